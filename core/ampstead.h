@@ -1,0 +1,31 @@
+/*
+** ampstead.h -- the whole core, for programs that use it.
+*/
+#ifndef AMPSTEAD_H
+#define AMPSTEAD_H
+
+#include "base/context.h"
+#include "base/elementary.h"
+#include "base/error.h"
+#include "base/interp.h"
+#include "base/sample.h"
+#include "base/solve.h"
+#include "base/text.h"
+#include "base/value.h"
+#include "cell/cell.h"
+#include "cell/chemistry.h"
+#include "cost/cash.h"
+#include "cost/offer.h"
+#include "job/case.h"
+#include "life/ageing.h"
+#include "life/project.h"
+#include "pack/module.h"
+#include "pack/pack.h"
+#include "report/plot.h"
+#include "report/table.h"
+#include "report/write.h"
+#include "run/profile.h"
+#include "run/rainflow.h"
+#include "run/simulate.h"
+
+#endif

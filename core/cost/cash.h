@@ -1,0 +1,42 @@
+/*
+** cash.h -- money over time: interest factors, present worth, levelised
+** cost. Rates per period as fractions, payments at the end of each period.
+** No physics. Definitions: docs/model/cost.md; checked against printed
+** interest tables.
+*/
+#ifndef AMP_COST_CASH_H
+#define AMP_COST_CASH_H
+
+#include "base/error.h"
+#include <stdbool.h>
+
+enum { AMP_CASH_YEARS = 100 };
+
+double amp_cash_fp (double i, double n); /* F/P = (1+i)^n */
+double amp_cash_pa (double i, double n); /* P/A; i = 0: n */
+double amp_cash_ap (double i, double n); /* A/P = 1 / (P/A) */
+double amp_cash_fa (double i, double n);
+double amp_cash_af (double i, double n);
+
+typedef struct amp_levelised_ask {
+  double first;    /* paid at the start */
+  int years;       /* whole, 1 .. AMP_CASH_YEARS */
+  double rate;     /* 0.05 for 5 % */
+  const double *energy;  /* kWh delivered in year 1 .. years */
+  const double *running; /* paid in year 1 .. years, or NULL */
+  double charge_price;   /* per kWh bought to charge */
+  double round_trip;     /* 0..1, kWh delivered per kWh bought */
+  double residual;       /* received at the end */
+} amp_levelised_ask;
+
+/* F22: present cost over present energy. AMP_ERANGE; AMP_EREFUSED when no
+** energy is delivered. */
+amp_status amp_levelised (const amp_levelised_ask *a, double *per_kwh,
+                          amp_error *err);
+
+/* Years until yearly savings pay 'first' back at 'rate': the (fractional) n
+** with P/A(rate, n) saving = first; AMP_EREFUSED when never. */
+amp_status amp_break_even_years (double first, double saving, double rate,
+                                 double *years, amp_error *err);
+
+#endif

@@ -1,0 +1,123 @@
+/*
+** case.h -- one configuration taken all the way: from a module, a layout, a
+** duty and a price to usable kWh, years, and costs per kWh, over draws of
+** everything that is spread. Offers (job/compare.h) and sweeps
+** (job/sweep.h) are lists of cases and share this path.
+*/
+#ifndef AMP_JOB_CASE_H
+#define AMP_JOB_CASE_H
+
+#include "base/context.h"
+#include "base/value.h"
+#include "cost/offer.h"
+#include "life/ageing.h"
+#include "pack/module.h"
+#include "run/simulate.h"
+
+enum { AMP_CASE_MODELS = 8 };
+
+/* The life models asked for; each draw takes one of them in turn, so their
+** spread is part of the answer. */
+typedef struct amp_life_choice {
+  int models; /* 0: none given */
+  const amp_ageing *model[AMP_CASE_MODELS];
+  amp_value calendar[AMP_CASE_MODELS]; /* RATES: 1/year, drawn */
+  amp_value per_cycle[AMP_CASE_MODELS]; /* RATES: per EFC, drawn */
+} amp_life_choice;
+
+/* What is asked of every case alike. */
+typedef struct amp_need {
+  const amp_duty *duty;
+  amp_converter converter;
+  double v_abs_max;     /* V; 0: not given */
+  double autonomy_days; /* wanted; NaN: not given */
+  double horizon;       /* years */
+  double discount;      /* 0.05 */
+  double carry_per_kg;  /* money per kg of accepted modules and BOS */
+  double charge_price;  /* per kWh bought to charge; NaN: free (sun) */
+  amp_life_choice life; /* where neither offer nor module names one */
+} amp_need;
+
+/* One configuration. Exactly one of 'offer' (count, duds, price: draws the
+** accepted modules) or a fixed layout with 'cost'. */
+typedef struct amp_case {
+  const amp_module *module;
+  amp_value tested, soh; /* override the module's; unset: the module's */
+  const amp_need *need;
+  amp_life_choice life;  /* models 0: the need's */
+  double soh_end;        /* NaN: the module's; none: years refused */
+  double soc_min, soc_max, cell_v_min, cell_v_max; /* NaN: the module's */
+  bool from_offer;
+  amp_offer offer;       /* from_offer */
+  amp_value dud;         /* 0..1; from_offer */
+  double bos, bos_mass;  /* money outside tax; kg */
+  double extra;          /* further costs at the start */
+  int series, parallel;  /* modules in a string, strings; not from_offer */
+  double cost;           /* all of it; not from_offer */
+  double residual;       /* money received at the end */
+} amp_case;
+
+typedef struct amp_stat {
+  double p50, p10, p90; /* NaN: refused */
+  bool spread;          /* false: fixed, p10 = p90 = p50 */
+  bool beyond, p10_beyond, p90_beyond; /* the horizon is only a bound */
+  amp_basis basis;
+} amp_stat;
+
+typedef struct amp_case_result {
+  amp_status status;     /* AMP_OK, or why.status */
+  amp_error why;         /* the whole case is refused */
+  int groups, modules_in_string, strings, used, count; /* at the median */
+  double accepted_mean;  /* F5's mean */
+  amp_window window;
+  bool r_assumed, capacity_assumed; /* defaults that were taken */
+  amp_landed landed;     /* from_offer */
+  double nameplate;      /* J of all modules bought */
+  amp_stat total;        /* with BOS and carriage */
+  amp_stat tested, usable, delivered; /* J; J; J over life */
+  amp_stat days;         /* autonomy without sun, usable / daily DC need of
+                            the worst month */
+  amp_stat unserved, curtailed, served; /* J a year, first year */
+  amp_stat efc;          /* full cycles a year, DC out / tested */
+  amp_stat soh_start;
+  amp_stat years;        /* to soh_end */
+  amp_error years_why;   /* when years are refused */
+  amp_stat per_nameplate, per_accepted, per_usable, per_delivered, levelised;
+  amp_stat life_by_model[AMP_CASE_MODELS]; /* years, each model alone */
+  unsigned outside;      /* AMP_OUTSIDE_.. of the models used */
+  double cheapest;       /* share of draws with the lowest levelised cost */
+  double energy_residual; /* largest, relative to energy out */
+} amp_case_result;
+
+typedef struct amp_ask {
+  size_t draws; /* >= 1 */
+  uint64_t seed;
+} amp_ask;
+
+/*
+** Take n cases all the way. Cases are simulated together per duty; each
+** distinct layout and duty draw at several states of health as lanes.
+** result[n] is filled; a case that cannot be answered is refused alone.
+*/
+amp_status amp_cases (const amp_context *ctx, const amp_case *cases,
+                      size_t n, const amp_ask *ask, amp_case_result *result,
+                      amp_error *err);
+
+/* What turns the order: for the two cheapest (levelised P50) of 'result',
+** the change of price per module of the first at which they trade places,
+** solved on the cost functions. AMP_EREFUSED when there is no such. */
+amp_status amp_case_flip (const amp_case *cases,
+                          const amp_case_result *result, size_t n,
+                          size_t *first, size_t *second, double *per_module,
+                          amp_error *err);
+
+/* Per active day of the worst month: AC load, DC need with efficiency and
+** idle, supply; J. month -1 when there is no supply at all. */
+typedef struct amp_worst_month {
+  int month;
+  double load, need, supply;
+  double days;
+} amp_worst_month;
+amp_worst_month amp_need_worst_month (const amp_need *need);
+
+#endif

@@ -1,0 +1,86 @@
+/*
+** module.h -- a module as its label and the bench know it: groups in series,
+** cells in parallel, capacity claimed and tested, with spread and basis.
+** Numbers are the module's own, at its terminals. SI units.
+*/
+#ifndef AMP_PACK_MODULE_H
+#define AMP_PACK_MODULE_H
+
+#include "base/value.h"
+#include "cell/chemistry.h"
+#include "pack/pack.h"
+
+typedef struct amp_module {
+  char name[64];
+  const amp_chemistry *chemistry;
+  int series, parallel; /* groups, cells in a group (7s2p) */
+  double nominal_v;     /* V of the whole module; not given: chemistry's */
+  amp_value capacity;   /* C, nameplate */
+  amp_value tested;     /* C, unset: from soh, or nameplate and flagged */
+  amp_value soh;        /* 0..1 of nameplate; agrees with tested */
+  amp_value r10s;       /* ohm of the module, 10 s */
+  double mass;          /* kg; NaN: not given */
+  double cell_v_min, cell_v_max; /* V; NaN: not given */
+  double soc_min, soc_max;       /* 0..1; NaN: not given */
+  double soh_end;                /* 0..1; NaN: not given */
+  double age, throughput;        /* s, C behind it; NaN: not given */
+} amp_module;
+
+/* All zero/NaN/unset. */
+amp_module amp_module_defaults (void);
+amp_status amp_module_check (const amp_module *m, amp_error *err);
+
+double amp_module_nominal_v (const amp_module *m); /* V */
+double amp_module_nameplate (const amp_module *m); /* J at middle capacity */
+
+/* The voltage window per group in force, and why (bit set: assumed). */
+typedef struct amp_window {
+  double v_min, v_max;     /* V per group */
+  double soc_min, soc_max; /* 0..1; usable share is the difference */
+  bool assumed_low, assumed_high; /* chemistry's daily limit was taken */
+  bool clipped_low, clipped_high; /* the inverter's window bites */
+} amp_window;
+
+/*
+** Window of a string of 'groups' groups. The caller's SoC window or cell
+** voltages first (NaN: not given), then the chemistry's daily limits, all
+** clipped by the inverter's v_min and v_max (0: none). AMP_EREFUSED when
+** nothing is left, or when the full voltage passes v_abs_max (0: none).
+*/
+amp_status amp_window_of (const amp_chemistry *c, int groups, double soc_min,
+                          double soc_max, double cell_v_min,
+                          double cell_v_max, double inv_v_min,
+                          double inv_v_max, double v_abs_max,
+                          amp_window *out, amp_error *err);
+
+/* Share of the energy at nominal voltage inside the window: by charge
+** (soc_max - soc_min), or weighted by open-circuit voltage. */
+double amp_window_by_charge (const amp_window *w);
+double amp_window_by_energy (const amp_chemistry *c, const amp_window *w,
+                             double v_nominal);
+
+enum { AMP_LAYOUTS = 32 };
+typedef struct amp_layout {
+  int modules, groups; /* in series */
+  bool fits;
+  amp_window window;   /* when fits */
+  double v_full, v_empty; /* V of the string at the window's ends */
+  double margin;       /* V below v_abs_max at full; NaN: none given */
+  amp_error why;       /* when not */
+} amp_layout;
+
+/* Every series count 1 .. until the empty voltage passes the window. */
+int amp_layouts (const amp_module *m, double inv_v_min, double inv_v_max,
+                 double v_abs_max, amp_layout out[AMP_LAYOUTS]);
+
+/*
+** One group of this module as a leaf for the simulation, at 'capacity' C
+** and resistance 'r10s' ohm of the whole module (NaN: a default by
+** chemistry, listed as assumed), folded to 'modules' in series and 'strings'
+** in parallel.
+*/
+amp_status amp_module_leaf (const amp_module *m, const amp_window *w,
+                            double capacity, double r10s, int modules,
+                            int strings, amp_group *out, amp_error *err);
+
+#endif

@@ -1,0 +1,67 @@
+/*
+** pack.h -- cells joined: a tree whose leaves are groups and whose inner
+** levels put what is below them in series or in parallel. Every level
+** answers "over this step my mean voltage is E - R i" and "advance", so
+** series adds, parallel splits in closed form, and a blown link is a level
+** with infinite resistance. String-first is parallel(series(groups)...),
+** parallel-first is series(parallel(series(groups)...)...). Equal levels may
+** be folded into one leaf ('series' equal groups, 'parallel' equal strings),
+** which changes nothing but speed. Model: docs/model/pack.md.
+*/
+#ifndef AMP_PACK_PACK_H
+#define AMP_PACK_PACK_H
+
+#include "base/error.h"
+#include "cell/cell.h"
+
+enum { AMP_PACK_LEAVES = 128, AMP_PACK_NODES = 256 };
+
+typedef enum amp_level { AMP_LEAF, AMP_SERIES, AMP_PARALLEL } amp_level;
+
+/* A leaf: 'series' equal groups in series, 'parallel' such rows. */
+typedef struct amp_group {
+  const amp_chemistry *chemistry;
+  amp_cell cell;    /* one group of cells as one cell: C, ohm */
+  double series, parallel;
+  double r_joint;   /* ohm, leads and joints of this leaf as a whole */
+  double soc_min, soc_max; /* 0..1, window in use */
+  double v_min, v_max;     /* V of one group, limits acted on */
+  double soc_start;        /* 0..1 */
+  double heat_capacity;    /* J/K of the whole leaf; 0: stays at ambient */
+  double cooling;          /* W/K to ambient of the whole leaf */
+} amp_group;
+
+typedef struct amp_node {
+  amp_level level;
+  int first, count; /* children are nodes first .. first+count-1; for a leaf
+                       'first' is the index in leaf[] */
+} amp_node;
+
+/* Nodes are listed parents before children; node 0 is the pack. */
+typedef struct amp_pack {
+  int leaves, nodes;
+  amp_group leaf[AMP_PACK_LEAVES];
+  amp_node node[AMP_PACK_NODES];
+} amp_pack;
+
+/* Finite positive numbers, windows in order, the tree whole: AMP_ERANGE or
+** AMP_EDATA names the field, the leaf in err->line (from 1). */
+amp_status amp_pack_check (const amp_pack *p, amp_error *err);
+
+/* All strings and modules alike: one leaf. */
+void amp_pack_uniform (const amp_group *group, int series, int parallel,
+                       amp_pack *out);
+
+/*
+** modules[s * parallel strings]: group[string][position] given row by row
+** (string-major), 'per_module' groups folded in each leaf. string_first:
+** strings in parallel; else positions joined in parallel first.
+*/
+amp_status amp_pack_build (const amp_group *module, int series, int parallel,
+                           int string_first, amp_pack *out, amp_error *err);
+
+/* C, and J against open-circuit voltage between the window's ends, limited
+** by the weakest group under equal current (series: least; parallel: sum) */
+double amp_pack_capacity (const amp_pack *p);
+
+#endif

@@ -1,0 +1,28 @@
+/*
+** plot.h -- a line chart as SVG: light grid, labels at the lines' ends,
+** dashes besides colour, ticks from the data.
+*/
+#ifndef AMP_REPORT_PLOT_H
+#define AMP_REPORT_PLOT_H
+
+#include "base/context.h"
+#include "base/error.h"
+
+typedef struct amp_line {
+  const char *label;
+  const double *x, *y; /* NaN breaks the line */
+  size_t n;
+} amp_line;
+
+typedef struct amp_plot {
+  const char *title, *x_label, *y_label; /* labels with their unit */
+  const amp_line *line;
+  size_t lines; /* 1 .. 8 */
+  const char *note; /* one line under the chart, or NULL */
+} amp_plot;
+
+/* A NUL-terminated string of *n bytes for amp_free(ctx, s, *n + 1). */
+amp_status amp_plot_svg (const amp_context *ctx, const amp_plot *p,
+                         char **out, size_t *n, amp_error *err);
+
+#endif

@@ -1,0 +1,104 @@
+/*
+** profile.h -- a duty: what the pack must do, hour by hour, over one year.
+** AC load through the inverter, DC load at the battery, sun (or any supply)
+** at the battery, and the temperature where it stands. Means over equal
+** steps; a year has 8,760 h (a 29 February is dropped). Watts and kelvin.
+** Everything drawn is > 0.
+*/
+#ifndef AMP_RUN_PROFILE_H
+#define AMP_RUN_PROFILE_H
+
+#include "base/context.h"
+#include "base/error.h"
+#include "base/value.h"
+#include <stdbool.h>
+
+enum { AMP_DUTY_NOTE = 240 };
+
+typedef struct amp_duty {
+  size_t n;        /* steps */
+  double dt;       /* s per step; n dt = 365 days for a year */
+  double *ac;      /* W, AC load */
+  double *dc;      /* W, DC load at the battery */
+  double *pv;      /* W, supply offered at the battery */
+  double *temp;    /* K */
+  unsigned char *on; /* 1: inverter on (idle draw), 0: closed season */
+  size_t month_end[12]; /* step after the last of each month; a duty of less
+                           than a year ends early: later months equal n */
+  double charge_efficiency; /* 0..1, share of charging energy that arrives */
+  bool supply_free; /* supply as large as needed: curtailed means nothing */
+  /* Spreads as factors about 1 (load, sun) and a shift in K, for draws */
+  amp_value load_factor, sun_factor, temp_shift;
+  amp_basis basis; /* worst of what it was made from */
+  char note[AMP_DUTY_NOTE]; /* what was dropped or repeated, or "" */
+} amp_duty;
+
+/* What a month asks for, from the arrays; per day of an active day. */
+typedef struct amp_duty_month {
+  double days;           /* days on which anything runs */
+  double ac, dc, pv;     /* J over the month */
+  double on_time;        /* s with the inverter on */
+  double temp;           /* K, mean over the month */
+} amp_duty_month;
+
+void amp_duty_months (const amp_duty *d, amp_duty_month out[12]);
+void amp_duty_free (const amp_context *ctx, amp_duty *d);
+
+/* A day that repeats: see docs/reference/profile.md for each field. */
+typedef struct amp_daily {
+  double load[24];      /* W AC, hour by hour */
+  amp_value load_kwh;   /* J AC a day, flat; set: load[] is not used */
+  double dc_load;       /* W */
+  amp_value from_battery; /* J AC a day out of the battery, recharged from a
+                             free supply from 11 to 13 h; overrides load and
+                             sun */
+  bool month[12];       /* active months */
+  double days_per_year; /* 0: every day of the active months; else that many,
+                           spread evenly over them */
+  amp_value solar_peak; /* kWp as W; 0 or unset: none */
+  amp_value performance; /* 0..1, PV performance ratio */
+  double sun[12];       /* h a day of full sun, by month */
+  amp_value sun_one;    /* set: one figure for all months, sun[] unused */
+  double charge_efficiency; /* 0..1 */
+  double temp[12];      /* K by month */
+  amp_value temp_one;   /* K; set: one figure, temp[] unused */
+} amp_daily;
+
+/*
+** One year of hours. A day's sun is a half sine from 6 to 18 h whose energy
+** is solar_peak * performance * sun hours; hour means are exact integrals.
+*/
+amp_status amp_duty_daily (const amp_context *ctx, const amp_daily *d,
+                           amp_duty *out, amp_error *err);
+
+/*
+** A series read from a file: column of values against time. Times in s,
+** strictly rising in equal steps; whole local days are kept, part days at
+** the ends are dropped and said in out->note; 29 February of a year of 366
+** days that starts on 1 January too. Fewer than 365 days: kept as they are.
+** The values go to the arrays that are not NULL.
+*/
+typedef struct amp_series {
+  size_t n;
+  const double *time;  /* s from the start of the first row's local day 0 h
+                          plus 'first' */
+  double first;        /* s after midnight of the first row */
+  int first_day_of_year; /* 0: 1 January; -1: not known, taken as 0 */
+  bool leap;           /* the year has a 29 February */
+  const double *ac, *dc, *pv, *temp; /* any may be NULL */
+} amp_series;
+
+amp_status amp_duty_series (const amp_context *ctx, const amp_series *s,
+                            amp_duty *out, amp_error *err);
+
+/*
+** Load of one duty, sun of another (scaled by 'pv_factor', e.g. kWp of an
+** array given per kWp), temperature of a third or NULL; resampled to the
+** finest step among them by repeating means. Lengths must be equal in days.
+*/
+amp_status amp_duty_net (const amp_context *ctx, const amp_duty *load,
+                         const amp_duty *pv, double pv_factor,
+                         const amp_duty *temp, amp_duty *out,
+                         amp_error *err);
+
+#endif

@@ -1,0 +1,111 @@
+/*
+** simulate.h -- one year (or any duty) of one configuration, or of many that
+** share a duty. One path: a single run is a batch of one, to the same bits.
+** Model, step and events: docs/model/simulate.md.
+**
+** A configuration is a small tree of levels (pack/pack.h). Everything that
+** the sums below count is at the battery's terminals unless said otherwise.
+** Current > 0 discharges. SI units.
+*/
+#ifndef AMP_RUN_SIMULATE_H
+#define AMP_RUN_SIMULATE_H
+
+#include "base/context.h"
+#include "base/error.h"
+#include "pack/pack.h"
+#include "run/profile.h"
+#include "run/rainflow.h"
+
+/* What stands between battery and load. */
+typedef struct amp_converter {
+  double efficiency; /* 0..1, AC out over DC in */
+  double idle;       /* W, drawn from the battery while the duty says on */
+  double power;      /* W AC, most it gives; 0: no limit */
+  double v_min, v_max; /* V at the battery terminals; 0: no limit */
+} amp_converter;
+
+typedef struct amp_sim_case {
+  const amp_pack *pack;
+  amp_converter converter;
+  double load_factor, sun_factor; /* times the duty's load and sun */
+  double temp_shift;              /* K added to the duty's temperature */
+} amp_sim_case;
+
+typedef struct amp_sim_options {
+  double dt_max;   /* s, longest step inside; 0: 600 */
+  int warm_up;     /* whole duties run before, unseen, so that the year starts
+                      as it ends; default of amp_sim_defaults: 1 */
+  bool want_cycles; /* count cycles (rainflow) of the state of charge */
+} amp_sim_options;
+
+amp_sim_options amp_sim_defaults (void);
+
+/* Sums of one month (or part of a duty). Energies in J. */
+typedef struct amp_sim_month {
+  double time;      /* s */
+  double served;    /* AC load met */
+  double unserved;  /* AC load not met */
+  double dc_served, dc_unserved; /* DC load */
+  double curtailed; /* offered supply that found no place */
+  double out, in;   /* at the terminals, both >= 0 */
+  double loss;      /* heat in the cells */
+  double charge_out, charge_in; /* C, both >= 0 */
+  double soc_time;  /* integral of SoC dt */
+  double v_time;    /* integral of terminal V dt, per group: V s */
+  double v2_time;   /* integral of V^2 dt, per group */
+  double temp_time; /* integral of cell temperature dt, K s */
+  double discharge_time; /* s with current > 0 */
+  double unserved_time;  /* s in which some load was not met */
+} amp_sim_month;
+
+typedef struct amp_sim_result {
+  amp_sim_month month[12];
+  amp_sim_month total;
+  double soc_start, soc_end, soc_low, soc_high;
+  double temp_low, temp_high;      /* K, cell */
+  double i_max, i_min;             /* A at the terminals, extremes */
+  double v_low, v_high;            /* V at the terminals, step means */
+  double first_unserved, last_unserved; /* s from the start; < 0: never */
+  double first_curtailed;               /* s; < 0: never */
+  double stored_start, stored_end; /* J, charge in the cells against their
+                                      open-circuit voltage, and RC pairs */
+  double energy_residual; /* J: in - out - loss - change of stored */
+  double charge_residual; /* C: in - out - change of charge */
+  double power_residual;  /* J: energy given minus energy asked while no
+                             limit acted: the error of the step */
+  size_t events;          /* limits met inside a step, located */
+} amp_sim_result;
+
+/*
+** The cycles of case 'i' of month 'm' (closed in that month; the last
+** month's list ends with the open halves), and the sums of that month.
+** Called from a worker, once a month in order; lists live during the call.
+*/
+typedef void amp_sim_sink (void *arg, size_t i, int m,
+                           const amp_sim_month *sum, const amp_cycle *cycle,
+                           size_t n);
+
+/*
+** Run n cases over 'duty'. result[n] is filled; 'sink' may be NULL.
+** AMP_ESTOP, AMP_ENOMEM and refused cases (err names the first by its index
+** in err->line) leave result[] unspecified.
+*/
+amp_status amp_simulate (const amp_context *ctx, const amp_sim_case *cases,
+                         size_t n, const amp_duty *duty,
+                         const amp_sim_options *opt, amp_sim_result *result,
+                         amp_sim_sink *sink, void *arg, amp_error *err);
+
+/* One case, every step kept. Columns of n_steps doubles, owned by trace. */
+typedef struct amp_trace amp_trace;
+
+amp_status amp_simulate_trace (const amp_context *ctx, const amp_sim_case *c,
+                               const amp_duty *duty,
+                               const amp_sim_options *opt, amp_trace **out,
+                               amp_sim_result *result, amp_error *err);
+void amp_trace_free (const amp_context *ctx, amp_trace *t);
+size_t amp_trace_length (const amp_trace *t);
+/* "time_s" (end of step) "soc" "current_a" "voltage_v" "temp_k" "power_w"
+** "unserved_w" "curtailed_w"; else NULL. */
+const double *amp_trace_column (const amp_trace *t, const char *name);
+
+#endif
