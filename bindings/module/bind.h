@@ -1,0 +1,252 @@
+/*
+** bind.h -- what the files of the Lua module share: classes described by
+** tables of fields, values with spread, errors at the user's own line, the
+** host through which files are reached, and the context lent to the core.
+**
+** How the two halves meet. luaopen_ampstead builds one table 'core', loads
+** the chunk "init" of the Lua half and calls it with (core, loader);
+** loader "compare" loads another chunk. What init returns is what
+** require "ampstead" gives. In 'core' stand
+**   chemistry cell module offer need inverter life_model pack   {} -> object
+**   daily net  {} -> profile;  profile_csv(path, opts) profile_text(s, opts)
+**   offers_csv(path, opts) offers_text(s, opts) -> list of offers
+**   measured claimed assumed between tested -> value
+**   range version at_least params levelised bid_ceiling layouts rainflow
+**   chemistries life_models sha256 describe
+**   compare_raw(offers, need, opts) sweep_raw(cases, opts)
+**   kind(x)      "module", "value", ... or nil for what is not ours
+**   keys(x)      a copy of the table of keys as given
+**   name(x)      the name of an object, or its class
+**   defaults(x)  list of sentences: what was not given and what stands in
+**   value(v)     {value, sd, lo, hi, basis, n, of, half_width, spread}
+**   methods(k)   the table of methods of class k, to add to
+**   fail(class, text)  raise at the user's line; class "data", "missing",
+**                "policy", "io", "create", "usage" or "script"
+**   warn(text) progress(share) read(path) write(path, bytes) script()
+**   params_used() list of {name, value, default, given} in name order
+**   settings()   {seed, jobs, draws} as the runner set them, or nil in each
+** Each bind_<subject>.c adds its own with bind_<subject>_open, 'core' on the
+** top of the stack.
+*/
+#ifndef AMPSTEAD_BIND_H
+#define AMPSTEAD_BIND_H
+
+#include "ampstead.h"
+#include <lauxlib.h>
+#include <lua.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+/* ---- classes and their fields ---- */
+
+typedef enum bind_kind {
+  BIND_NUMBER, /* double at offset */
+  BIND_WHOLE,  /* int at offset */
+  BIND_VALUE,  /* amp_value at offset: number or value object */
+  BIND_TEXT,   /* char[64] at offset */
+  BIND_OBJECT, /* left to the class: an object or a name */
+  BIND_LIST,   /* left to the class: a table, often also a number */
+  BIND_CHOICE, /* left to the class: one of the words in 'unit' */
+  BIND_LAW     /* left to the class: a function */
+} bind_kind;
+
+typedef struct bind_field {
+  const char *key;
+  bind_kind kind;
+  size_t offset;
+  double factor, shift; /* SI = given * factor + shift */
+  double lo, hi;        /* in the user's unit */
+  const char *unit;     /* "Ah", "%", or "" */
+  const char *core;     /* what the core calls it in its errors */
+  int group;            /* not 0: keys of one group replace each other */
+  const char *doc;
+} bind_field;
+
+#define BIND_NONE ((size_t)-1)
+#define F_NUM(key, S, m, factor, lo, hi, unit, doc)                          \
+  {key, BIND_NUMBER, offsetof(S, m), factor, 0.0, lo, hi, unit, #m, 0, doc}
+#define F_NUM_OF(key, S, m, factor, lo, hi, unit, group, doc)                \
+  {key, BIND_NUMBER, offsetof(S, m), factor, 0.0, lo, hi, unit, #m, group, doc}
+#define F_WHOLE(key, S, m, lo, hi, doc)                                      \
+  {key, BIND_WHOLE, offsetof(S, m), 1.0, 0.0, lo, hi, "", #m, 0, doc}
+#define F_VALUE(key, S, m, factor, lo, hi, unit, doc)                        \
+  {key, BIND_VALUE, offsetof(S, m), factor, 0.0, lo, hi, unit, #m, 0, doc}
+#define F_TEXT(key, S, m, doc)                                               \
+  {key, BIND_TEXT, offsetof(S, m), 1.0, 0.0, 0.0, 0.0, "", #m, 0, doc}
+#define F_ELSE(key, kind, unit, doc)                                         \
+  {key, kind, BIND_NONE, 1.0, 0.0, 0.0, 0.0, unit, key, 0, doc}
+#define F_ELSE_OF(key, kind, factor, lo, hi, unit, group, doc)               \
+  {key, kind, BIND_NONE, factor, 0.0, lo, hi, unit, key, group, doc}
+#define F_END                                                                \
+  {NULL, BIND_NUMBER, 0, 0.0, 0.0, 0.0, 0.0, NULL, NULL, 0, NULL}
+
+typedef struct bind_class {
+  const char *name;          /* "module" */
+  const char *doc;
+  const bind_field *fields;  /* ended by F_END */
+  size_t size;               /* of the C spec */
+  void (*defaults) (void *spec);
+  /* Read what bind_read leaves out and check; 'keys' is the index of the
+  ** table of keys. Raises through bind_error. May be NULL. */
+  void (*finish) (lua_State *L, int keys, void *spec);
+  /* Push one sentence for each default taken to the list at the top. */
+  void (*tell) (lua_State *L, const void *spec);
+  void (*free) (lua_State *L, void *spec);
+  const luaL_Reg *methods;   /* besides 'with'; may be NULL */
+} bind_class;
+
+/* Make the class known (metatable "ampstead.<name>") and put its
+** constructor into the table at the top, under its name. */
+void bind_class_open (lua_State *L, const bind_class *c);
+
+/* From the table of keys at 'arg' make an object, left at the top. */
+int bind_new (lua_State *L, const bind_class *c, int arg);
+
+/* The spec of the object at 'idx', or NULL when it is not of the class. */
+void *bind_test (lua_State *L, int idx, const char *class_name);
+/* The same, raising "<who> must be a <class>" at the user's line. */
+void *bind_check (lua_State *L, int idx, const char *class_name,
+                  const char *who);
+/* Push the table of keys of the object at 'idx' (not a copy). */
+void bind_push_keys (lua_State *L, int idx);
+const char *bind_class_of (lua_State *L, int idx); /* or NULL */
+/* Name of the object that is being made, for errors: 'offer "H1"'. */
+const char *bind_who (lua_State *L, const bind_class *c, int keys);
+/* keys[key] is pushed; false (and nothing pushed) where it is nil. */
+bool bind_get (lua_State *L, int keys, const char *key);
+const bind_field *bind_field_find (const bind_class *c, const char *key);
+
+/* The number at 'idx' checked against the field, in SI; warns for a likely
+** fraction where percent is meant. 'who' starts the message. */
+double bind_number (lua_State *L, int idx, const bind_field *f,
+                    const char *who);
+/* The same for number or value object; names its stream "<name>/<key>". */
+amp_value bind_value (lua_State *L, int idx, const bind_field *f,
+                      const char *who, const char *name);
+
+/* Options of a call: a number under 'key' in the table at 'idx' (which may
+** be none), else 'otherwise'. Unknown keys: bind_options names them; 'keys'
+** ends with NULL. */
+double bind_option (lua_State *L, int idx, const char *key, double otherwise);
+void bind_options (lua_State *L, int idx, const char *call,
+                   const char *const *keys);
+
+/* ---- errors ---- */
+
+/* Raise at the user's line. Format as lua_pushfstring: %s %d, and %f is
+** printed without a locale through bind_push_number. Class: NULL "script". */
+int bind_error (lua_State *L, const char *error_class, const char *format,
+                ...);
+/* An error of the core, its field in the words and unit of the class. */
+int bind_raise (lua_State *L, const bind_class *c, const char *who,
+                const amp_error *err);
+/* Push the sentence bind_raise would use, without place. */
+void bind_push_error (lua_State *L, const bind_class *c, const char *who,
+                      const amp_error *err);
+const char *bind_push_number (lua_State *L, double v); /* 6 digits */
+/* Nearest of the words (ended by NULL) to 'word', or NULL: none is near. */
+const char *bind_nearest (const char *word, const char *const *words);
+void bind_warn (lua_State *L, const char *text);
+
+/* ---- host and context ---- */
+
+/* Push the file's bytes, or raise ("missing" or "io"). */
+void bind_read_file (lua_State *L, const char *path);
+const amp_context *bind_context (lua_State *L);
+/* Re-raise what a function of the user's raised inside the core, if any. */
+void bind_rethrow (lua_State *L);
+/* Call before and after the core may call back into Lua. */
+void bind_enter (lua_State *L);
+
+/* ---- specs that more than one subject reads ---- */
+
+typedef struct bind_chemistry {
+  char name[64];
+  amp_chemistry c;
+} bind_chemistry;
+
+typedef struct bind_cell {
+  char name[64];
+  const amp_chemistry *chemistry;
+  amp_cell c;
+} bind_cell;
+
+typedef struct bind_fade {
+  lua_State *L; /* set by bind_enter through the state below */
+  const void *self;
+} bind_fade;
+
+typedef struct bind_life_model {
+  char name[64];
+  amp_ageing ageing;
+  amp_value calendar, per_cycle; /* 1/year, per EFC */
+} bind_life_model;
+
+typedef struct bind_module {
+  amp_module m;
+  double cell_mass; /* unused: kept for mass of cells; NaN */
+  amp_life_choice life;
+} bind_module;
+
+typedef struct bind_inverter {
+  char name[64];
+  amp_converter c;
+  double v_abs_max, surge, capacitance;
+  bool efficiency_assumed;
+} bind_inverter;
+
+typedef struct bind_profile {
+  char name[64];
+  amp_duty duty;
+  amp_daily daily;   /* where made by daily */
+  bool is_daily;
+  bool temp_assumed, temp_filled, performance_assumed;
+} bind_profile;
+
+typedef struct bind_need {
+  char name[64];
+  amp_need n;
+  double import_price, export_price;
+} bind_need;
+
+typedef struct bind_offer {
+  char name[64];
+  const bind_module *module;
+  amp_offer o;
+  double premium, price_lot, price_each, price_per_kwh;
+  amp_value dud, tested, soh;
+  double bos, bos_mass, extra, residual;
+  char currency[64], dated[64], remark[64];
+  bool dud_assumed;
+} bind_offer;
+
+typedef struct bind_pack {
+  char name[64];
+  const bind_module *module;
+  int series, parallel;
+  bool string_first;
+  double soc_min, soc_max, cell_v_min, cell_v_max;
+} bind_pack;
+
+/* Names, objects or a list of them at 'idx' into 'out'. */
+void bind_life_choice (lua_State *L, int idx, const char *who,
+                       amp_life_choice *out);
+/* Tested charge (C) of a module in its middle, and whether it is assumed. */
+double bind_module_tested (const amp_module *m, bool *assumed);
+
+/* ---- one opener a subject; 'core' is at the top ---- */
+void bind_value_open (lua_State *L);
+void bind_module_open (lua_State *L);  /* chemistry, cell, module */
+void bind_life_open (lua_State *L);
+void bind_profile_open (lua_State *L);
+void bind_need_open (lua_State *L);    /* inverter, need */
+void bind_offer_open (lua_State *L);
+void bind_pack_open (lua_State *L);
+void bind_case_open (lua_State *L);    /* compare_raw, sweep_raw */
+void bind_money_open (lua_State *L);   /* levelised, bid_ceiling */
+void bind_listing_open (lua_State *L); /* offers_csv, offers_text */
+void bind_tools_open (lua_State *L);   /* range, params, sha256, ... */
+void bind_host_open (lua_State *L);    /* read, write, warn, ... */
+void bind_table_open (lua_State *L);   /* tables: bind_table.c */
+
+#endif
