@@ -25,13 +25,16 @@ typedef struct amp_rainflow amp_rainflow; /* opaque: it grows */
 amp_rainflow *amp_rainflow_new (const amp_context *ctx, double least,
                                 amp_cycle_sink *sink, void *arg);
 void amp_rainflow_free (amp_rainflow *r);
-/* n points, 'stride' doubles apart. AMP_ENOMEM loses nothing already fed. */
+/* n points, 'stride' doubles apart. A refused call (AMP_ENOMEM; AMP_ERANGE
+** for NaN or infinite, place in err->line from 1) takes none of them. */
 amp_status amp_rainflow_feed (amp_rainflow *r, const double *v, size_t n,
                               size_t stride, amp_error *err);
-/* The last point is a reversal too; count the rest; ready to start anew. */
+/* The last point is a reversal too; count the rest; ready to start anew.
+** Needs no memory, cannot fail. */
 amp_status amp_rainflow_end (amp_rainflow *r, amp_error *err);
 
-/* All at once: cycle[] holds at least n entries; returns how many. */
+/* All at once: cycle[] holds at least n entries; returns how many. None
+** where a point is NaN or infinite. */
 size_t amp_rainflow_count (const double *v, size_t n, amp_cycle *cycle);
 
 #endif
