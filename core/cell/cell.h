@@ -43,6 +43,9 @@ amp_cell amp_cell_from_r10s (double capacity, double r10s);
 /* n equal cells in parallel as one; n may be a fraction of blown links. */
 amp_cell amp_cell_parallel (const amp_cell *c, double n);
 
+/* Ohm at this charge and temperature: shape linear between its knots. */
+double amp_cell_r0 (const amp_cell *c, double soc, double temp);
+
 /*
 ** Advance by dt under constant current. Exact for constant current: two
 ** halves of a step give the same state to rounding. Outside 0..1 SoC:

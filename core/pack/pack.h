@@ -60,8 +60,12 @@ void amp_pack_uniform (const amp_group *group, int series, int parallel,
 amp_status amp_pack_build (const amp_group *module, int series, int parallel,
                            int string_first, amp_pack *out, amp_error *err);
 
-/* C, and J against open-circuit voltage between the window's ends, limited
-** by the weakest group under equal current (series: least; parallel: sum) */
+/* C between 100 % and 0 % SoC, limited by the weakest group under equal
+** current (series: least; parallel: sum); the windows play no part. */
 double amp_pack_capacity (const amp_pack *p);
+
+/* J against open-circuit voltage between the windows' ends, all groups at
+** the upper end at first, limited by the weakest in the same way. */
+double amp_pack_energy (const amp_pack *p);
 
 #endif
