@@ -1,0 +1,248 @@
+--- Offers side by side: cost per kWh, years, and how sure the order is.
+local core, loader = ...
+local wording = loader("wording")
+local tables = loader("table")
+local verdict = loader("verdict")
+local notes = loader("notes")
+
+local compare = {}
+
+local across_most = 3 -- so many offers stand as columns; more are rows
+
+-- key, label, kind, field of the raw row, shown where offers are rows
+local columns = {
+  { "name", "offer", "text", nil, true },
+  { "layout", "layout", "text", nil, true },
+  { "used", "modules in use", "count", nil, true },
+  { "landed", "landed", "money", nil, false },
+  { "total", "with BOS and carriage", "money", "total", true },
+  { "usable_kwh", "usable kWh", "number", "usable_kwh", true },
+  { "days", "days without sun", "number", "days", false },
+  { "unserved_kwh", "unserved kWh a year", "number", "unserved_kwh", false },
+  { "curtailed_kwh", "curtailed kWh a year", "number", "curtailed_kwh",
+    false },
+  { "years", "years", "number", "years", true },
+  { "per_nameplate", "per nameplate kWh", "money", "per_nameplate", false },
+  { "per_accepted", "per accepted kWh", "money", "per_accepted", false },
+  { "per_usable", "per usable kWh", "money", "per_usable", true },
+  { "per_delivered", "per delivered kWh", "money", "per_delivered", false },
+  { "levelised", "levelised, per kWh", "money", "levelised", true },
+  { "cheapest_pct", "cheapest in", "number", nil, true } }
+compare.columns = columns
+
+local units = { usable_kwh = "kWh", days = "days", unserved_kwh = "kWh/year",
+  curtailed_kwh = "kWh/year", years = "years", cheapest_pct = "%" }
+
+--- The unit of a column, money in the currency of the need.
+function compare.unit (key, currency)
+  if units[key] then return units[key] end
+  if key == "landed" or key == "total" then return currency end
+  if key:find("^per_") or key == "levelised" then return currency .. "/kWh" end
+  return ""
+end
+
+--- "14s, 5 strings"
+function compare.layout (row)
+  if not row.groups or not row.strings then return nil end
+  return string.format("%ds, %d string%s", row.groups, row.strings,
+    row.strings == 1 and "" or "s")
+end
+
+--- "years to SoH 60 / 70 %": the ends of life that the rows have.
+function compare.years_label (raw)
+  local ends, seen = {}, {}
+  for i = 1, raw.n do
+    local soh = raw[i].soh_end_pct
+    if not wording.missing(soh) and not seen[soh] then
+      seen[soh] = true
+      ends[#ends + 1] = soh
+    end
+  end
+  if #ends == 0 then return "years" end
+  table.sort(ends)
+  for k, soh in ipairs(ends) do ends[k] = wording.trim(soh) end
+  return "years to SoH " .. table.concat(ends, " / ") .. " %"
+end
+
+local function used_cell (row)
+  if not row.used then return nil end
+  local cell = { value = row.used, basis = row.total and row.total.basis }
+  if row.count and row.count > 0 then
+    cell.text = string.format("%d of %d", row.used, row.count)
+  end
+  return cell
+end
+
+-- the reason why a number of an answered row may be missing
+local function why_of (row, key)
+  if key == "years" or key == "levelised" or key == "per_delivered" or
+     key == "cheapest_pct" then
+    return row.years_why
+  end
+end
+
+--- One row of cells from one row of the C half.
+function compare.row (row, name)
+  local why = row.refused
+  local cells = { name = name }
+  for _, c in ipairs(columns) do
+    local key, field = c[1], c[4]
+    if field then
+      cells[key] = why and { why = why } or
+        tables.stat(row[field], why_of(row, key))
+    end
+  end
+  if why then
+    for _, key in ipairs{ "layout", "used", "landed", "cheapest_pct" } do
+      cells[key] = { why = why }
+    end
+    return cells
+  end
+  cells.layout = compare.layout(row)
+  cells.used = used_cell(row)
+  cells.landed = row.landed and row.landed.total
+  cells.cheapest_pct = tables.percent(row.cheapest_pct) or
+    { why = why_of(row, "cheapest_pct") }
+  return cells
+end
+
+--- Does energy that was asked for stay away, in a share worth a line?
+function compare.unserved_matters (raw)
+  for i = 1, raw.n do
+    local u, s = raw[i].unserved_kwh, raw[i].served_kwh
+    if u and s and not wording.missing(u.p50) and
+       u.p50 > 0.005 * (u.p50 + s.p50) then
+      return true
+    end
+  end
+  return false
+end
+
+local function make_columns (raw, currency, across)
+  local list, unserved = {}, compare.unserved_matters(raw)
+  for k, c in ipairs(columns) do
+    local hidden = not across and not c[5]
+    if c[1] == "unserved_kwh" then hidden = not (across and unserved) end
+    if c[1] == "curtailed_kwh" then hidden = true end
+    list[k] = { key = c[1], kind = c[3], hidden = hidden,
+      label = c[1] == "years" and compare.years_label(raw) or c[2],
+      unit = compare.unit(c[1], currency) }
+  end
+  return list
+end
+
+local function heads (raw, names, discount)
+  local list = verdict.worst_month(raw.worst)
+  list[#list + 1] = verdict.winner(raw, names)
+  list[#list + 1] = verdict.kinds(raw, names)
+  list[#list + 1] = verdict.flooring(raw, names, discount)
+  return list
+end
+
+-- "trades places with H3 once it costs 2.26 more per module (320.26)."
+local function flip_line (raw, offers, names)
+  local f = raw.flip
+  if not f or wording.missing(f.per_module) then return nil end
+  local keys, by, per, now = core.keys(offers[f.first]), f.per_module,
+    "per module", nil
+  if keys.price_each then
+    now = keys.price_each + by
+  elseif keys.price_lot and keys.count then
+    by, per = by * keys.count, "for the lot"
+    now = keys.price_lot + by
+  end
+  return { names[f.first], string.format(
+    "trades places with %s once it costs %s %s %s%s.", names[f.second],
+    wording.fixed(math.abs(by)), by < 0 and "less" or "more", per,
+    now and " (" .. wording.fixed(now) .. ")" or "") }
+end
+
+-- each model's own years, where an offer has several
+local function model_line (row)
+  if row.refused or not row.models or #row.models < 2 then return nil end
+  local parts = {}
+  for k, model in ipairs(row.models) do
+    local s = row.life_by_model and row.life_by_model[k]
+    if s and not wording.missing(s.p50) then
+      parts[#parts + 1] = string.format("%s %s%s", model,
+        s.beyond and ">" or "", wording.short(s.p50))
+    end
+  end
+  if #parts == 0 then return nil end
+  return "years by model: " .. table.concat(parts, ", ") .. "."
+end
+compare.model_line = model_line
+
+local function note_lines (raw, offers, need, names)
+  local n, refused, models = notes.new(), {}, {}
+  for i = 1, raw.n do
+    local row = raw[i]
+    if row.refused then
+      refused[#refused + 1] = { names[i], "refused: " .. row.refused .. "." }
+    elseif row.years_why then
+      refused[#refused + 1] = { names[i], "no years: " .. row.years_why .. "." }
+    end
+    notes.look(n, offers[i], names[i], {})
+    notes.tests(n, offers[i], names[i])
+    notes.outside(n, row, names[i])
+    local line = model_line(row)
+    if line then models[#models + 1] = { names[i], line } end
+  end
+  notes.look(n, need, "", {})
+  local lines = {}
+  table.move(refused, 1, #refused, 1, lines)
+  lines[#lines + 1] = flip_line(raw, offers, names)
+  table.move(models, 1, #models, #lines + 1, lines)
+  local rest = notes.lines(n)
+  table.move(rest, 1, #rest, #lines + 1, lines)
+  return notes.close(lines, raw)
+end
+
+-- a list of offers, whatever holds it
+local function offer_list (offers)
+  if core.kind(offers) == "offer" then return { offers } end
+  if type(offers) ~= "table" and type(offers) ~= "userdata" then
+    core.fail("script", "compare: takes a list of offers and a need (got " ..
+      type(offers) .. ")")
+  end
+  local list = {}
+  for i = 1, #offers do list[i] = offers[i] end
+  if #list == 0 then core.fail("script", "compare: no offers in the list") end
+  return list
+end
+
+--- What a call's options say, checked.
+function compare.options (who, opts)
+  if opts ~= nil and type(opts) ~= "table" then
+    core.fail("script", who .. ": options are a table of named keys")
+  end
+  tables.check_keys(who, opts or {}, { "draws", "seed" })
+  return opts or {}
+end
+
+--- amp.compare(offers, need, {draws, seed}) --> table, a row per offer
+function compare.compare (offers, need, opts)
+  opts = compare.options("compare", opts)
+  if core.kind(need) ~= "need" then
+    core.fail("script", "compare: needs an amp.need{} after the offers")
+  end
+  local list = offer_list(offers)
+  local raw = core.compare_raw(list, need, opts)
+  local names, rows, discount = {}, {}, {}
+  local asked = core.keys(need)
+  for i = 1, raw.n do
+    names[i] = raw[i].name or ("offer " .. i)
+    rows[i] = compare.row(raw[i], names[i])
+    discount[i] = (asked.discount_pct or 0) / 100
+    raw.worst = raw.worst or (not raw[i].refused and raw[i].worst) or nil
+  end
+  local short = wording.short_names(names)
+  local currency, across = asked.currency or "money", raw.n <= across_most
+  return core.table_new{ columns = make_columns(raw, currency, across),
+    rows = rows, across = across,
+    corner = currency .. ", P50 (P10 .. P90)",
+    heads = heads(raw, short, discount),
+    notes = note_lines(raw, list, need, short) }
+end
+
+return compare

@@ -1,0 +1,47 @@
+--- The public table of the module: the C half's objects, and tables of
+-- results laid out in Lua.
+local core, loader = ...
+
+-- what the C half keeps for this half
+local inside = { compare_raw = true, sweep_raw = true, table_new = true,
+  kind = true, keys = true, name = true, defaults = true, value = true,
+  methods = true, fail = true, warn = true, progress = true, read = true,
+  write = true, script = true, params_used = true, settings = true,
+  daily = true, net = true, profile_csv = true, profile_text = true,
+  offers_csv = true, offers_text = true, describe = true, sha256 = true,
+  files_read = true, needs = true }
+
+-- in the contract, and not made yet: calling them says so
+local later = { "fit", "cable", "fuse", "fuse_link", "precharge", "caution",
+  "readings", "log", "match", "paralleling" }
+
+local wording = loader("wording")
+local amp, known = {}, {}
+
+for key, value in pairs(core) do
+  if not inside[key] then amp[key] = value end
+end
+amp.profile = { daily = core.daily, net = core.net,
+  csv = core.profile_csv, text = core.profile_text }
+if core.offers_csv then
+  amp.offers = { csv = core.offers_csv, text = core.offers_text }
+end
+amp.table = loader("table").new
+amp.compare = loader("compare").compare
+amp.sweep = loader("sweep").sweep
+
+for key in pairs(amp) do known[#known + 1] = key end
+table.sort(known)
+
+local not_yet = {}
+for _, key in ipairs(later) do not_yet[key] = true end
+
+return setmetatable(amp, {
+  __index = function (_, key)
+    if not_yet[key] then
+      core.fail("script", "amp." .. key .. " is not in this version yet")
+    end
+    local near = type(key) == "string" and wording.nearest(key, known)
+    core.fail("script", "amp has no '" .. tostring(key) .. "'" ..
+      (near and " (did you mean '" .. near .. "'?)" or ""))
+  end })

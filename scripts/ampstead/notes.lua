@@ -1,0 +1,245 @@
+--- What a result rests on, in words: the lines under a table of costs.
+local core, loader = ...
+local wording = loader("wording")
+
+local notes = {}
+
+-- the keys whose number is physics: what to call it and its unit. Prices,
+-- counts and settings have no basis and are not in here.
+local words = {
+  { "capacity_ah", "nameplate", "Ah" }, { "tested_ah", "tested", "Ah" },
+  { "soh_pct", "SoH", "%" }, { "dud_pct", "duds", "%" },
+  { "r10s_mohm", "10 s resistance", "mohm" },
+  { "calendar_pct_per_year", "fade", "%/year" },
+  { "cycle_pct_per_efc", "fade", "%/EFC" },
+  { "load_kwh", "load", "kWh a day" }, { "load_w", "load", "W" },
+  { "dc_load_w", "DC load", "W" },
+  { "from_battery_kwh", "from the battery", "kWh a day" },
+  { "sun_hours", "sun", "h" }, { "temp_c", "temperature", "C" },
+  { "performance_pct", "PV performance", "%" } }
+
+-- a list of items that come in order, each text once, with who said it
+local function new_list () return { order = {}, who = {} } end
+
+local function add (list, text, who)
+  if not list.who[text] then
+    list.order[#list.order + 1], list.who[text] = text, {}
+  end
+  local known = list.who[text]
+  if who ~= "" and known[#known] ~= who then known[#known + 1] = who end
+end
+
+-- "H1 duds 10 %; H2 H3 SoH 92 %"; neighbours of the same owners share them
+local function say (list)
+  local parts, last = {}, nil
+  for _, text in ipairs(list.order) do
+    local who = table.concat(list.who[text], " ")
+    if who == last and #parts > 0 then
+      parts[#parts] = parts[#parts] .. ", " .. text
+    else
+      parts[#parts + 1] = (who ~= "" and who .. " " or "") .. text
+    end
+    last = who
+  end
+  return table.concat(parts, "; ")
+end
+
+local function sorted_numbers (t)
+  local lo, hi
+  for _, v in ipairs(t) do
+    if type(v) == "number" then
+      lo = math.min(lo or v, v)
+      hi = math.max(hi or v, v)
+    end
+  end
+  return lo, hi
+end
+
+-- how a given number reads, its basis, and whether it is spread
+local function read_value (given, unit)
+  if type(given) == "number" then
+    return wording.trim(given) .. " " .. unit, "assumed", false
+  elseif core.kind(given) == "value" then
+    local v = core.value(given)
+    local text = wording.trim(v.value)
+    local spread = true
+    if not wording.missing(v.lo) and not wording.missing(v.hi) and not v.n then
+      text = wording.trim(v.lo) .. " to " .. wording.trim(v.hi)
+    elseif not wording.missing(v.sd) and v.sd > 0 and not v.n then
+      text = text .. " +- " .. wording.trim(v.sd)
+    elseif not (v.n and v.n > 1) then
+      spread = false
+    end
+    return text .. " " .. unit, v.basis, spread
+  elseif type(given) == "table" then
+    local lo, hi = sorted_numbers(given)
+    if not lo then return nil end
+    local text = lo == hi and wording.trim(lo) or
+      wording.trim(lo) .. " to " .. wording.trim(hi)
+    return text .. " " .. unit, "assumed", false
+  end
+end
+
+--- A collector of what the objects of one table rest on.
+function notes.new ()
+  return { claimed = new_list(), assumed = new_list(), fixed = new_list(),
+    stood_in = new_list(), few = {}, outside = new_list(), seen = {} }
+end
+
+local function look (n, keys, who, skip)
+  for _, w in ipairs(words) do
+    local given = keys[w[1]]
+    if given ~= nil and not skip[w[1]] then
+      local text, basis, spread = read_value(given, w[3])
+      if text then
+        if n[basis] then add(n[basis], w[2] .. " " .. text, who) end
+        if not spread then add(n.fixed, w[2], "") end
+      end
+    end
+  end
+end
+
+-- the defaults that stand in where an object was given nothing
+local function look_defaults (n, object, who)
+  for _, sentence in ipairs(core.defaults(object) or {}) do
+    add(n.stood_in, sentence, who)
+  end
+end
+
+local look_object
+
+local function look_models (n, given, who, skip)
+  if core.kind(given) then
+    look_object(n, given, who, skip)
+  elseif type(given) == "table" then
+    for _, model in ipairs(given) do look_models(n, model, who, skip) end
+  end
+end
+
+--- Take in an object and those in its keys, for the row called 'who'.
+function look_object (n, object, who, skip)
+  if not core.kind(object) or core.kind(object) == "value" then return end
+  local keys = core.keys(object)
+  look(n, keys, who, skip)
+  look_defaults(n, object, who)
+  for _, key in ipairs{ "module", "inverter", "duty" } do
+    if keys[key] ~= nil then look_object(n, keys[key], who, skip) end
+  end
+  look_models(n, keys.life_model, who, skip)
+end
+notes.look = look_object
+
+--- Take in keys that stand in a plain table (a case of a sweep).
+function notes.look_keys (n, keys, who, skip)
+  look(n, keys, who, skip)
+  look_models(n, keys.life_model, who, skip)
+end
+
+-- "2 of 12 tested: mean 93.8 Ah, 95 % between 66 and 121 Ah. Test more."
+local function few_tests (v, unit)
+  if v.n == 1 then
+    return string.format("1 of %d tested (%s %s): one test shows no spread, " ..
+      "so it counts as fixed. Test more.", v.of, wording.trim(v.value), unit)
+  end
+  local h = v.half_width
+  local digits = v.value >= 20 and 0 or 2
+  return string.format("%d of %d tested: mean %s %s, 95 %% between %s and " ..
+    "%s %s.%s", v.n, v.of, wording.short(v.value), unit,
+    wording.fixed(math.max(v.value - h, 0), digits),
+    wording.fixed(v.value + h, digits), unit,
+    h > 0.1 * v.value and " Test more." or "")
+end
+
+--- Say how much the tests of a lot tell, where only some were tested.
+function notes.tests (n, object, who)
+  local given = object and core.keys(object).tested_ah
+  if core.kind(given) ~= "value" then return end
+  local v = core.value(given)
+  if v.n and v.of and v.n < v.of then
+    n.few[#n.few + 1] = { who, few_tests(v, "Ah") }
+  end
+end
+
+local ranges = { { "temp", "temperature" }, { "rate", "C-rate" },
+  { "depth", "depth of cycles" } }
+
+--- Flag the fitted ranges of the ageing models that a row leaves.
+function notes.outside (n, row, who)
+  for _, range in ipairs(ranges) do
+    if row.outside and row.outside[range[1]] then
+      add(n.outside, range[2], who)
+    end
+  end
+end
+
+local function names_of (list)
+  return wording.list(list.order)
+end
+
+--- Lines {label, sentence} of everything collected.
+function notes.lines (n)
+  local lines = {}
+  local function put (label, text)
+    if text ~= "" then lines[#lines + 1] = { label, text } end
+  end
+  for _, few in ipairs(n.few) do lines[#lines + 1] = few end
+  if #n.outside.order > 0 then
+    put("outside", "the range its ageing model was fitted in: " ..
+      say(n.outside) .. ". Years are a guess there.")
+  end
+  if #n.claimed.order > 0 then put("claimed", say(n.claimed) .. ".") end
+  if #n.assumed.order > 0 then put("assumed", say(n.assumed) .. ".") end
+  if #n.stood_in.order > 0 then
+    put("not given", say(n.stood_in) .. ".")
+  end
+  put("no spread given", #n.fixed.order > 0 and names_of(n.fixed) ..
+    "; prices." or "prices.")
+  return lines
+end
+
+local function file_text (file)
+  local sum = file.sha256 or core.sha256(file.text or "")
+  return string.format("%s (sha256 %s..)", file.name, sum:sub(1, 8))
+end
+
+-- "freight=520", for each parameter that was not left at its default
+local function overrides ()
+  local list = {}
+  for _, p in ipairs(core.params_used() or {}) do
+    local changed = p.given
+    if changed then
+      list[#list + 1] = p.name .. "=" .. (type(p.value) == "number" and
+        wording.trim(p.value, 10) or tostring(p.value))
+    end
+  end
+  return list
+end
+
+--- "rerun: ampstead 1.0, hut.lua (sha256 1234abcd..), seed 1, draws 2000"
+function notes.rerun (raw)
+  local parts = { "ampstead " .. tostring(core.version) }
+  local text, name = core.script()
+  if text and name then
+    parts[#parts + 1] = file_text{ name = name:match("[^/\\]+$") or name,
+      text = text }
+  end
+  for _, override in ipairs(overrides()) do parts[#parts + 1] = override end
+  for _, file in ipairs(core.files_read and core.files_read() or {}) do
+    parts[#parts + 1] = file_text(file)
+  end
+  parts[#parts + 1] = "seed " .. wording.trim(raw.seed, 20)
+  parts[#parts + 1] = "draws " .. wording.trim(raw.draws, 20)
+  return "rerun: " .. table.concat(parts, ", ")
+end
+
+--- What every result says of itself, and how to make it again.
+function notes.close (lines, raw)
+  lines[#lines + 1] = { "", "Smooth fade only: sudden group failure, a knee," ..
+    " crash damage are not covered." }
+  lines[#lines + 1] = { "", "Not checked: fuses, cable, cold charging. " ..
+    "Electrician, insurer, authority decide." }
+  lines[#lines + 1] = { "", notes.rerun(raw) }
+  return lines
+end
+
+return notes

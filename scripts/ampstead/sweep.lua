@@ -1,0 +1,246 @@
+--- Every combination of a few settings, each taken all the way.
+local core, loader = ...
+local wording = loader("wording")
+local tables = loader("table")
+local compare = loader("compare")
+local verdict = loader("verdict")
+local notes = loader("notes")
+
+local sweep = {}
+
+local case_keys = { "pack", "offer", "need", "cost", "soh_end_pct",
+  "life_model" }
+
+-- shown without being asked for; the others are data until :columns names
+-- them
+local shown = { usable_kwh = true, unserved_kwh = true, years = true,
+  per_usable = true, levelised = true, cheapest_pct = true }
+
+-- the names of 'over' in order, and a list of values for each
+local function axes (over)
+  if type(over) ~= "table" then
+    core.fail("script", "sweep: over is a table of lists")
+  end
+  local taken, names, values = {}, {}, {}
+  for _, c in ipairs(compare.columns) do taken[c[1]] = true end
+  for name in pairs(over) do names[#names + 1] = name end
+  if #names == 0 then core.fail("script", "sweep: over names nothing") end
+  for _, name in ipairs(names) do
+    if type(name) ~= "string" then
+      core.fail("script", "sweep: over is a table of named lists")
+    end
+  end
+  table.sort(names)
+  for _, name in ipairs(names) do
+    local list = over[name]
+    if taken[name] then
+      core.fail("script", string.format(
+        "sweep: over cannot be called '%s', a result column is", name))
+    end
+    if type(list) ~= "table" or core.kind(list) then list = { list } end
+    if #list == 0 then
+      core.fail("script", string.format("sweep: over.%s is empty", name))
+    end
+    values[name] = list
+  end
+  return names, values
+end
+
+--- All combinations in a list of tables, the last name fastest.
+function sweep.grid (names, values)
+  local list = { {} }
+  for _, name in ipairs(names) do
+    local longer = {}
+    for _, c in ipairs(list) do
+      for _, v in ipairs(values[name]) do
+        local copy = {}
+        for _, n in ipairs(names) do copy[n] = c[n] end
+        copy[name] = v
+        longer[#longer + 1] = copy
+      end
+    end
+    list = longer
+  end
+  return list
+end
+
+local function spell (v)
+  local cell = tables.plain_cell(v)
+  if type(cell) == "table" then cell = cell.value end
+  return type(cell) == "number" and wording.trim(cell, 10) or tostring(cell)
+end
+
+-- "strings 4, temp_c 10"
+local function place (names, c)
+  local parts = {}
+  for k, name in ipairs(names) do parts[k] = name .. " " .. spell(c[name]) end
+  return table.concat(parts, ", ")
+end
+
+-- what case(c) gave, checked; a case that says no is kept with its reason
+local function ask_case (fn, names, c)
+  local copy = {}
+  for _, name in ipairs(names) do copy[name] = c[name] end
+  local case, reason = fn(copy)
+  if case == nil or case == false then
+    return { refused = reason and tostring(reason) or "left out by the script" }
+  end
+  if type(case) ~= "table" or core.kind(case) then
+    core.fail("script", string.format("sweep: case (%s) must give a table, " ..
+      "or nil and a reason (got %s)", place(names, c),
+      core.kind(case) or type(case)))
+  end
+  tables.check_keys("sweep: case (" .. place(names, c) .. ")", case, case_keys)
+  if (case.pack == nil) == (case.offer == nil) then
+    core.fail("script", string.format("sweep: case (%s) needs a pack or an " ..
+      "offer", place(names, c)))
+  end
+  return case
+end
+
+local function axis_column (name, grid)
+  local kind = "number"
+  for _, c in ipairs(grid) do
+    local cell = tables.plain_cell(c[name])
+    if type(cell) == "table" then cell = cell.value end
+    if type(cell) ~= "number" then kind = "text" end
+  end
+  return { key = name, label = name, kind = kind, unit = "" }
+end
+
+local function axis_cell (v, kind)
+  local cell = tables.plain_cell(v)
+  if kind == "number" then return cell end
+  return spell(v)
+end
+
+local function make_columns (raw, names, grid, currency)
+  local list = {}
+  for k, name in ipairs(names) do list[k] = axis_column(name, grid) end
+  for _, c in ipairs(compare.columns) do
+    local key = c[1]
+    if key ~= "name" then
+      list[#list + 1] = { key = key, kind = c[3], hidden = not shown[key],
+        label = key == "years" and compare.years_label(raw) or c[2],
+        unit = compare.unit(key, currency) }
+    end
+  end
+  return list
+end
+
+-- currency and discount of each case; one table speaks one currency
+local function ask_needs (cases, names, grid)
+  local currency, discount
+  local rates = {}
+  for i, case in ipairs(cases) do
+    if not case.refused and core.kind(case.need) == "need" then
+      local keys = core.keys(case.need)
+      if currency and keys.currency and keys.currency ~= currency then
+        core.fail("script", string.format("sweep: case (%s) counts in %s, " ..
+          "the others in %s", place(names, grid[i]), keys.currency, currency))
+      end
+      currency = currency or keys.currency
+      discount = keys.discount_pct
+    end
+    rates[i] = (discount or 0) / 100
+  end
+  return currency or "money", rates
+end
+
+local function refused_lines (raw, where)
+  local order, count, first = {}, {}, {}
+  for i = 1, raw.n do
+    local why = raw[i].refused or raw[i].years_why
+    if why then
+      if not count[why] then
+        order[#order + 1], count[why], first[why] = why, 0, where[i]
+      end
+      count[why] = count[why] + 1
+    end
+  end
+  local lines = {}
+  for k, why in ipairs(order) do
+    lines[k] = { "refused", string.format("%d of %d (%s%s): %s.", count[why],
+      raw.n, count[why] > 1 and "first " or "", first[why], why) }
+  end
+  return lines
+end
+
+-- the models' own years of the case with the least levelised cost
+local function best_models (raw, where)
+  local best
+  for i = 1, raw.n do
+    local s = not raw[i].refused and raw[i].levelised
+    if s and not wording.missing(s.p50) and
+       (not best or s.p50 < raw[best].levelised.p50) then
+      best = i
+    end
+  end
+  local line = best and compare.model_line(raw[best])
+  return line and { "models", where[best] .. ": " .. line }
+end
+
+local function note_lines (raw, cases, names, where)
+  local n, skip = notes.new(), {}
+  for _, name in ipairs(names) do skip[name] = true end
+  for i, case in ipairs(cases) do
+    if not case.refused then
+      notes.look_keys(n, case, "", skip)
+      notes.look(n, case.pack or case.offer, "", skip)
+      notes.look(n, case.need, "", skip)
+      notes.outside(n, raw[i], "")
+    end
+  end
+  local lines = refused_lines(raw, where)
+  lines[#lines + 1] = best_models(raw, where)
+  local rest = notes.lines(n)
+  table.move(rest, 1, #rest, #lines + 1, lines)
+  return notes.close(lines, raw)
+end
+
+-- the median order, then how often the first is cheapest
+local function heads (raw, where, rates)
+  local list = {}
+  list[#list + 1] = verdict.winner(raw, where)
+  list[#list + 1] = verdict.kinds(raw, where)
+  list[#list + 1] = verdict.flooring(raw, where, rates)
+  return list
+end
+
+local function make_rows (raw, grid, columns, names)
+  local rows = {}
+  for i = 1, raw.n do
+    local cells = compare.row(raw[i])
+    for k, name in ipairs(names) do
+      cells[name] = axis_cell(grid[i][name], columns[k].kind)
+    end
+    rows[i] = cells
+  end
+  return rows
+end
+
+--- amp.sweep{over, case, draws, seed} --> table, a row per combination
+function sweep.sweep (spec)
+  if type(spec) ~= "table" then
+    core.fail("script", "sweep: takes a table of named keys")
+  end
+  tables.check_keys("sweep", spec, { "over", "case", "draws", "seed" })
+  if type(spec.case) ~= "function" then
+    core.fail("script", "sweep: case must be a function")
+  end
+  local names, values = axes(spec.over)
+  local grid, cases, where = sweep.grid(names, values), {}, {}
+  for i, c in ipairs(grid) do
+    cases[i], where[i] = ask_case(spec.case, names, c), place(names, c)
+  end
+  local currency, rates = ask_needs(cases, names, grid)
+  local raw = core.sweep_raw(cases, { draws = spec.draws, seed = spec.seed })
+  local columns = make_columns(raw, names, grid, currency)
+  return core.table_new{ columns = columns,
+    rows = make_rows(raw, grid, columns, names),
+    corner = currency .. ", P50 (P10 .. P90)",
+    heads = heads(raw, where, rates),
+    notes = note_lines(raw, cases, names, where) }
+end
+
+return sweep

@@ -1,0 +1,155 @@
+--- What decides, in words: the sentences above a table of costs.
+local _, loader = ...
+local wording = loader("wording")
+
+local verdict = {}
+
+local clear_pct = 80   -- cheapest in this share of the draws: a clear winner
+local spoken_pct = 10  -- a rival with less is not spoken of
+local level = 0.005    -- medians closer than this are called level
+
+local kinds = {
+  { "per_nameplate", "per nameplate" }, { "per_accepted", "per accepted" },
+  { "per_usable", "per usable" }, { "per_delivered", "per delivered" },
+  { "levelised", "levelised" } }
+
+local function p50 (row, key)
+  local s = row[key]
+  if row.refused or not s or wording.missing(s.p50) then return nil end
+  return s.p50
+end
+
+--- "October: sun 3.53 kWh a day, load 4.18: short by 0.65 before battery
+-- losses.", or nothing where the month's sun is enough or there is no sun.
+function verdict.worst_month (w)
+  if not w or not w.month or wording.missing(w.supply_kwh) or
+     w.supply_kwh >= w.need_kwh then
+    return {}
+  end
+  return {
+    string.format("%s: sun %s kWh a day, load %s: short by %s before " ..
+      "battery losses.", wording.month(w.month), wording.short(w.supply_kwh),
+      wording.short(w.need_kwh),
+      wording.fixed(w.need_kwh - w.supply_kwh, 2)),
+    "A larger battery only bridges it longer." }
+end
+
+-- rows that have a share of being cheapest, the largest first
+local function ranked (raw)
+  local list = {}
+  for i = 1, raw.n do
+    local share = raw[i].cheapest_pct
+    if not raw[i].refused and not wording.missing(share) then
+      list[#list + 1] = { i = i, share = share }
+    end
+  end
+  table.sort(list, function (a, b)
+    if a.share ~= b.share then return a.share > b.share end
+    return a.i < b.i
+  end)
+  return list
+end
+
+--- Who is cheapest, and how sure that is. names[i] as the sentence says them.
+function verdict.winner (raw, names)
+  local list = ranked(raw)
+  if #list == 0 then return "No case has an answer: the reasons stand below." end
+  if #list == 1 then
+    return raw.n > 1 and "Only " .. names[list[1].i] ..
+      " has an answer: nothing to compare it with." or nil
+  end
+  local first = list[1]
+  if first.share >= clear_pct then
+    return string.format("%s is cheapest over its life in %s %% of the draws.",
+      names[first.i], wording.fixed(first.share, 0))
+  end
+  local who, share = {}, {}
+  for k, entry in ipairs(list) do
+    if k <= 4 and (k <= 2 or entry.share >= spoken_pct) then
+      who[k], share[k] = names[entry.i], wording.fixed(entry.share, 0)
+    end
+  end
+  return string.format("%s: no clear winner (%s).", wording.list(who, "or"),
+    table.concat(share, " : "))
+end
+
+-- the rows with the least median, as one string; nil where none has one
+local function least (raw, names, key)
+  local best
+  for i = 1, raw.n do
+    local v = p50(raw[i], key)
+    if v and (not best or v < best) then best = v end
+  end
+  if not best then return nil end
+  local who = {}
+  for i = 1, raw.n do
+    local v = p50(raw[i], key)
+    if v and v <= best * (1 + level) then who[#who + 1] = names[i] end
+  end
+  return wording.list(who, "or")
+end
+
+--- "Cheapest by median: H2 per nameplate, per usable; H3 levelised.", where
+-- the kinds of cost disagree; else nil.
+function verdict.kinds (raw, names)
+  local order, of = {}, {}
+  for _, kind in ipairs(kinds) do
+    local who = least(raw, names, kind[1])
+    if who then
+      if not of[who] then order[#order + 1], of[who] = who, {} end
+      table.insert(of[who], kind[2])
+    end
+  end
+  if #order < 2 then return nil end
+  local parts = {}
+  for k, who in ipairs(order) do
+    parts[k] = who .. " " .. table.concat(of[who], ", ")
+  end
+  return "Cheapest by the median: " .. table.concat(parts, "; ") .. "."
+end
+
+-- present value of 1 a year over 'years'
+local function annuity (rate, years)
+  if rate == 0 then return years end
+  return (1 - (1 + rate) ^ -years) / rate
+end
+
+-- row numbers by a cost, the cheapest first
+local function order_by (cost, n)
+  local list = {}
+  for i = 1, n do if cost[i] then list[#list + 1] = i end end
+  table.sort(list, function (a, b)
+    if cost[a] ~= cost[b] then return cost[a] < cost[b] end
+    return a < b
+  end)
+  return list
+end
+
+--- Levelised cost counts whole years: a sentence where that turns the order
+-- of the medians; else nil. 'discount' per row, 0.05 for 5 %.
+function verdict.flooring (raw, names, discount)
+  local whole, part = {}, {}
+  for i = 1, raw.n do
+    local cost, years = p50(raw[i], "levelised"), p50(raw[i], "years")
+    if cost and years and years >= 1 then
+      local floored = math.floor(years + 1e-9)
+      whole[i] = cost
+      part[i] = cost * annuity(discount[i], floored) /
+        annuity(discount[i], years)
+    end
+  end
+  local a, b = order_by(whole, raw.n), order_by(part, raw.n)
+  local said, turned = {}, false
+  for k, i in ipairs(b) do
+    said[k] = names[i]
+    turned = turned or a[k] ~= i
+  end
+  if not turned or #said > 4 then
+    return turned and "Levelised counts whole years; part years would change "
+      .. "the order." or nil
+  end
+  return "Levelised counts whole years; with part years the order is " ..
+    table.concat(said, ", ") .. "."
+end
+
+return verdict

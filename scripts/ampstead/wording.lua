@@ -1,0 +1,86 @@
+--- How numbers, lists and reasons read in a sentence.
+local wording = {}
+
+local months = { "January", "February", "March", "April", "May", "June",
+  "July", "August", "September", "October", "November", "December" }
+
+--- Not a number, or not there at all.
+local function missing (v)
+  return type(v) ~= "number" or v ~= v
+end
+wording.missing = missing
+
+-- a host may have set a locale with a comma; results never follow it
+local function plain (s)
+  return (s:gsub(",", "."))
+end
+
+--- A number with a fixed count of decimals: 4485 -> "4485.00".
+function wording.fixed (v, decimals)
+  return plain(string.format("%." .. (decimals or 2) .. "f", v))
+end
+
+--- Three significant digits, never fewer than stand before the point.
+function wording.short (v)
+  if v == 0 then return "0" end
+  local digits = 2 - math.floor(math.log(math.abs(v), 10) + 1e-12)
+  return wording.fixed(v, math.max(0, math.min(digits, 12)))
+end
+
+--- At most 'digits' significant digits, no zeros at the end: 93.75, 0.008.
+function wording.trim (v, digits)
+  return plain(string.format("%." .. (digits or 4) .. "g", v))
+end
+
+--- {"a", "b", "c"} -> "a, b or c"
+function wording.list (items, last)
+  local n = #items
+  if n < 2 then return items[1] or "" end
+  return table.concat(items, ", ", 1, n - 1) .. " " .. (last or "and") ..
+    " " .. items[n]
+end
+
+--- The month's name; 1 is January.
+function wording.month (i)
+  return months[i]
+end
+
+--- Of "H1 used nickel", "H2 used iron" the first words, where those already
+-- tell them apart; else the names as they are.
+function wording.short_names (names)
+  local short, seen = {}, {}
+  for i, name in ipairs(names) do
+    local word = name:match("^%S+") or name
+    if seen[word] or #word > 12 then return names end
+    seen[word], short[i] = true, word
+  end
+  return short
+end
+
+--- Edit distance, for "did you mean".
+local function distance (a, b)
+  local row = {}
+  for j = 0, #b do row[j] = j end
+  for i = 1, #a do
+    local corner = row[0]
+    row[0] = i
+    for j = 1, #b do
+      local cost = a:byte(i) == b:byte(j) and 0 or 1
+      local best = math.min(row[j] + 1, row[j - 1] + 1, corner + cost)
+      corner, row[j] = row[j], best
+    end
+  end
+  return row[#b]
+end
+
+--- The nearest of 'words' to 'word', or nil where none is near.
+function wording.nearest (word, words)
+  local best, least
+  for _, w in ipairs(words) do
+    local d = distance(word:lower(), w:lower())
+    if not least or d < least then best, least = w, d end
+  end
+  if least and least <= math.max(1, #word // 3) then return best end
+end
+
+return wording
