@@ -29,8 +29,8 @@ typedef struct amp_context {
   void *user; /* handed to every function below */
   /*
   ** As lua_Alloc: new_size 0 frees and gives NULL, old NULL allocates;
-  ** NULL when there is no memory, and then 'old' stays valid. The core
-  ** calls it from the calling thread only, never from a worker.
+  ** NULL when there is no memory, and then 'old' stays valid. May be
+  ** called from any worker: it has to cope with several at once.
   */
   void *(*alloc) (void *user, void *old, size_t old_size, size_t new_size);
   /* Do work(arg, 0 .. n-1, worker) in any order; return when all is done. */
