@@ -1,0 +1,79 @@
+/*
+** main.c -- the program ampstead: options, the script's text, then the two
+** processes of runner.h.
+*/
+#include "runner/runner.h"
+#include <errno.h>
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+static int load_script (runner_task *t, const char *path) {
+  bool from_stdin = strcmp(path, "-") == 0;
+  int fd = from_stdin ? STDIN_FILENO : open(path, O_RDONLY | O_CLOEXEC);
+  int st = fd < 0 ? EXIT_MISSING : file_read_all(fd, &t->text);
+  if (fd > STDIN_FILENO)
+    close(fd);
+  t->name = from_stdin ? "stdin" : path;
+  t->has_text = st == EXIT_OK;
+  if (st == EXIT_DATA)
+    fprintf(stderr, "ampstead: %s: longer than 64 MB\n", t->name);
+  else if (st != EXIT_OK)
+    fprintf(stderr, "ampstead: cannot read %s: %s\n", t->name,
+            strerror(errno));
+  return st;
+}
+
+/* As lua does: no script and nothing else to do means stdin, a prompt where
+** that is a terminal. */
+static int prepare (runner_task *t) {
+  const runner_options *o = t->o;
+  t->prompt = o->interactive;
+  if (o->script < t->argc)
+    return load_script(t, t->argv[o->script]);
+  if (o->steps > 0 || o->interactive || o->show_version)
+    return EXIT_OK;
+  if (isatty(STDIN_FILENO)) {
+    t->prompt = true;
+    return EXIT_OK;
+  }
+  return load_script(t, "-");
+}
+
+static int run (const runner_options *o, int argc, char **argv) {
+  runner_task task;
+  int st;
+  memset(&task, 0, sizeof task);
+  task.o = o;
+  task.argc = argc;
+  task.argv = argv;
+  st = prepare(&task);
+  if (st == EXIT_OK && (task.has_text || o->steps > 0 || task.prompt))
+    st = parent_run(&task);
+  free(task.text.data);
+  return st;
+}
+
+/* --version -v and -v -v say more */
+static bool wants_detail (int argc, char **argv) {
+  int n = 0;
+  for (int k = 1; k < argc; k++)
+    n += strcmp(argv[k], "-v") == 0 || strcmp(argv[k], "--version") == 0;
+  return n > 1;
+}
+
+int main (int argc, char **argv) {
+  runner_options o;
+  int st = options_read(&o, argc, argv);
+  if (st != EXIT_OK)
+    return st;
+  if (o.help) {
+    options_help();
+    return EXIT_OK;
+  }
+  if (o.show_version)
+    options_version(wants_detail(o.script, argv));
+  return run(&o, argc, argv);
+}

@@ -1,0 +1,373 @@
+/*
+** worker.c -- the process that runs the script. Its memory is counted, its
+** descriptors are three, its resources are fenced a second time by the
+** system's own limits.
+*/
+#include "module/ampstead_module.h"
+#include "runner/scope.h"
+#include <lauxlib.h>
+#include <lualib.h>
+#include <math.h>
+#include <signal.h>
+#include <stdatomic.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/prctl.h>
+#include <sys/resource.h>
+#include <unistd.h>
+
+#if defined(__SANITIZE_ADDRESS__)
+#define CHECKED_BUILD 1
+#elif defined(__has_feature)
+#if __has_feature(address_sanitizer)
+#define CHECKED_BUILD 1
+#endif
+#endif
+#ifndef CHECKED_BUILD
+#define CHECKED_BUILD 0
+#endif
+
+typedef struct worker {
+  const runner_task *task;
+  int link;
+  lua_State *L;
+  atomic_size_t used; /* bytes; the core may allocate from several threads */
+  size_t limit;
+  bool warnings;
+} worker;
+
+static worker *current; /* for the signal handler: one worker a process */
+
+/* ---- memory ---- */
+
+static void *counted (void *ud, void *old, size_t old_n, size_t n) {
+  worker *w = ud;
+  void *p;
+  if (old == NULL)
+    old_n = 0; /* Lua passes a type there */
+  if (n == 0) {
+    free(old);
+    atomic_fetch_sub(&w->used, old_n);
+    return NULL;
+  }
+  if (n > old_n &&
+      atomic_fetch_add(&w->used, n - old_n) + (n - old_n) > w->limit) {
+    atomic_fetch_sub(&w->used, n - old_n);
+    return NULL;
+  }
+  p = realloc(old, n);
+  if (n <= old_n)
+    atomic_fetch_sub(&w->used, old_n - n);
+  else if (p == NULL)
+    atomic_fetch_sub(&w->used, n - old_n);
+  return p;
+}
+
+/* ---- time ---- */
+
+/* The script's own line that is running, or the nearest caller of it. */
+static void stop_here (lua_State *L, lua_Debug *ar) {
+  char text[200];
+  lua_Debug at;
+  int level = 0, n;
+  while (lua_getstack(L, level, &at) != 0) {
+    lua_getinfo(L, "Sl", &at);
+    if (at.source[0] == '@') {
+      ar = &at;
+      break;
+    }
+    level++;
+  }
+  if (ar != &at)
+    lua_getinfo(L, "Sl", ar);
+  n = snprintf(text, sizeof text,
+               "ampstead: %s:%d: stopped: time limit of %g s\n", at.short_src,
+               at.currentline, current->task->o->time);
+  scope_put(STDERR_FILENO, text, (size_t)n);
+  _exit(EXIT_LIMIT);
+}
+
+/* From the parent at the deadline. It kills shortly after, whatever the
+** script does; this only lets the message name a line where it can. */
+static void on_deadline (int sig) {
+  (void)sig;
+  ampstead_stop(1);
+  if (current->L != NULL)
+    lua_sethook(current->L, stop_here,
+                LUA_MASKCALL | LUA_MASKRET | LUA_MASKCOUNT, 1);
+}
+
+/* ---- fences of the system ---- */
+
+/* setrlimit names its first parameter's type differently from system to
+** system: hence a macro */
+#define fence(resource, most)                                                \
+  setrlimit(resource, &(struct rlimit){(rlim_t)(most), (rlim_t)(most)})
+
+static void put_up_fences (const worker *w) {
+  const runner_options *o = w->task->o;
+  long jobs = o->jobs > 0 ? o->jobs : sysconf(_SC_NPROCESSORS_ONLN);
+  prctl(PR_SET_PDEATHSIG, SIGKILL);
+  prctl(PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0);
+  prctl(PR_SET_DUMPABLE, 0);
+  fence(RLIMIT_CORE, 0);
+  fence(RLIMIT_FSIZE, 0);
+  fence(RLIMIT_CPU, ceil(o->time + 2.0) * (double)jobs);
+  if (CHECKED_BUILD)
+    return; /* the sanitizers map far more than the script asks for */
+  fence(RLIMIT_NOFILE, 4); /* 0..3 are open; nothing more opens */
+  /* besides the script's: stacks of the threads, the C library's arenas */
+  fence(RLIMIT_DATA, (o->memory + 96.0 + 24.0 * (double)jobs) * 1048576.0);
+}
+
+static void signals (void) {
+  struct sigaction s;
+  memset(&s, 0, sizeof s);
+  sigemptyset(&s.sa_mask);
+  s.sa_handler = SIG_IGN; /* Ctrl-C is the parent's business */
+  sigaction(SIGINT, &s, NULL);
+  sigaction(SIGPIPE, &s, NULL);
+  s.sa_handler = SIG_DFL;
+  sigaction(SIGTERM, &s, NULL);
+  s.sa_handler = on_deadline;
+  s.sa_flags = SA_RESTART;
+  sigaction(SIGUSR1, &s, NULL);
+}
+
+/* ---- running ---- */
+
+static void complain (lua_State *L) {
+  size_t n;
+  const char *text = luaL_tolstring(L, -1, &n);
+  scope_put(STDERR_FILENO, "ampstead: ", 10);
+  scope_put(STDERR_FILENO, text, n);
+  scope_put(STDERR_FILENO, "\n", 1);
+  lua_pop(L, 1);
+}
+
+static int complain_safely (lua_State *L) {
+  complain(L);
+  return 0;
+}
+
+/* Report the error at the top and give the exit status of its class. */
+static int report (worker *w, int lua_status) {
+  char text[160];
+  int n, class;
+  if (lua_status == LUA_ERRMEM) {
+    const char *name = w->task->name != NULL ? w->task->name : "script";
+    n = snprintf(text, sizeof text,
+                 "ampstead: %.80s: stopped: memory limit of %g MB\n", name,
+                 w->task->o->memory);
+    scope_put(STDERR_FILENO, text, (size_t)n);
+    return EXIT_LIMIT;
+  }
+  class = ampstead_error_class(w->L);
+  lua_pushcfunction(w->L, complain_safely);
+  lua_insert(w->L, -2);
+  if (lua_pcall(w->L, 1, 0, 0) != LUA_OK) {
+    n = snprintf(text, sizeof text, "ampstead: error without a message\n");
+    scope_put(STDERR_FILENO, text, (size_t)n);
+    lua_pop(w->L, 1);
+  }
+  return class;
+}
+
+/* pcall what stands at the top with n arguments above it. */
+static int call (worker *w, int n) {
+  int st = lua_pcall(w->L, n, 0, 0);
+  return st == LUA_OK ? EXIT_OK : report(w, st);
+}
+
+static int open_all (lua_State *L) {
+  worker *w = lua_touserdata(L, 1);
+  scope_open(L, w->task, w->link);
+  return 0;
+}
+
+static int run_text (worker *w, const char *text, size_t n,
+                     const char *chunk) {
+  int st = luaL_loadbufferx(w->L, text, n, chunk, "t");
+  return st == LUA_OK ? call(w, 0) : report(w, st);
+}
+
+/* name = require(name) */
+static int run_require (lua_State *L) {
+  lua_getglobal(L, "require");
+  lua_pushvalue(L, 1);
+  lua_call(L, 1, 1);
+  lua_setglobal(L, lua_tostring(L, 1));
+  return 0;
+}
+
+static int run_step (worker *w, const runner_step *s) {
+  if (s->kind == 'e')
+    return run_text(w, s->text, strlen(s->text), "=(command line)");
+  lua_pushcfunction(w->L, run_require);
+  lua_pushstring(w->L, s->text);
+  return call(w, 1);
+}
+
+/* A first line that begins with # is for the system, as in lua; its end
+** stays, so that lines keep their numbers. */
+static size_t skip_hash (const char *text, size_t n) {
+  size_t k = 0;
+  if (n >= 3 && memcmp(text, "\xef\xbb\xbf", 3) == 0)
+    k = 3;
+  if (k < n && text[k] == '#')
+    while (k < n && text[k] != '\n')
+      k++;
+  return k;
+}
+
+static int run_script (worker *w) {
+  const runner_task *t = w->task;
+  const char *text = t->text.data != NULL ? t->text.data : "";
+  size_t skip = skip_hash(text, t->text.n);
+  char chunk[1024];
+  int n = 0, st;
+  snprintf(chunk, sizeof chunk, "%c%s", strcmp(t->name, "stdin") ? '@' : '=',
+           t->name);
+  st = luaL_loadbufferx(w->L, text + skip, t->text.n - skip, chunk, "t");
+  if (st != LUA_OK)
+    return report(w, st);
+  for (int k = t->o->script + 1; k < t->argc; k++, n++) {
+    luaL_checkstack(w->L, 1, "arguments");
+    lua_pushstring(w->L, t->argv[k]);
+  }
+  return call(w, n);
+}
+
+/* ---- the prompt ---- */
+
+/* Load the line at the top of the stack, first as an expression to print. */
+static int load_line (lua_State *L) {
+  size_t n;
+  const char *line = lua_tolstring(L, 1, &n);
+  lua_pushfstring(L, "return %s", line);
+  if (luaL_loadbufferx(L, lua_tostring(L, -1), n + 7, "=stdin", "t") ==
+      LUA_OK)
+    return 1;
+  lua_settop(L, 1);
+  if (luaL_loadbufferx(L, line, n, "=stdin", "t") != LUA_OK)
+    return lua_error(L);
+  return 1;
+}
+
+static int run_line (lua_State *L) {
+  lua_pushvalue(L, 1);
+  lua_call(L, 0, LUA_MULTRET);
+  if (lua_gettop(L) == 1)
+    return 0;
+  lua_getglobal(L, "print");
+  lua_replace(L, 1);
+  lua_call(L, lua_gettop(L) - 1, 0);
+  return 0;
+}
+
+/* ask for a line --> the line, or nil at the end */
+static int ask_line (lua_State *L) {
+  const char *prompt = lua_tostring(L, 2);
+  int st = scope_ask(L, (int)lua_tointeger(L, 1), ASK_LINE, prompt,
+                     strlen(prompt), NULL, 0);
+  if (st != EXIT_OK)
+    lua_pushnil(L);
+  return 1;
+}
+
+static bool unfinished (lua_State *L) {
+  size_t n;
+  const char *why = lua_tolstring(L, -1, &n);
+  return why != NULL && n >= 5 && strcmp(why + n - 5, "<eof>") == 0;
+}
+
+/* Read lines until they make a chunk; false at the end of input. */
+static bool read_chunk (worker *w) {
+  lua_State *L = w->L;
+  const char *prompt = "> ";
+  lua_settop(L, 0);
+  for (;;) {
+    lua_pushcfunction(L, ask_line);
+    lua_pushinteger(L, w->link);
+    lua_pushstring(L, prompt);
+    if (lua_pcall(L, 2, 1, 0) != LUA_OK || lua_isnil(L, -1))
+      return false;
+    if (lua_gettop(L) == 2) { /* a line that goes on: join */
+      lua_pushliteral(L, "\n");
+      lua_insert(L, 2);
+      lua_concat(L, 3);
+    }
+    lua_pushcfunction(L, load_line);
+    lua_pushvalue(L, 1);
+    if (lua_pcall(L, 1, 1, 0) == LUA_OK || !unfinished(L))
+      return true;
+    lua_settop(L, 1);
+    prompt = ">> ";
+  }
+}
+
+static void prompt_loop (worker *w) {
+  while (read_chunk(w)) {
+    if (lua_type(w->L, -1) != LUA_TFUNCTION) {
+      report(w, LUA_ERRRUN);
+      continue;
+    }
+    lua_pushcfunction(w->L, run_line);
+    lua_insert(w->L, -2);
+    call(w, 1);
+  }
+}
+
+static int run_all (worker *w) {
+  const runner_options *o = w->task->o;
+  int st = EXIT_OK;
+  lua_pushcfunction(w->L, open_all);
+  lua_pushlightuserdata(w->L, w);
+  st = call(w, 1);
+  for (size_t k = 0; st == EXIT_OK && k < o->steps; k++)
+    st = run_step(w, &o->step[k]);
+  if (st == EXIT_OK && w->task->has_text)
+    st = run_script(w);
+  if (w->task->prompt)
+    prompt_loop(w);
+  return st;
+}
+
+/* warn("@on"), warn("@off") and text in pieces, as in lua */
+static void warn (void *ud, const char *text, int more) {
+  static bool begun;
+  worker *w = ud;
+  if (!begun && !more && strcmp(text, "@on") == 0)
+    w->warnings = true;
+  else if (!begun && !more && strcmp(text, "@off") == 0)
+    w->warnings = false;
+  else if (w->warnings) {
+    if (!begun)
+      scope_put(STDERR_FILENO, "ampstead: warning: ", 19);
+    scope_put(STDERR_FILENO, text, strlen(text));
+    if (!more)
+      scope_put(STDERR_FILENO, "\n", 1);
+  }
+  begun = more != 0;
+}
+
+void worker_run (const runner_task *task, int link) {
+  static worker w;
+  int st;
+  w.task = task;
+  w.link = link;
+  w.limit = (size_t)(task->o->memory * 1048576.0);
+  w.warnings = task->o->warnings;
+  current = &w;
+  signals();
+  if (chdir("/") != 0 || clearenv() != 0)
+    _exit(EXIT_INTERNAL);
+  put_up_fences(&w);
+  w.L = lua_newstate(counted, &w);
+  if (w.L == NULL)
+    _exit(EXIT_LIMIT);
+  lua_setwarnf(w.L, warn, &w);
+  st = run_all(&w);
+  _exit(st); /* the state is not closed: a finalizer could run on */
+}
