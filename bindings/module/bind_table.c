@@ -1,15 +1,14 @@
 /*
 ** bind_table.c -- tables as scripts see them: rows and cells to read, new
 ** tables made by sorting and choosing, the written forms, and charts.
-** Two userdata that never change after they were made: a table (user value
-** 1: its layout, for copies) and a row (user value 1: its table).
+** Userdata that never change after they were made: a table, a row (user
+** value 1: its table) and a chart (user value 1: its bytes).
 */
 #include "bind.h"
 #include "report/plot.h"
 #include "report/table.h"
 #include "report/write.h"
 #include <math.h>
-#include <stdarg.h>
 #include <string.h>
 
 #define TABLE "ampstead.table"
@@ -42,7 +41,7 @@ static const amp_table *to_table (lua_State *L, int arg) {
 }
 
 static bind_table *new_table (lua_State *L) {
-  bind_table *b = lua_newuserdatauv(L, sizeof *b, 1);
+  bind_table *b = lua_newuserdatauv(L, sizeof *b, 0);
   b->t = NULL;
   luaL_setmetatable(L, TABLE);
   return b;
@@ -297,41 +296,6 @@ static void lay_out (lua_State *L, amp_table *t, int spec) {
   lua_pop(L, 2);
 }
 
-/* The table's layout, for copies: user value 1 of the table on top. */
-static void keep_layout (lua_State *L, int spec) {
-  static const char *const keys[] = {"across", "corner", NULL};
-  lua_newtable(L);
-  for (int i = 0; keys[i]; i++) {
-    lua_getfield(L, spec, keys[i]);
-    lua_setfield(L, -2, keys[i]);
-  }
-  if (lua_getfield(L, spec, "hidden") != LUA_TTABLE) {
-    lua_pop(L, 1);
-    lua_newtable(L);
-  }
-  lua_setfield(L, -2, "hidden");
-  lua_setiuservalue(L, spec + 1, 1);
-}
-
-/* layout.hidden[key] = true for each column that hides */
-static void note_hidden (lua_State *L, int spec) {
-  lua_newtable(L);
-  lua_getfield(L, spec, "columns");
-  for (lua_Integer i = 1; lua_geti(L, -1, i) == LUA_TTABLE; i++) {
-    if (field_true(L, "hidden")) {
-      lua_getfield(L, -1, "key");
-      lua_pushboolean(L, 1);
-      lua_settable(L, -5);
-    }
-    lua_pop(L, 1);
-  }
-  lua_pop(L, 2);
-  lua_getiuservalue(L, spec + 1, 1);
-  lua_insert(L, -2);
-  lua_setfield(L, -2, "hidden");
-  lua_pop(L, 1);
-}
-
 /*
 ** core.table_new{title, columns = {{key, label, unit, kind, hidden}, ..},
 **   rows = {{[key] = cell}, ..}, heads, notes, across, corner} --> table
@@ -358,8 +322,6 @@ static int table_new (lua_State *L) {
   lua_settop(L, 2);
   add_words(L, b->t, 1);
   lay_out(L, b->t, 1);
-  keep_layout(L, 1);
-  note_hidden(L, 1);
   return 1;
 }
 
@@ -531,8 +493,6 @@ static bind_table *push_select (lua_State *L, const int *row, int rows,
   b->t = amp_table_select(t, row, rows, column, columns);
   if (!b->t)
     no_memory(L);
-  lua_getiuservalue(L, 1, 1);
-  lua_setiuservalue(L, -2, 1);
   return b;
 }
 
@@ -638,30 +598,16 @@ static int table_columns (lua_State *L) {
   b = push_select(L, row, rows, column, n);
   for (int i = 0; i < n; i++)
     amp_table_hide_column(b->t, i, false);
-  lua_getiuservalue(L, 1, 1); /* the layout again, with nothing hidden */
-  lua_newtable(L);
-  lua_getfield(L, -2, "across");
-  lua_setfield(L, -2, "across");
-  lua_getfield(L, -2, "corner");
-  lua_setfield(L, -2, "corner");
-  lua_newtable(L);
-  lua_setfield(L, -2, "hidden");
-  lua_setiuservalue(L, -3, 1);
-  lua_pop(L, 1);
   return 1;
 }
 
-/* Columns of 't' into the empty table 'to', hidden as the layout on top of
-** the stack says. */
 static void copy_columns (lua_State *L, const amp_table *t, amp_table *to) {
-  lua_getfield(L, -1, "hidden");
   for (int c = 0; c < amp_table_columns(t); c++) {
     if (amp_table_add_column(to, amp_table_key(t, c), amp_table_label(t, c),
                              amp_table_unit(t, c), amp_table_kind(t, c)) < 0)
       no_memory(L);
-    amp_table_hide_column(to, c, field_true(L, amp_table_key(t, c)));
+    amp_table_hide_column(to, c, amp_table_hidden(t, c));
   }
-  lua_pop(L, 1);
 }
 
 static bool copy_cells (const amp_table *t, amp_table *to, int row) {
@@ -679,6 +625,8 @@ static bool copy_words (const amp_table *t, amp_table *to) {
     const char *label = NULL, *line = amp_table_note(t, i, &label);
     fine = amp_table_add_note(to, label, line);
   }
+  amp_table_set_across(to, amp_table_across(t));
+  amp_table_set_corner(to, amp_table_corner(t));
   return fine;
 }
 
@@ -729,7 +677,6 @@ static int table_add (lua_State *L) {
   b->t = amp_table_new(bind_context(L), amp_table_title(t));
   if (!b->t)
     return no_memory(L);
-  lua_getiuservalue(L, 1, 1);
   copy_columns(L, t, b->t);
   if (amp_table_add_column(b->t, key, label, unit, kind) < 0)
     return no_memory(L);
@@ -742,8 +689,6 @@ static int table_add (lua_State *L) {
   }
   if (!copy_words(t, b->t))
     return no_memory(L);
-  lay_out(L, b->t, lua_gettop(L));
-  lua_setiuservalue(L, -2, 1);
   return 1;
 }
 
