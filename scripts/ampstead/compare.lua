@@ -174,14 +174,9 @@ end
 compare.model_line = model_line
 
 local function note_lines (raw, offers, need, names)
-  local n, refused, models = notes.new(), {}, {}
+  local n, models = notes.new(), {}
   for i = 1, raw.n do
     local row = raw[i]
-    if row.refused then
-      refused[#refused + 1] = { names[i], "refused: " .. row.refused .. "." }
-    elseif row.years_why then
-      refused[#refused + 1] = { names[i], "no years: " .. row.years_why .. "." }
-    end
     notes.look(n, offers[i], names[i], {})
     notes.tests(n, offers[i], names[i])
     notes.outside(n, row, names[i])
@@ -190,7 +185,6 @@ local function note_lines (raw, offers, need, names)
   end
   notes.look(n, need, "", {})
   local lines = {}
-  table.move(refused, 1, #refused, 1, lines)
   lines[#lines + 1] = flip_line(raw, offers, names)
   table.move(models, 1, #models, #lines + 1, lines)
   local rest = notes.lines(n)

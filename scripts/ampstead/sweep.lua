@@ -147,25 +147,6 @@ local function ask_needs (cases, names, grid)
   return currency or "money", rates
 end
 
-local function refused_lines (raw, where)
-  local order, count, first = {}, {}, {}
-  for i = 1, raw.n do
-    local why = raw[i].refused or raw[i].years_why
-    if why then
-      if not count[why] then
-        order[#order + 1], count[why], first[why] = why, 0, where[i]
-      end
-      count[why] = count[why] + 1
-    end
-  end
-  local lines = {}
-  for k, why in ipairs(order) do
-    lines[k] = { "refused", string.format("%d of %d (%s%s): %s.", count[why],
-      raw.n, count[why] > 1 and "first " or "", first[why], why) }
-  end
-  return lines
-end
-
 -- the models' own years of the case with the least levelised cost
 local function best_models (raw, where)
   local best
@@ -191,7 +172,7 @@ local function note_lines (raw, cases, names, where)
       notes.outside(n, raw[i], "")
     end
   end
-  local lines = refused_lines(raw, where)
+  local lines = {}
   lines[#lines + 1] = best_models(raw, where)
   local rest = notes.lines(n)
   table.move(rest, 1, #rest, #lines + 1, lines)
