@@ -24,7 +24,8 @@ typedef struct amp_duty {
   double *temp;    /* K */
   unsigned char *on; /* 1: inverter on (idle draw), 0: closed season */
   size_t month_end[12]; /* step after the last of each month; a duty of less
-                           than a year ends early: later months equal n */
+                           than a year starts late (earlier months are 0)
+                           and ends early (later months equal n) */
   double charge_efficiency; /* 0..1, share of charging energy that arrives */
   bool supply_free; /* supply as large as needed: curtailed means nothing */
   /* Spreads as factors about 1 (load, sun) and a shift in K, for draws */
@@ -80,12 +81,13 @@ amp_status amp_duty_daily (const amp_context *ctx, const amp_daily *d,
 */
 typedef struct amp_series {
   size_t n;
-  const double *time;  /* s from the start of the first row's local day 0 h
-                          plus 'first' */
+  const double *time;  /* s from any start: only differences count. A row is
+                          the mean over the step that begins at its time */
   double first;        /* s after midnight of the first row */
   int first_day_of_year; /* 0: 1 January; -1: not known, taken as 0 */
   bool leap;           /* the year has a 29 February */
   const double *ac, *dc, *pv, *temp; /* any may be NULL */
+  amp_basis basis; /* what the rows rest on; NONE: assumed */
 } amp_series;
 
 amp_status amp_duty_series (const amp_context *ctx, const amp_series *s,
