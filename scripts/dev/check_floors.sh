@@ -1,0 +1,64 @@
+#!/usr/bin/env bash
+# check_floors.sh -- does every include line stay on its floor or go down?
+# Prints each line that does not; ends with status 1 when there was one.
+set -u
+cd "$(dirname "$0")/../.." || exit 70
+
+# floor: the floors it may include besides itself
+allowed () {
+  case $1 in
+  base) echo "" ;;
+  cell) echo "base" ;;
+  pack) echo "base cell" ;;
+  run) echo "base cell pack" ;;
+  life) echo "base cell pack run" ;;
+  cost | report) echo "base" ;;
+  job) echo "base cell pack run life cost report" ;;
+  *) echo "unknown floor" ;;
+  esac
+}
+
+bad=0
+complain () {
+  echo "$1"
+  bad=1
+}
+
+# What C11 gives; no files, clock, locale, threads or system calls in core.
+system='assert\.h|ctype\.h|float\.h|inttypes\.h|limits\.h|math\.h|stdalign\.h'
+system="$system|stdarg\.h|stdbool\.h|stddef\.h|stdint\.h|stdlib\.h|string\.h"
+
+for file in core/*/*.[ch]; do
+  floor=$(basename "$(dirname "$file")")
+  may=" $floor $(allowed "$floor") "
+  while IFS= read -r line; do
+    name=${line#*\"}
+    to=${name%%/*}
+    case $may in
+    *" $to "*) ;;
+    *) complain "$file: floor $floor may not include ${name%%\"*}" ;;
+    esac
+  done < <(grep -E '^ *# *include "' "$file")
+  while IFS= read -r line; do
+    complain "$file: core does not include $line"
+  done < <(grep -E '^ *# *include <' "$file" | grep -vE "<($system)>")
+  # the core never ends a program, prints, reads files or asks a clock
+  while IFS= read -r line; do
+    complain "$file:$line"
+  done < <(grep -nE '\b(printf|fprintf|snprintf|sprintf|fopen|getenv|exit|abort|time|clock|rand|setlocale|strtod|atof|system) ?\(' "$file" |
+           grep -vE '^[0-9]+: *(/?\*|//)' | grep -vE '/\*.*\b(time|clock|exit|system)\b.*\*/')
+done
+
+# Subjects of the Lua module share bind.h and do not include each other.
+while IFS= read -r line; do
+  complain "subjects share bind.h only: $line"
+done < <(grep -nE '^ *# *include "(module/)?bind_' bindings/module/*.c 2>/dev/null |
+         grep -v bind_inside.h)
+
+# The runner knows base and the module's one header.
+while IFS= read -r line; do
+  complain "the runner knows nothing of that: $line"
+done < <(grep -nE '^ *# *include "' bindings/runner/*.[ch] |
+         grep -vE '"(runner/[a-z]+\.h|base/[a-z]+\.h|module/ampstead_module\.h)"')
+
+exit $bad

@@ -1,0 +1,202 @@
+#!/usr/bin/env bash
+# check_runner.sh -- exit statuses, limits and file rules of the program.
+# usage: check_runner.sh PATH-OF-ampstead
+set -u
+amp=$(realpath "$1")
+tmp=$(mktemp -d)
+trap 'rm -rf "$tmp"' EXIT
+cd "$tmp" || exit 70
+passed=0
+failed=0
+
+verdict () { # HELD WHAT DETAIL
+  if [ "$1" = 0 ]; then
+    passed=$((passed + 1))
+  else
+    failed=$((failed + 1))
+    echo "FAIL $2: $3"
+    sed 's/^/     /' "$tmp/err"
+  fi
+}
+
+# exits STATUS WHAT ARGUMENTS...
+exits () {
+  local want=$1 what=$2 got=0
+  shift 2
+  timeout -s KILL 20 "$amp" "$@" >"$tmp/out" 2>"$tmp/err" </dev/null || got=$?
+  [ "$got" = "$want" ]
+  verdict $? "$what" "status $got, wanted $want"
+}
+
+says () { # WHAT TEXT: on stderr of the last run
+  grep -qF -- "$2" "$tmp/err"
+  verdict $? "$1" "stderr does not say: $2"
+}
+
+prints () { # WHAT TEXT: the whole of stdout of the last run
+  [ "$(cat "$tmp/out")" = "$2" ]
+  verdict $? "$1" "stdout is: $(head -c 300 "$tmp/out")"
+}
+
+holds () { # WHAT COMMAND...
+  local what=$1
+  shift
+  "$@"
+  verdict $? "$what" "$*"
+}
+
+script () { cat >"$1"; }
+
+# ---- statuses ----
+exits 0 "an empty script" -e ''
+exits 1 "an error" -e 'error("no")'
+says "an error keeps its words" "no"
+exits 1 "an error that is a table" -e 'error({})'
+exits 1 "a syntax error" -e 'x x'
+exits 64 "an unknown option" --nonsense
+exits 64 "an option without its value" --time
+exits 64 "a time that is no number" --time x -e ''
+exits 64 "a time that is not a number" --time nan -e ''
+exits 64 "a seed with a fraction" --seed 1.5 -e ''
+exits 64 "an option of a later version" --shard 1/2 -e ''
+exits 66 "a script that is missing" nowhere.lua
+exits 66 "a data folder that is missing" --data nowhere -e ''
+exits 0 "help" --help
+exits 0 "version" --version
+holds "version is one line" test "$(wc -l <"$tmp/out")" = 1
+
+# ---- the script's name and line, arguments, standard input ----
+printf '\n\nerror("here")\n' | script hut.lua
+exits 1 "an error in a file" hut.lua
+says "the message names file and line" "ampstead: hut.lua:3: here"
+printf '#!/usr/bin/env ampstead\nerror("there")\n' | script bang.lua
+exits 1 "a first line for the system" bang.lua
+says "lines keep their numbers" "bang.lua:2: there"
+echo 'print(#arg, arg[0], ...)' | script args.lua
+exits 0 "arguments" args.lua a k=v
+prints "arguments arrive" "$(printf '2\targs.lua\ta\tk=v')"
+got=$(echo 'print(1 + 1)' | "$amp" - 2>&1)
+holds "a script on standard input" test "$got" = 2
+got=$(printf '1+1\nfor i=1,2 do\nprint(i)\nend\nerror("e")\n3\n' |
+  "$amp" -i 2>/dev/null | tr '\n' ' ')
+holds "the prompt goes on after an error" test "$got" = "2 1 2 3 "
+
+# ---- the environment ----
+exits 0 "pairs goes in key order" -e 'local t = {b = 1, a = 2, [10] = 3,
+  [2] = 4, [1.5] = 5, [-1] = 6}
+  for k in pairs(t) do io.write(tostring(k), " ") end'
+prints "numbers, then strings" "-1 1.5 2 10 a b "
+exits 0 "clearing fields while walking" -e 'local t = {a = 1, b = 2, c = 3}
+  for k in pairs(t) do t[k] = nil end print(next(t))'
+exits 0 "random, once" -e 'print(math.random(1e9), math.random())'
+cp out first
+exits 0 "random, again" -e 'print(math.random(1e9), math.random())'
+holds "random starts from the seed" cmp -s out first
+exits 0 "random, other seed" --seed 2 -e 'print(math.random(1e9), math.random())'
+holds "--seed changes it" test "$(cat out)" != "$(cat first)"
+exits 0 "nothing dangerous is there" -e 'for _, n in ipairs{"debug",
+  "package", "dofile", "loadfile"} do assert(_G[n] == nil, n) end
+  for _, n in ipairs{"execute", "exit", "remove", "rename", "tmpname",
+  "getenv", "setlocale"} do assert(os[n] == nil, n) end
+  for n in pairs(io) do assert(n == "write", n) end
+  assert(string.dump == nil and ("").dump == nil)
+  assert(getmetatable("") == false)'
+exits 0 "bytecode is refused" -e 'assert(not load("\27Lua", "x", "b"))
+  assert(not load("\27Lua")) assert(load("return 1")() == 1)'
+mkdir -p parts
+echo 'return {n = 42}' | script parts/cells.lua
+echo 'print(require("parts.cells").n, require("parts.cells") ==
+  require("parts.cells"))' | script main.lua
+exits 0 "a module beside the script" main.lua
+prints "is loaded once" "$(printf '42\ttrue')"
+exits 0 "a module by -l" -l parts.cells -e 'print(1)'
+exits 1 "a module outside" -e 'require("../x")'
+exits 1 "a module that is missing" -e 'require("nowhere")'
+
+# ---- limits ----
+printf 'local n = 0\nwhile true do n = n + 1 end\n' | script loop.lua
+exits 124 "an endless loop" --time 0.5 loop.lua
+says "names line and limit" "loop.lua:2: stopped: time limit of 0.5 s"
+exits 124 "an endless match in C" --time 0.5 -e 'local s = ("a"):rep(30)
+  s:find(("a-"):rep(30) .. "b")'
+says "names the limit" "time limit of 0.5 s"
+exits 124 "memory" --memory 32 -e 'local t = {}
+  for i = 1, math.maxinteger do t[i] = {} end'
+says "names the memory limit" "memory limit of 32 MB"
+exits 0 "a caught memory error" --memory 32 -e 'assert(not pcall(string.rep,
+  "x", 1 << 30)) print(1)'
+exits 124 "a flood of output" --time 15 -e 'local s = ("x"):rep(1000)
+  while true do print(s) end'
+says "names the output limit" "output limit of 16 MB"
+holds "the flood ends at 16 MB" test "$(wc -c <out)" -le 16777216
+exits 0 "control bytes" -e 'print("\27[2J a\rb\0\127 \194\155 \226\128\174 ü")'
+prints "are shown, not sent" \
+  '\x1b[2J a\x0db\x00\x7f \xc2\x9b \xe2\x80\xae ü'
+exits 0 "broken UTF-8" -e 'io.write("\195") io.write("\188 \195( \255")'
+prints "is shown, a cut letter is joined" 'ü \xc3( \xff'
+
+"$amp" --time 15 loop.lua >/dev/null 2>&1 &
+pid=$!
+sleep 0.4
+kill -INT $pid
+wait $pid
+holds "interrupted" test $? = 130
+"$amp" --time 15 -e 'while true do print("y") end' 2>/dev/null | head -n 1 >/dev/null
+holds "a reader that went away" test "${PIPESTATUS[0]}" = 74
+
+# ---- files ----
+mkdir -p data results
+script write.lua <<'END'
+local amp = require "ampstead"
+local t = amp.table{ columns = { "name", "n" },
+                     rows = { { name = arg[2] or "H1", n = 1 } } }
+t:write(arg[1])
+END
+exits 0 "a result" write.lua one.csv
+holds "stands in out/" grep -q H1 out/one.csv
+exits 0 "a result again" write.lua one.csv H2
+holds "is replaced in out/" grep -q H2 out/one.csv
+holds "no temporary file stays" test "$(ls -A out)" = one.csv
+exits 0 "a result in a folder of its own" write.lua deep/one.csv
+holds "stands there" test -s out/deep/one.csv
+exits 77 "a result outside" write.lua ../one.csv
+exits 77 "a result at an absolute path" write.lua "$tmp/one.csv"
+exits 77 "a hidden result" write.lua .one.csv
+holds "nothing was written" test ! -e one.csv
+exits 0 "--out" --out results write.lua one.csv
+exits 73 "--out keeps what exists" --out results write.lua one.csv H2
+says "names the way out" "--overwrite"
+holds "it was kept" grep -q H1 results/one.csv
+exits 0 "--overwrite" --out results --overwrite write.lua one.csv H2
+holds "it was replaced" grep -q H2 results/one.csv
+ln -s /etc out/link
+exits 77 "a link in out/" write.lua link/x.csv
+touch target.csv
+ln -s ../target.csv out/target.csv
+exits 77 "a link as result" write.lua target.csv
+holds "its target stays empty" test ! -s target.csv
+rm -rf out
+ln -s results out
+exits 73 "out/ that is a link" write.lua two.csv
+rm out
+touch blocked
+exits 73 "a folder that cannot be made" --out blocked/x write.lua two.csv
+
+script read.lua <<'END'
+local amp = require "ampstead"
+amp.profile.csv(arg[1], {})
+END
+ln -s /etc/passwd data/passwd.csv
+exits 66 "a missing file" read.lua data/none.csv
+exits 77 "a file above the script" read.lua ../x.csv
+exits 77 "an absolute path" read.lua /etc/passwd
+exits 77 "a link that leads out" read.lua data/passwd.csv
+exits 77 "a hidden file" read.lua .secret
+exits 77 "a folder" read.lua data
+printf 'not,a,profile\n1,2\n' >data/bad.csv
+exits 65 "bad data" read.lua data/bad.csv
+exits 65 "bad data by --data" --data data read.lua bad.csv
+exits 66 "--data is the folder" --data data read.lua data/bad.csv
+
+echo "$passed passed, $failed failed"
+[ "$failed" = 0 ]

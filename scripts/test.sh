@@ -1,0 +1,213 @@
+#!/usr/bin/env bash
+# test.sh -- everything that is checked on each change, in one run.
+# Prints one line for each check, what a failed one said, and at the end
+# "N passed, N failed". Needs under 15 minutes on two cores.
+#   scripts/test.sh           all
+#   scripts/test.sh quick     without sanitizers, valgrind and other builds
+set -u
+cd "$(dirname "$0")/.." || exit 70
+top=$PWD
+quick=${1:-}
+passed=0
+failed=0
+skipped=0
+tmp=$(mktemp -d)
+trap 'rm -rf "$tmp"' EXIT
+began=$SECONDS
+
+count () {
+  if [ "$1" = 0 ]; then
+    passed=$((passed + 1))
+  else
+    failed=$((failed + 1))
+  fi
+}
+
+# check WHAT COMMAND...: one check; its output only where it fails
+check () {
+  local what=$1 t=$SECONDS st=0
+  shift
+  "$@" >"$tmp/log" 2>&1 </dev/null || st=$?
+  count "$st"
+  if [ "$st" = 0 ]; then
+    printf 'ok    %s (%d s)\n' "$what" $((SECONDS - t))
+  else
+    printf 'FAIL  %s (status %d)\n' "$what" "$st"
+    tail -n "${show:-40}" "$tmp/log" | sed 's/^/      /'
+  fi
+  return "$st"
+}
+
+skip () {
+  skipped=$((skipped + 1))
+  printf 'skipped  %s\n' "$1"
+}
+
+build () { # FOLDER CMAKE-ARGUMENTS...
+  local folder=$1
+  shift
+  cmake -B "$folder" -G Ninja -S . "$@" && ninja -C "$folder"
+}
+
+# The unit tests of a build folder, each counted; a silent folder fails.
+unit_tests () { # WHAT FOLDER
+  local what=$1 folder=$2 line n=0
+  ctest --test-dir "$folder" -j 2 --timeout 300 --output-on-failure \
+    >"$tmp/ctest" 2>&1
+  while IFS= read -r line; do
+    n=$((n + 1))
+    case $line in
+    *Passed*) count 0 ;;
+    *)
+      count 1
+      printf 'FAIL  %s: %s\n' "$what" "$line"
+      ;;
+    esac
+  done < <(grep -E '^ *[0-9]+/[0-9]+ Test +#' "$tmp/ctest")
+  if [ "$n" = 0 ]; then
+    count 1
+    printf 'FAIL  %s: no test ran\n' "$what"
+  elif grep -q 'tests failed out of' "$tmp/ctest"; then
+    grep -E '\[  ERROR|\[  FAILED|: error|runtime error|ERROR:|!=' \
+      "$tmp/ctest" | head -n 40 | sed 's/^/      /'
+    printf 'ran   %s: %d programs\n' "$what" "$n"
+  else
+    printf 'ok    %s: %d programs\n' "$what" "$n"
+  fi
+}
+
+# ---- examples ----
+
+# Run an example in an empty folder: its bytes on stdout go to $2.
+example () { # RUNNER-COMMAND... -- SCRIPT OUT
+  local command=() folder
+  while [ "$1" != -- ]; do
+    command+=("$1")
+    shift
+  done
+  folder=$(mktemp -d "$tmp/run.XXXXXX")
+  (cd "$folder" && timeout 120 "${command[@]}" "$2") >"$3" 2>"$tmp/err" || {
+    cat "$tmp/err"
+    return 1
+  }
+}
+
+same_as () { # WANTED COMMAND... -- SCRIPT
+  local want=$1
+  shift
+  example "$@" "$tmp/got" && diff -u "$want" "$tmp/got"
+}
+
+cat >"$tmp/stock" <<END
+#!/bin/sh
+LUA_CPATH="$top/build/?.so" exec lua5.4 "\$@"
+END
+chmod +x "$tmp/stock"
+
+examples () {
+  local script name want
+  for script in examples/*.lua; do
+    name=$(basename "$script" .lua)
+    want=$top/tests/examples/$name.out
+    if [ ! -f "$want" ]; then
+      count 1
+      printf 'FAIL  %s has no tests/examples/%s.out\n' "$script" "$name"
+      continue
+    fi
+    check "$script, runner" \
+      same_as "$want" "$top/build/ampstead" -- "$top/$script"
+    check "$script, stock lua" same_as "$want" "$tmp/stock" -- "$top/$script"
+    check "$script, one thread" \
+      same_as "$want" "$top/build/ampstead" --jobs 1 -- "$top/$script"
+    [ "$quick" = quick ] && continue
+    check "$script, two threads" \
+      same_as "$want" "$top/build/ampstead" --jobs 2 -- "$top/$script"
+    check "$script, clang" \
+      same_as "$want" "$top/build/clang/ampstead" -- "$top/$script"
+    check "$script, gcc -O0" same_as "$want" "$top/build/O0/ampstead" \
+      --time 110 -- "$top/$script"
+  done
+}
+
+# The scripts users wrote against the contract, where they are at hand.
+contract () {
+  local script
+  if [ -z "${AMPSTEAD_SHARED:-}" ]; then
+    skip "contract scripts, hostile scripts (AMPSTEAD_SHARED is not set)"
+    return
+  fi
+  for script in 1-offers 2-limits; do
+    check "contract $script" example "$top/build/ampstead" -- \
+      "$AMPSTEAD_SHARED/contract/$script.lua" "$tmp/got"
+  done
+  check "hostile scripts" env LIMIT=5 \
+    "$AMPSTEAD_SHARED/hostile/check.sh" \
+    "$top/build/ampstead" --time 1 --memory 128
+}
+
+valgrind_tests () {
+  local test n=0 bad=0
+  for test in build/*_test_*; do
+    [ -x "$test" ] && [ -f "$test" ] || continue
+    n=$((n + 1))
+    timeout 240 valgrind -q --error-exitcode=99 --leak-check=full \
+      --errors-for-leak-kinds=definite "$test" >"$tmp/vg" 2>&1 || {
+      echo "$test: status $?"
+      grep -E '^==|ERROR|FAILED' "$tmp/vg" | head -n 12
+      bad=1
+    }
+  done
+  echo "$n programs"
+  [ "$bad" = 0 ] && [ "$n" -gt 0 ]
+}
+
+format () {
+  local files
+  files=$(git ls-files 'core/*.[ch]' 'bindings/*.[ch]' 'tests/*.[ch]')
+  # shellcheck disable=SC2086 # a list of words is meant
+  clang-format --dry-run -Werror $files
+}
+
+lua_tests () {
+  local test
+  for test in tests/lua/test_*.lua; do
+    [ -f "$test" ] || continue
+    check "$test" "$tmp/stock" "$top/$test"
+  done
+}
+
+# ---- the run ----
+
+check "setup" scripts/setup.sh
+check "build, gcc" build build || {
+  echo "$passed passed, $failed failed"
+  exit 1
+}
+unit_tests "unit tests, gcc" build
+check "floors" scripts/dev/check_floors.sh
+check "tree" scripts/dev/check_tree.sh
+check "luacheck" luacheck -q .
+check "clang-format" format
+lua_tests
+check "runner" scripts/dev/check_runner.sh build/ampstead
+check "docs/reference" "$tmp/stock" scripts/dev/check_reference.lua \
+  docs/reference
+
+if [ "$quick" != quick ]; then
+  check "build, clang" build build/clang -DCMAKE_C_COMPILER=clang
+  unit_tests "unit tests, clang" build/clang
+  check "build, gcc -O0" build build/O0 -DCMAKE_BUILD_TYPE=Debug \
+    -DCMAKE_C_FLAGS_DEBUG=-O0
+  check "build, sanitizers" build build/sanitize -DAMPSTEAD_SANITIZE=ON \
+    -DCMAKE_C_FLAGS_RELEASE=-O1
+  unit_tests "unit tests, sanitizers" build/sanitize
+  check "runner, sanitizers" \
+    scripts/dev/check_runner.sh build/sanitize/ampstead
+  check "valgrind" valgrind_tests
+fi
+examples
+contract
+
+printf '%d s, %d skipped\n' $((SECONDS - began)) "$skipped"
+echo "$passed passed, $failed failed"
+[ "$failed" = 0 ]
