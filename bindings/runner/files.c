@@ -87,6 +87,21 @@ int file_path_check (const char *path, char *why, size_t why_size) {
   }
 }
 
+/* Open a folder; a symbolic link there is ELOOP, whatever it points to. */
+static int open_step (int at, const char *name, bool make) {
+  struct stat s;
+  int fd;
+  if (make && mkdirat(at, name, 0777) != 0 && errno != EEXIST)
+    return -1;
+  fd = openat(at, name, O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
+  if (fd < 0 && errno == ENOTDIR) {
+    int link =
+        fstatat(at, name, &s, AT_SYMLINK_NOFOLLOW) == 0 && S_ISLNK(s.st_mode);
+    errno = link ? ELOOP : ENOTDIR;
+  }
+  return fd;
+}
+
 /*
 ** Go down to the folder of a checked path. Returns its descriptor (the
 ** caller closes), with '*last' the final name; -1 and errno otherwise.
@@ -99,11 +114,7 @@ static int go_down (int dir, const char *path, bool make, const char **last) {
     int next, e;
     memcpy(name, path, (size_t)(slash - path));
     name[slash - path] = '\0';
-    if (make && mkdirat(at, name, 0777) != 0 && errno != EEXIST)
-      next = -1;
-    else
-      next =
-          openat(at, name, O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
+    next = open_step(at, name, make);
     e = errno;
     close(at);
     errno = e;

@@ -5,7 +5,8 @@ set -u
 amp=$(realpath "$1")
 tmp=$(mktemp -d)
 trap 'rm -rf "$tmp"' EXIT
-cd "$tmp" || exit 70
+mkdir "$tmp/work"
+cd "$tmp/work" || exit 70
 passed=0
 failed=0
 
@@ -89,11 +90,11 @@ prints "numbers, then strings" "-1 1.5 2 10 a b "
 exits 0 "clearing fields while walking" -e 'local t = {a = 1, b = 2, c = 3}
   for k in pairs(t) do t[k] = nil end print(next(t))'
 exits 0 "random, once" -e 'print(math.random(1e9), math.random())'
-cp out first
+cp "$tmp/out" first
 exits 0 "random, again" -e 'print(math.random(1e9), math.random())'
-holds "random starts from the seed" cmp -s out first
+holds "random starts from the seed" cmp -s "$tmp/out" first
 exits 0 "random, other seed" --seed 2 -e 'print(math.random(1e9), math.random())'
-holds "--seed changes it" test "$(cat out)" != "$(cat first)"
+holds "--seed changes it" test "$(cat "$tmp/out")" != "$(cat first)"
 exits 0 "nothing dangerous is there" -e 'for _, n in ipairs{"debug",
   "package", "dofile", "loadfile"} do assert(_G[n] == nil, n) end
   for _, n in ipairs{"execute", "exit", "remove", "rename", "tmpname",
@@ -128,7 +129,7 @@ exits 0 "a caught memory error" --memory 32 -e 'assert(not pcall(string.rep,
 exits 124 "a flood of output" --time 15 -e 'local s = ("x"):rep(1000)
   while true do print(s) end'
 says "names the output limit" "output limit of 16 MB"
-holds "the flood ends at 16 MB" test "$(wc -c <out)" -le 16777216
+holds "the flood ends at 16 MB" test "$(wc -c <"$tmp/out")" -le 16777216
 exits 0 "control bytes" -e 'print("\27[2J a\rb\0\127 \194\155 \226\128\174 ü")'
 prints "are shown, not sent" \
   '\x1b[2J a\x0db\x00\x7f \xc2\x9b \xe2\x80\xae ü'
@@ -145,7 +146,7 @@ holds "interrupted" test $? = 130
 holds "a reader that went away" test "${PIPESTATUS[0]}" = 74
 
 # ---- files ----
-mkdir -p data results
+mkdir data
 script write.lua <<'END'
 local amp = require "ampstead"
 local t = amp.table{ columns = { "name", "n" },
@@ -160,7 +161,7 @@ holds "no temporary file stays" test "$(ls -A out)" = one.csv
 exits 0 "a result in a folder of its own" write.lua deep/one.csv
 holds "stands there" test -s out/deep/one.csv
 exits 77 "a result outside" write.lua ../one.csv
-exits 77 "a result at an absolute path" write.lua "$tmp/one.csv"
+exits 77 "a result at an absolute path" write.lua "$tmp/work/one.csv"
 exits 77 "a hidden result" write.lua .one.csv
 holds "nothing was written" test ! -e one.csv
 exits 0 "--out" --out results write.lua one.csv
