@@ -1,0 +1,386 @@
+/*
+** test_module.c -- voltage windows and series counts against worked answers
+** (three invented scenarios with an invented table, by hand), and a module's
+** groups as leaves.
+*/
+#include "support/close.h"
+#include "pack/module.h"
+#include <string.h>
+
+#define NO AMP_NOT_GIVEN
+#define KWH 3.6e6 /* J */
+
+/* The scenarios' own table, straight between its points. Invented. */
+static amp_chemistry nickel (void) {
+  static const double soc[] = {0.0, 0.05, 0.1, 0.2, 0.3, 0.4,
+                               0.5, 0.6,  0.7, 0.8, 0.9, 1.0};
+  static const double v[] = {3.00, 3.30, 3.42, 3.52, 3.58, 3.62,
+                             3.67, 3.75, 3.84, 3.93, 4.05, 4.18};
+  amp_chemistry c = {.name = "scenario",
+                     .v_nominal = 3.65,
+                     .v_min = 2.5,
+                     .v_max = 4.2,
+                     .v_daily_min = 3.30,
+                     .v_daily_max = 4.10};
+  assert_int_equal(
+      amp_curve_make(soc, v, 12, AMP_INTERP_LINEAR, &c.ocv, NULL), AMP_OK);
+  return c;
+}
+
+static amp_module module_of (const amp_chemistry *c, int series, double ah) {
+  amp_module m = amp_module_defaults();
+  m.chemistry = c;
+  m.series = series;
+  m.parallel = 1;
+  m.capacity = amp_value_fixed(ah * 3600.0, AMP_BASIS_CLAIMED);
+  return m;
+}
+
+/*
+** Mountain hut: 7s modules, inverter settable 42.0 .. 58.0 V, 60 V absolute.
+** 14 x 4.10 = 57.4 <= 58, 14 x 3.30 = 46.2 >= 42; SoC 5.0 to 93.8 %; tested
+** 23.95 kWh (10 modules, 93.75 Ah, 25.55 V) leave 21.28 usable; weighting by
+** energy changes it by less than 0.1 % against the table's own mean of
+** 3.7015 V (and by 1.4 % against the nominal 3.65 V).
+*/
+static void fourteen_groups_fit_the_hut (void **state) {
+  amp_chemistry c = nickel();
+  amp_window w;
+  (void)state;
+  assert_int_equal(
+      amp_window_of(&c, 14, NO, NO, 3.30, 4.10, 42, 58, 60, &w, NULL),
+      AMP_OK);
+  assert_close(14 * w.v_max, 57.4, 1e-9);
+  assert_close(14 * w.v_min, 46.2, 1e-9);
+  assert_close(w.soc_min, 0.05, 1e-12);
+  assert_close(w.soc_max, 0.938, 0.0005);
+  assert_false(w.assumed_low || w.assumed_high);
+  assert_false(w.clipped_low || w.clipped_high);
+  double tested = 10 * 25.55 * 93.75 / 1000; /* kWh */
+  assert_close(tested, 23.95, 0.005);
+  assert_close(tested * amp_window_by_charge(&w), 21.28, 0.005);
+  double mean = amp_curve_integral(&c.ocv, 0.0, 1.0); /* V, whole table */
+  assert_close(mean, 3.7015, 1e-9); /* trapezoids, by hand */
+  assert_close(amp_window_by_energy(&c, &w, mean) / amp_window_by_charge(&w),
+               1.0, 0.001);
+}
+
+/* One module of the hut, 28.7 V full, lies below 42 V. */
+static void one_module_lies_below_the_window (void **state) {
+  amp_chemistry c = nickel();
+  amp_error err;
+  amp_window w;
+  memset(&w, 0x55, sizeof w);
+  amp_window was = w;
+  (void)state;
+  assert_int_equal(
+      amp_window_of(&c, 7, NO, NO, 3.30, 4.10, 42, 58, 60, &w, &err),
+      AMP_EREFUSED);
+  assert_memory_equal(&w, &was, sizeof w);
+  assert_non_null(strstr(err.text, "28.7 V"));
+}
+
+/* LFP in pairs of 8s: 16 x 3.55 = 56.8 V, 16 x 2.80 = 44.8 V: fits. */
+static void sixteen_lfp_groups_fit_the_hut (void **state) {
+  amp_window w;
+  (void)state;
+  assert_int_equal(amp_window_of(amp_chemistry_find("lfp"), 16, NO, NO, 2.80,
+                                 3.55, 42, 58, 60, &w, NULL),
+                   AMP_OK);
+  assert_close(16 * w.v_max, 56.8, 1e-9);
+  assert_close(16 * w.v_min, 44.8, 1e-9);
+  assert_false(w.clipped_low || w.clipped_high);
+}
+
+/*
+** Cold store, 4s modules, 42.0 .. 58.4 V, 60 V absolute. 12s: full 49.2 V,
+** floor 3.50 V = 18.0 %, 75.8 %, of 20.59 kWh 15.61. 16s at 4.10 V is
+** 65.6 V: refused; held to 58.4 V = 46.0 %, floor 3.20 V = 3.3 %, 42.7 % of
+** 21.96 kWh = 9.37, weighted by energy 9.04.
+*/
+static void cold_store_clips_twelve_and_refuses_sixteen (void **state) {
+  amp_chemistry c = nickel();
+  amp_window w;
+  amp_error err;
+  (void)state;
+  assert_int_equal(
+      amp_window_of(&c, 12, NO, NO, 3.20, 4.10, 42, 58.4, 60, &w, NULL),
+      AMP_OK);
+  assert_true(w.clipped_low);
+  assert_false(w.clipped_high);
+  assert_close(w.v_min, 3.50, 1e-12);
+  assert_close(w.soc_min, 0.18, 1e-12);
+  assert_close(15 * 4 * 3.65 * 94 / 1000 * amp_window_by_charge(&w), 15.61,
+               0.005);
+  assert_int_equal(
+      amp_window_of(&c, 16, NO, NO, 3.20, 4.10, 42, 58.4, 60, &w, &err),
+      AMP_EREFUSED);
+  assert_string_equal(err.field, "v_abs_max");
+  assert_non_null(strstr(err.text, "65.6 V"));
+  assert_int_equal(
+      amp_window_of(&c, 16, NO, NO, 3.20, 4.10, 42, 58.4, 0, &w, NULL),
+      AMP_OK);
+  assert_true(w.clipped_high);
+  assert_close(w.soc_max, 0.46, 1e-12);
+  assert_close(w.soc_min, 0.033, 0.0005);
+  double claimed = 16 * 4 * 3.65 * 94 / 1000; /* kWh */
+  assert_close(claimed * amp_window_by_charge(&w), 9.37, 0.005);
+  assert_close(claimed * amp_window_by_energy(&c, &w, 3.65), 9.04, 0.005);
+}
+
+/*
+** Radio mast, 21.6 .. 28.4 V. Two 4s modules: limited to 3.55 V = 25 %, of
+** 13.14 kWh 3.285 (3.06 by energy); one alone, 16.4 V, is below the bus.
+** 7s at 3.20 .. 4.05 V fits, 3.3 % to 90 % = 86.7 %.
+*/
+static void radio_mast_leaves_a_quarter_of_eight_groups (void **state) {
+  amp_chemistry c = nickel();
+  amp_window w;
+  (void)state;
+  assert_int_equal(
+      amp_window_of(&c, 8, NO, NO, 3.00, 4.10, 21.6, 28.4, 0, &w, NULL),
+      AMP_OK);
+  assert_close(w.soc_max, 0.25, 1e-12);
+  assert_close(13.14 * amp_window_by_charge(&w), 3.285, 1e-9);
+  assert_close(13.14 * amp_window_by_energy(&c, &w, 3.65), 3.06, 0.005);
+  assert_int_equal(
+      amp_window_of(&c, 4, NO, NO, 3.00, 4.10, 21.6, 28.4, 0, &w, NULL),
+      AMP_EREFUSED);
+  assert_int_equal(
+      amp_window_of(&c, 7, NO, NO, 3.20, 4.05, 21.6, 29.0, 0, &w, NULL),
+      AMP_OK);
+  assert_close(amp_window_by_charge(&w), 0.867, 0.0005);
+}
+
+/* C4 of the trade's check values: 57.40, 56.80, 49.20, 65.60 V. */
+static void full_voltages_are_groups_times_limit (void **state) {
+  static const struct {
+    int groups;
+    double v, full;
+    bool under_60;
+  } row[] = {{14, 4.10, 57.40, true},
+             {16, 3.55, 56.80, true},
+             {12, 4.10, 49.20, true},
+             {16, 4.10, 65.60, false}};
+  amp_chemistry c = nickel();
+  (void)state;
+  for (size_t i = 0; i < LEN(row); i++) {
+    amp_module m = module_of(&c, row[i].groups, 100);
+    amp_layout out[AMP_LAYOUTS];
+    m.cell_v_max = row[i].v;
+    assert_true(amp_layouts(&m, 0, 0, 60, out) >= 1);
+    assert_close(out[0].v_full, row[i].full, 1e-9);
+    assert_close(out[0].margin, 60 - row[i].full, 1e-9);
+    assert_int_equal(out[0].fits, row[i].under_60);
+  }
+}
+
+/* A limit met exactly is not passed, though 14 * 4.1 is no exact number. */
+static void a_limit_met_exactly_is_not_passed (void **state) {
+  amp_chemistry c = nickel();
+  amp_window w;
+  (void)state;
+  for (int n = 1; n < 200; n++) {
+    assert_int_equal(amp_window_of(&c, n, NO, NO, 3.3, 4.1, 0, 0,
+                                   (41.0 * n) / 10.0, &w, NULL),
+                     AMP_OK);
+    assert_int_equal(amp_window_of(&c, n, NO, NO, 3.3, 4.1, 0,
+                                   (41.0 * n) / 10.0, 0, &w, NULL),
+                     AMP_OK);
+    assert_false(w.clipped_high);
+  }
+}
+
+static void series_counts_are_listed_until_empty_is_too_high (void **s) {
+  amp_chemistry c = nickel();
+  amp_module m = module_of(&c, 4, 94);
+  amp_layout out[AMP_LAYOUTS];
+  (void)s;
+  m.cell_v_min = 3.20;
+  m.cell_v_max = 4.10;
+  /* 5 modules: 20 x 3.20 = 64 V even when empty */
+  assert_int_equal(amp_layouts(&m, 42, 58.4, 60, out), 4);
+  assert_false(out[0].fits || out[1].fits || out[3].fits);
+  assert_true(out[2].fits);
+  assert_int_equal(out[2].groups, 12);
+  assert_close(out[2].v_empty, 42.0, 1e-12);
+  assert_close(out[2].margin, 10.8, 1e-9);
+  assert_int_equal(out[3].why.status, AMP_EREFUSED);
+  m.series = 100; /* one alone is too much: still told why */
+  assert_int_equal(amp_layouts(&m, 42, 58.4, 60, out), 1);
+  assert_false(out[0].fits);
+  m.series = 1;
+  assert_int_equal(amp_layouts(&m, 0, 0, 0, out), AMP_LAYOUTS);
+}
+
+/* No window given: the chemistry's daily limits, and it is said. */
+static void daily_limits_stand_in_and_are_flagged (void **state) {
+  const amp_chemistry *c = amp_chemistry_find("nmc111");
+  amp_window w;
+  (void)state;
+  assert_int_equal(amp_window_of(c, 14, NO, NO, NO, NO, 42, 58, 60, &w, NULL),
+                   AMP_OK);
+  assert_true(w.assumed_low && w.assumed_high);
+  assert_close(w.v_min, c->v_daily_min, 0.0);
+  assert_close(w.v_max, c->v_daily_max, 0.0);
+  assert_int_equal(
+      amp_window_of(c, 14, 0.05, 0.94, NO, NO, 42, 58, 60, &w, NULL), AMP_OK);
+  assert_false(w.assumed_low || w.assumed_high);
+  assert_close(w.soc_min, 0.05, 0.0);
+  assert_close(w.soc_max, 0.94, 0.0);
+  assert_close(w.v_min, 3.384, 1e-12); /* knot of the table at 5 % */
+  /* both given: the narrower */
+  assert_int_equal(
+      amp_window_of(c, 14, 0.01, 0.60, 3.384, 4.10, 0, 0, 0, &w, NULL),
+      AMP_OK);
+  assert_close(w.soc_min, 0.05, 1e-9);
+  assert_close(w.soc_max, 0.60, 0.0);
+}
+
+static void windows_that_cannot_be_are_refused (void **state) {
+  amp_chemistry c = nickel();
+  amp_window w;
+  amp_error err;
+  (void)state;
+  assert_int_equal(amp_window_of(&c, 14, 0.6, 0.6, NO, NO, 0, 0, 0, &w, &err),
+                   AMP_EREFUSED);
+  assert_int_equal(amp_window_of(&c, 14, -0.1, 1, NO, NO, 0, 0, 0, &w, &err),
+                   AMP_ERANGE);
+  assert_string_equal(err.field, "soc_min");
+  assert_int_equal(amp_window_of(&c, 14, NO, NO, 3, 4.3, 0, 0, 0, &w, &err),
+                   AMP_ERANGE); /* M20: above the absolute limit */
+  assert_string_equal(err.field, "cell_v_max");
+  assert_int_equal(amp_window_of(&c, 0, NO, NO, NO, NO, 0, 0, 0, &w, &err),
+                   AMP_ERANGE);
+}
+
+/*
+** Common practice, no source: 6 groups of 74 cells of 3.2 .. 3.4 Ah hold
+** about 5.3 kWh and stand at 24.0 V with 4.0 V a group. The hut's nameplate:
+** 12 x 25.55 V x 112 Ah = 34.34 kWh.
+*/
+static void nameplate_is_nominal_voltage_times_capacity (void **state) {
+  amp_module m = module_of(amp_chemistry_find("nca"), 6, 74 * 3.3);
+  (void)state;
+  m.parallel = 74;
+  assert_int_equal(amp_module_check(&m, NULL), AMP_OK);
+  assert_close(amp_module_nameplate(&m) / KWH, 5.3, 0.1);
+  assert_close(6 * amp_chemistry_ocv(m.chemistry, amp_chemistry_soc_at_limit(
+                                                      m.chemistry, 4.0)),
+               24.0, 1e-9);
+  m = module_of(amp_chemistry_find("nmc111"), 7, 112);
+  assert_close(amp_module_nominal_v(&m), 25.55, 1e-12);
+  assert_close(12 * amp_module_nameplate(&m) / KWH, 34.34, 0.005);
+  m.nominal_v = 25.9;
+  assert_close(amp_module_nominal_v(&m), 25.9, 0.0);
+}
+
+static void check_refuses_what_a_label_cannot_say (void **state) {
+  const amp_chemistry *c = amp_chemistry_find("nmc111");
+  const amp_module good = module_of(c, 7, 112);
+  amp_module m = amp_module_defaults();
+  amp_error err;
+  (void)state;
+  assert_int_equal(amp_module_check(&m, &err), AMP_EMISSING); /* chemistry */
+  m = good;
+  assert_int_equal(amp_module_check(&m, &err), AMP_OK);
+  memset(&m.capacity, 0, sizeof m.capacity);
+  assert_int_equal(amp_module_check(&m, &err), AMP_EMISSING);
+  assert_string_equal(err.field, "capacity");
+  m = good;
+  m.tested = amp_value_fixed(93.8 * 3600, AMP_BASIS_MEASURED);
+  m.soh = amp_value_fixed(0.8375, AMP_BASIS_COMPUTED); /* 93.8 / 112 */
+  assert_int_equal(amp_module_check(&m, &err), AMP_OK);
+  m.soh = amp_value_fixed(0.92, AMP_BASIS_CLAIMED);
+  assert_int_equal(amp_module_check(&m, &err), AMP_EDATA);
+  m = good;
+  m.soh = amp_value_fixed(80, AMP_BASIS_CLAIMED); /* M07: 0.8 meant */
+  assert_int_equal(amp_module_check(&m, &err), AMP_ERANGE);
+  m = good;
+  m.nominal_v = 51.1; /* twice the groups */
+  assert_int_equal(amp_module_check(&m, &err), AMP_ERANGE);
+  assert_string_equal(err.field, "nominal_v");
+  m = good;
+  m.cell_v_max = 4.35;
+  assert_int_equal(amp_module_check(&m, &err), AMP_ERANGE);
+  assert_string_equal(err.field, "cell_v_max");
+  m = good;
+  m.capacity.value = INFINITY;
+  assert_int_equal(amp_module_check(&m, &err), AMP_ERANGE);
+  m = good;
+  m.soc_min = 0.94;
+  m.soc_max = 0.05;
+  assert_int_equal(amp_module_check(&m, &err), AMP_ERANGE);
+  assert_string_equal(err.field, "soc_max");
+}
+
+/* Ten modules of 1.9 mohm as five strings of two: 2 x 1.9 / 5 = 0.76 mohm
+** at the terminals, 10 x 17.5 kg x 1000 J/(kg K). By hand. */
+static void leaf_carries_the_whole_bank (void **state) {
+  amp_module m = module_of(amp_chemistry_find("nmc111"), 7, 112);
+  amp_window w = {
+      .v_min = 3.384, .v_max = 4.10, .soc_min = 0.05, .soc_max = 0.93};
+  amp_group g;
+  (void)state;
+  m.mass = 17.5;
+  assert_int_equal(
+      amp_module_leaf(&m, &w, 93.75 * 3600, 1.9e-3, 2, 5, &g, NULL), AMP_OK);
+  amp_cell whole =
+      amp_cell_from_r10s(1.0, g.series / g.parallel * 1.9e-3 / 7);
+  assert_close(g.series, 14, 0.0);
+  assert_close(g.parallel, 5, 0.0);
+  assert_close(g.series / g.parallel * g.cell.r0, whole.r0, 1e-12);
+  assert_close(g.series / g.parallel * g.cell.r0 / 0.76e-3,
+               amp_cell_from_r10s(1.0, 1.0).r0, 1e-12);
+  assert_close(g.cell.capacity * g.parallel, 5 * 93.75 * 3600, 1e-6);
+  assert_close(g.heat_capacity, 175000.0, 1e-6);
+  assert_true(g.cooling > 0.0);
+  assert_close(g.soc_min, 0.05, 0.0);
+  assert_close(g.soc_start, 0.93, 0.0);
+  amp_pack p;
+  amp_pack_uniform(&g, 1, 1, &p);
+  assert_int_equal(amp_pack_check(&p, NULL), AMP_OK);
+}
+
+/* Without a mass the leaf stays at ambient. Without a resistance: LFP
+** 0.120 ohm Ah / 105 Ah x 8 groups = 9.14 mohm, by hand. */
+static void what_is_not_given_is_taken_by_chemistry (void **state) {
+  amp_module m = module_of(amp_chemistry_find("lfp"), 8, 105);
+  amp_window w = {.soc_min = 0.1, .soc_max = 0.95};
+  amp_group g;
+  amp_error err;
+  (void)state;
+  assert_int_equal(amp_module_leaf(&m, &w, 105 * 3600, NO, 1, 1, &g, NULL),
+                   AMP_OK);
+  assert_close(8 * g.cell.r0 / amp_cell_from_r10s(1.0, 1.0).r0, 9.143e-3,
+               1e-6);
+  assert_close(g.heat_capacity, 0.0, 0.0);
+  assert_close(g.cooling, 0.0, 0.0);
+  assert_close(g.v_max, 3.65, 0.0);
+  assert_int_equal(amp_module_leaf(&m, &w, NAN, NO, 1, 1, &g, &err),
+                   AMP_ERANGE);
+  assert_int_equal(amp_module_leaf(&m, &w, 3600, -1, 1, 1, &g, &err),
+                   AMP_ERANGE);
+  assert_int_equal(amp_module_leaf(&m, &w, 3600, NO, 0, 1, &g, &err),
+                   AMP_ERANGE);
+}
+
+int main (void) {
+  const struct CMUnitTest test[] = {
+      cmocka_unit_test(fourteen_groups_fit_the_hut),
+      cmocka_unit_test(one_module_lies_below_the_window),
+      cmocka_unit_test(sixteen_lfp_groups_fit_the_hut),
+      cmocka_unit_test(cold_store_clips_twelve_and_refuses_sixteen),
+      cmocka_unit_test(radio_mast_leaves_a_quarter_of_eight_groups),
+      cmocka_unit_test(full_voltages_are_groups_times_limit),
+      cmocka_unit_test(a_limit_met_exactly_is_not_passed),
+      cmocka_unit_test(series_counts_are_listed_until_empty_is_too_high),
+      cmocka_unit_test(daily_limits_stand_in_and_are_flagged),
+      cmocka_unit_test(windows_that_cannot_be_are_refused),
+      cmocka_unit_test(nameplate_is_nominal_voltage_times_capacity),
+      cmocka_unit_test(check_refuses_what_a_label_cannot_say),
+      cmocka_unit_test(leaf_carries_the_whole_bank),
+      cmocka_unit_test(what_is_not_given_is_taken_by_chemistry),
+  };
+  return cmocka_run_group_tests(test, NULL, NULL);
+}
