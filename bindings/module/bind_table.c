@@ -815,11 +815,14 @@ static bool same_cell (const amp_table *t, int a, int b, int column) {
 /* "strings = 4", pushed */
 static void push_place (lua_State *L, const amp_table *t, int row,
                         int column) {
-  push_value(L, t, row, column);
-  lua_pushfstring(L, "%s = %s", amp_table_key(t, column),
-                  luaL_tolstring(L, -1, NULL));
-  lua_replace(L, -3);
-  lua_pop(L, 1);
+  const amp_cell_data *c = amp_table_get(t, row, column);
+  const char *s = c->text ? c->text : "nothing";
+  if (amp_table_kind(t, column) != AMP_COLUMN_TEXT && c->value == c->value)
+    s = bind_push_number(L, c->value);
+  else
+    lua_pushnil(L);
+  lua_pushfstring(L, "%s = %s", amp_table_key(t, column), s);
+  lua_remove(L, -2);
 }
 
 /* Two rows at one point: say which, and what tells them apart. */

@@ -99,19 +99,23 @@ local function ask_case (fn, names, c)
 end
 
 local function axis_column (name, grid)
-  local kind = "number"
+  local kind = "count" -- whole numbers read back as they were given
   for _, c in ipairs(grid) do
     local cell = tables.plain_cell(c[name])
     if type(cell) == "table" then cell = cell.value end
-    if type(cell) ~= "number" then kind = "text" end
+    if type(cell) ~= "number" then
+      kind = "text"
+    elseif kind == "count" and math.type(cell) ~= "integer" then
+      kind = "number"
+    end
   end
   return { key = name, label = name, kind = kind, unit = "" }
 end
 
 local function axis_cell (v, kind)
   local cell = tables.plain_cell(v)
-  if kind == "number" then return cell end
-  return spell(v)
+  if kind == "text" then return spell(v) end
+  return cell
 end
 
 local function make_columns (raw, names, grid, currency)

@@ -80,7 +80,9 @@ function wording.nearest (word, words)
     local d = distance(word:lower(), w:lower())
     if not least or d < least then best, least = w, d end
   end
-  if least and least <= math.max(1, #word // 3) then return best end
+  if least and least < #word and least <= math.max(1, #word // 3) then
+    return best
+  end
 end
 
 return wording

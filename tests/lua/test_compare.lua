@@ -1,0 +1,137 @@
+--- Offers compared: the hut of examples/01-offers.lua, its hand values, and
+-- what the table says in words. All prices and readings are invented.
+local here = arg[0]:match("^(.*)/tests/lua/") or "."
+package.path = here .. "/tests/lua/?.lua;" .. package.path
+local check = require "check"
+local amp = require "ampstead"
+
+local nickel = amp.module{ name = "7s2p pouch", chemistry = "nmc111",
+  series = 7, parallel = 2, capacity_ah = amp.claimed(112), mass_kg = 17.5,
+  soc_min_pct = 5, soc_max_pct = 94, soh_end_pct = 60,
+  life_model = amp.life_model{ calendar_pct_per_year = amp.between(1.0, 2.2),
+                               cycle_pct_per_efc = 0.008 } }
+local iron = amp.module{ name = "8s1p", chemistry = "lfp",
+  series = 8, parallel = 1, capacity_ah = amp.claimed(105), mass_kg = 21.5,
+  soc_min_pct = 10, soc_max_pct = 95, soh_end_pct = 70,
+  life_model = amp.life_model{ calendar_pct_per_year = amp.between(0.8, 1.8),
+                               cycle_pct_per_efc = 0.004 } }
+local boxed = iron:with{ name = "16s boxed", series = 16, mass_kg = 46,
+  capacity_ah = amp.claimed(100), soc_max_pct = 100 }
+local H1 = amp.offer{ name = "H1 used nickel", module = nickel, count = 12,
+  price_lot = 2950, premium_pct = 15, freight = 260, fees = 85,
+  tax = "excluded", tax_pct = 20, dud_pct = amp.claimed(10),
+  tested_ah = amp.tested({ 96.1, 91.4 }, { of = 12 }), bos = 640, bos_kg = 45 }
+local H2 = amp.offer{ name = "H2 used iron", module = iron, count = 8,
+  price_each = 318, tax = "included", soh_pct = amp.claimed(92, 2),
+  dud_pct = 2, bos = 640, bos_kg = 45 }
+local H3 = amp.offer{ name = "H3 new iron", module = boxed, count = 3,
+  price_each = 1060, tax = "included", soh_pct = amp.claimed(100),
+  dud_pct = 0, bos = 180, bos_kg = 20 }
+local duty = amp.profile.daily{ load_kwh = 3.14, months = amp.range(5, 10),
+  solar_kwp = 2.4, performance_pct = 70, temp_c = 12,
+  sun_hours = { 4.9, 5.3, 5.6, 5.0, 3.6, 2.1 } }
+local need = amp.need{ currency = "EUR", horizon_years = 15,
+  discount_pct = 5, carry_per_kg = 2.90, duty = duty,
+  inverter = amp.inverter{ v_min = 42, v_max = 58, v_abs_max = 60,
+    power_w = 3000, efficiency_pct = 92, idle_w = 32 } }
+
+local t = amp.compare({ H1, H2, H3 }, need, { draws = 200, seed = 1 })
+check.equal(#t, 3)
+
+-- scenario 1, questions 1 and 9: landed, and with BOS and carriage
+check.close(t[1].landed, 4485.00, 1e-9)
+check.close(t[2].landed, 2544.00, 1e-9)
+check.close(t[2].total, 3813.30, 1e-6)
+check.close(t[3].total, 3818.20, 1e-6)
+check.close(t[1].total, 5763.00, 1e-6, "ten of twelve carried up")
+check.close(t[1].per_nameplate, 4485 / 34.3392, 1e-3)
+check.equal(t[1].layout, "14s, 5 strings")
+check.equal(t[2].layout, "16s, 4 strings")
+check.equal(t[3].layout, "16s, 3 strings")
+check.equal(t[1].used, 10)
+check.equal(t:cell(1, "used").text, "10 of 12")
+-- question 7 and 9: windows 0.889, 0.85, 0.90 (fade over life left out)
+check.close(t[2].usable_kwh, 16.82, 0.02)
+check.close(t[3].usable_kwh, 13.82, 0.02)
+check.close(t[3].days, 13.82 / 4.181, 0.01)
+check.equal(t[3].years, 15.0, "beyond the horizon reads the horizon")
+check.ok(t:cell(3, "years").beyond)
+check.has(t:text(), ">15")
+check.ok(t[1].years_p10 < t[1].years and t[1].years < t[1].years_p90,
+  "a fade between two rates spreads the years")
+
+-- what rests on what
+check.equal(t:cell(1, "landed").basis, nil)
+check.equal(t:cell(1, "total").basis, "claimed", "the share of duds is")
+check.equal(t:cell(1, "years").basis, "assumed", "the fade is")
+
+-- every draw has a cheapest offer
+local shares = 0
+for i = 1, 3 do shares = shares + t[i].cheapest_pct end
+check.close(shares, 100, 1e-9)
+
+-- the words
+local heads = table.concat(t:heads(), "\n")
+check.has(heads, "October: sun 3.53 kWh a day, load 4.18: short by 0.65 " ..
+  "before battery losses.")
+check.has(heads, "A larger battery only bridges it longer.")
+check.ok(heads:find("no clear winner") or heads:find("is cheapest"))
+local text = t:text()
+check.has(text, "EUR, P50 (P10 .. P90)")
+check.has(text, "2 of 12 tested: mean 93.8 Ah, 95 % between 66 and 121 Ah.")
+check.has(text, "Smooth fade only")
+check.has(text, "Not checked: fuses, cable, cold charging.")
+check.has(text, "draws 200")
+check.has(text, "years to SoH 60 / 70 %")
+for line in text:gmatch("[^\n]+") do check.ok(#line <= 78, line) end
+for _, word in ipairs{ "safe", "compliant", "guaranteed" } do
+  check.ok(not text:lower():find("%f[%a]" .. word .. "%f[%A]"), word)
+end
+
+-- the same seed gives the same bytes, another one other draws
+check.equal(amp.compare({ H1, H2, H3 }, need, { draws = 200 }):csv(), t:csv())
+check.ok(amp.compare({ H1, H2, H3 }, need, { draws = 200, seed = 2 }):csv()
+  ~= t:csv())
+
+-- a what-if differs by its change alone
+local dearer = amp.compare({ H1, H2:with{ price_each = 330 }, H3 }, need,
+  { draws = 200 })
+check.close(dearer[2].total, t[2].total + 8 * 12, 1e-6)
+check.equal(dearer[1].levelised, t[1].levelised)
+check.equal(dearer[3].years, t[3].years)
+
+-- a month with enough sun isn't spoken of
+local sunny = need:with{ duty = duty:with{ solar_kwp = 6 } }
+check.ok(not amp.compare({ H2, H3 }, sunny, { draws = 50 }):text()
+  :find("short by"))
+
+-- an offer that cannot be answered stays, with its reason
+local odd = amp.offer{ name = "H4 tall", module = nickel:with{ series = 40 },
+  count = 2, price_each = 100, tax = "included", dud_pct = 0 }
+local mixed = amp.compare({ H2, odd }, need, { draws = 50 })
+check.equal(#mixed, 2)
+check.equal(mixed[2].levelised, nil)
+check.ok(mixed:cell(2, "levelised").why, "the reason is there")
+check.equal(mixed:sort("levelised")[2].name, "H4 tall")
+check.has(table.concat(mixed:heads(), "\n"), "Only H2 has an answer")
+
+-- with more than three, a row per offer
+local four = amp.compare({ H1, H2, H3, H2:with{ name = "H5" } }, need,
+  { draws = 50 })
+check.equal(#four, 4)
+for line in four:text():gmatch("[^\n]+") do check.ok(#line <= 78, line) end
+
+-- mistakes are named at this file's line
+local function at_this_file (fn, words)
+  check.raises(fn, words)
+  check.raises(fn, "test_compare.lua:")
+end
+at_this_file(function () t = amp.compare({}, need) end, "no offers")
+at_this_file(function () t = amp.compare({ H1 }) end, "amp.need")
+at_this_file(function () t = amp.compare({ H1, 5 }, need) end, "offer")
+at_this_file(function () t = amp.compare({ H1 }, need, { draw = 3 }) end,
+  "unknown key 'draw' (did you mean 'draws'?)")
+at_this_file(function () t = amp.compare({ H1 }, need, { draws = 0 }) end,
+  "draws")
+at_this_file(function () t = amp.compair end, "did you mean 'compare'?")
+check.done()
