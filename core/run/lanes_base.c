@@ -1,0 +1,5 @@
+/*
+** lanes_base.c -- the lane kernel built for one instruction set; see lanes.h.
+*/
+#define LANES_NAME(width) amp_lanes_run_base_##width
+#include "run/lanes_both.h"

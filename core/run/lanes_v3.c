@@ -1,0 +1,5 @@
+/*
+** lanes_v3.c -- the lane kernel built for one instruction set; see lanes.h.
+*/
+#define LANES_NAME(width) amp_lanes_run_v3_##width
+#include "run/lanes_both.h"

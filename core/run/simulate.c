@@ -1,0 +1,814 @@
+/*
+** simulate.c -- batches of cases over one duty: cases with trees of the same
+** shape become lanes of blocks, blocks go to the workers, each block runs
+** the duty month by month through the lane kernel (lanes.h) and hands the
+** sums and the cycles of every month to the caller.
+*/
+#include "run/simulate.h"
+#include "base/elementary.h"
+#include "run/lanes.h"
+#include <math.h>
+#include <string.h>
+
+/* A month of 31 days in steps of dt_max is the longest piece that is kept
+** for cycle counting; nothing else grows with the duty. */
+
+typedef struct cycle_list {
+  const amp_context *ctx;
+  amp_cycle *cycle;
+  size_t n, room;
+  bool full; /* no memory */
+} cycle_list;
+
+/* What a worker owns: one block and the buffers around it. */
+typedef struct bench {
+  amp_block block;
+  double *memory, *soc;
+  size_t size, soc_size;
+  cycle_list list[AMP_LANES];
+  amp_rainflow *flow[AMP_LANES];
+} bench;
+
+typedef struct batch {
+  const amp_context *ctx;
+  const amp_sim_case *cases;
+  const amp_duty *duty;
+  amp_sim_options opt;
+  amp_sim_result *result;
+  amp_sim_sink *sink;
+  void *arg;
+  double *table;
+  size_t tables, table_size;
+  size_t *order;      /* cases in the order of their blocks */
+  size_t *first;      /* block i: order[first[i]] .. order[first[i+1]-1] */
+  size_t blocks;
+  size_t *leaf_table; /* [case] offset in table_of[] */
+  int *table_of;      /* row of each leaf's table, case by case */
+  size_t all_leaves;
+  int most_leaves, most_nodes, split;
+  bench *worker;
+  size_t workers;
+  amp_status *status; /* per block */
+  double *trace;
+} batch;
+
+amp_sim_options amp_sim_defaults (void) {
+  amp_sim_options o = {600.0, 1, false};
+  return o;
+}
+
+/* --- curve tables ------------------------------------------------------ */
+
+static double shape_at (const amp_cell *c, double soc) {
+  double x = soc * (AMP_R_KNOTS - 1);
+  int i = (int)x;
+  if (i > AMP_R_KNOTS - 2)
+    i = AMP_R_KNOTS - 2;
+  return c->r0_shape[i] + (x - i) * (c->r0_shape[i + 1] - c->r0_shape[i]);
+}
+
+/* The chemistry's curve, row by row: where a row lies within one piece of
+** the curve it is the same cubic. */
+static void table_fill (double *row, const amp_chemistry *chem,
+                        const amp_cell *cell) {
+  double sum = 0.0;
+  for (int i = 0; i <= AMP_ROWS; i++, row += AMP_ROW) {
+    int k = i < AMP_ROWS ? i : AMP_ROWS - 1;
+    double h = 1.0 / AMP_ROWS, x0 = k * h, x1 = (k + 1) * h;
+    double y0 = amp_curve_at(&chem->ocv, x0);
+    double y1 = amp_curve_at(&chem->ocv, x1), d = y1 - y0;
+    bool linear = chem->ocv.kind == AMP_INTERP_LINEAR;
+    double m0 = linear ? d : h * amp_curve_slope(&chem->ocv, x0);
+    double m1 = linear ? d : h * amp_curve_slope(&chem->ocv, x1);
+    row[ROW_C0] = y0;
+    row[ROW_C1] = m0;
+    row[ROW_C2] = 3.0 * d - 2.0 * m0 - m1;
+    row[ROW_C3] = m0 + m1 - 2.0 * d;
+    row[ROW_R] = shape_at(cell, x0);
+    row[ROW_DR] = shape_at(cell, x1) - row[ROW_R];
+    row[ROW_F] = i < AMP_ROWS ? sum : row[ROW_F - AMP_ROW];
+    row[ROW_SPARE] = 0.0;
+    sum += h * (row[ROW_C0] + row[ROW_C1] / 2.0 + row[ROW_C2] / 3.0
+                + row[ROW_C3] / 4.0);
+  }
+}
+
+static bool same_table (const amp_group *a, const amp_group *b) {
+  const amp_curve *x = &a->chemistry->ocv, *y = &b->chemistry->ocv;
+  if (memcmp(a->cell.r0_shape, b->cell.r0_shape, sizeof a->cell.r0_shape))
+    return false;
+  if (a->chemistry == b->chemistry)
+    return true;
+  return x->n == y->n && x->kind == y->kind
+         && !memcmp(x->x, y->x, (size_t)x->n * sizeof *x->x)
+         && !memcmp(x->y, y->y, (size_t)x->n * sizeof *x->y);
+}
+
+/* Give every leaf its table; leaves that share curve and shape share it. */
+static amp_status tables_make (batch *w, size_t n) {
+  size_t room = 0, k = 0;
+  const amp_group **owner;
+  owner = amp_alloc(w->ctx, w->all_leaves * sizeof *owner);
+  if (!owner)
+    return AMP_ENOMEM;
+  for (size_t i = 0; i < n; i++)
+    for (int j = 0; j < w->cases[i].pack->leaves; j++, k++) {
+      const amp_group *g = &w->cases[i].pack->leaf[j];
+      size_t t = 0;
+      while (t < room && !same_table(owner[t], g))
+        t++;
+      if (t == room)
+        owner[room++] = g;
+      w->table_of[k] = (int)t * (AMP_ROWS + 1);
+    }
+  w->table_size = room * (AMP_ROWS + 1) * AMP_ROW * sizeof (double);
+  w->table = amp_alloc(w->ctx, w->table_size);
+  for (size_t t = 0; w->table && t < room; t++)
+    table_fill(w->table + t * (AMP_ROWS + 1) * AMP_ROW, owner[t]->chemistry,
+               &owner[t]->cell);
+  w->tables = room;
+  amp_free(w->ctx, owner, w->all_leaves * sizeof *owner);
+  return w->table ? AMP_OK : AMP_ENOMEM;
+}
+
+/* --- checks and blocks ------------------------------------------------- */
+
+static amp_status check_case (const amp_sim_case *c, amp_error *err) {
+  const amp_converter *v = &c->converter;
+  amp_status s = amp_pack_check(c->pack, err);
+  for (int j = 0; s == AMP_OK && j < c->pack->leaves; j++)
+    s = amp_check_range(err, "r0", c->pack->leaf[j].cell.r0, 1e-9, 1e6);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "efficiency", v->efficiency, 0.01, 1.0);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "idle", v->idle, 0.0, 1e6);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "power", v->power, 0.0, 1e9);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "v_min", v->v_min, 0.0, 1e6);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "v_max", v->v_max, 0.0, 1e6);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "load_factor", c->load_factor, 0.0, 1e6);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "sun_factor", c->sun_factor, 0.0, 1e6);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "temp_shift", c->temp_shift, -200.0, 200.0);
+  return s;
+}
+
+static amp_status check_all (const amp_sim_case *cases, size_t n,
+                             const amp_duty *duty, amp_error *err) {
+  amp_status s = amp_check_range(err, "steps", (double)duty->n, 1, 1e8);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "dt", duty->dt, 1e-3, 1e7);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "charge_efficiency", duty->charge_efficiency,
+                        0.01, 1.0);
+  for (size_t i = 0; s == AMP_OK && i < n; i++) {
+    s = check_case(&cases[i], err);
+    if (s != AMP_OK && err)
+      err->line = i + 1;
+  }
+  return s;
+}
+
+static bool same_shape (const amp_pack *a, const amp_pack *b) {
+  if (a->leaves != b->leaves || a->nodes != b->nodes)
+    return false;
+  for (int i = 0; i < a->nodes; i++)
+    if (a->node[i].level != b->node[i].level
+        || a->node[i].first != b->node[i].first
+        || a->node[i].count != b->node[i].count)
+      return false;
+  return true;
+}
+
+/* Cases of one shape in index order, cut into blocks; fewer than three that
+** are left over run one by one, which costs less than empty lanes. */
+static void blocks_make (batch *w, size_t n, bool *taken) {
+  size_t done = 0;
+  w->blocks = 0;
+  for (size_t i = 0; i < n; i++) {
+    size_t start = done, left;
+    if (taken[i])
+      continue;
+    for (size_t j = i; j < n; j++)
+      if (!taken[j] && same_shape(w->cases[i].pack, w->cases[j].pack)) {
+        taken[j] = true;
+        w->order[done++] = j;
+      }
+    while (start < done) {
+      left = done - start;
+      w->first[w->blocks++] = start;
+      start += left < 3 ? 1 : left < AMP_LANES ? left : (size_t)AMP_LANES;
+    }
+  }
+  w->first[w->blocks] = done;
+}
+
+/* --- one worker's bench ------------------------------------------------ */
+
+static size_t bench_doubles (const batch *w) {
+  size_t leaf = LEAF_COUNT + 2 * (size_t)COEF_COUNT + WORK_COUNT;
+  return ((size_t)w->most_leaves * leaf + (size_t)STEP_COUNT
+          + (size_t)LANE_COUNT + 4 * (size_t)w->most_nodes) * AMP_LANES;
+}
+
+static bool bench_new (const batch *w, bench *b, size_t longest) {
+  b->size = (bench_doubles(w) + 8) * sizeof (double);
+  b->memory = amp_alloc(w->ctx, b->size);
+  b->soc_size = longest * AMP_LANES * sizeof (double);
+  b->soc = w->sink && w->opt.want_cycles ? amp_alloc(w->ctx, b->soc_size)
+                                         : NULL;
+  for (int l = 0; l < AMP_LANES; l++)
+    b->list[l].ctx = w->ctx;
+  return b->memory && (b->soc || !(w->sink && w->opt.want_cycles));
+}
+
+static void bench_free (const batch *w, bench *b) {
+  amp_free(w->ctx, b->memory, b->size);
+  amp_free(w->ctx, b->soc, b->soc_size);
+  for (int l = 0; l < AMP_LANES; l++)
+    amp_free(w->ctx, b->list[l].cycle,
+             b->list[l].room * sizeof (amp_cycle));
+}
+
+/* Lay the fields of a block of 'lanes' out in the bench's memory. */
+static void bench_lay (const batch *w, bench *b, const amp_pack *shape,
+                       int lanes) {
+  amp_block *k = &b->block;
+  size_t n = (size_t)shape->leaves, m = (size_t)shape->nodes;
+  size_t l = (size_t)lanes;
+  double *p = b->memory;
+  memset(p, 0, b->size);
+  k->lanes = lanes;
+  k->leaves = shape->leaves;
+  k->nodes = shape->nodes;
+  k->node = shape->node;
+  k->table = w->table;
+  k->dt = w->duty->dt / w->split;
+  k->leaf = p;
+  k->whole = k->leaf + n * LEAF_COUNT * l;
+  k->part = k->whole + n * COEF_COUNT * l;
+  k->work = k->part + n * COEF_COUNT * l;
+  k->step = k->work + n * WORK_COUNT * l;
+  k->lane = k->step + STEP_COUNT * l;
+  k->e = k->lane + LANE_COUNT * l;
+  k->r = k->e + m * l;
+  k->a = k->r + m * l;
+  k->b = k->a + m * l;
+}
+
+static double *leaf_of (const amp_block *b, int leaf, int field, int lane) {
+  return b->leaf + ((size_t)leaf * LEAF_COUNT + (size_t)field)
+                     * (size_t)b->lanes + lane;
+}
+
+static double *lane_of (const amp_block *b, int field, int lane) {
+  return b->lane + (size_t)field * (size_t)b->lanes + lane;
+}
+
+/* What is left of a pair after the step, and its mean over it. */
+static void set_coef (amp_block *b, int leaf, int lane, double a1, double a2,
+                      double k1, double k2, double at) {
+  const double v[COEF_COUNT] = {a1, a2, k1, k2, at};
+  for (int f = 0; f < COEF_COUNT; f++)
+    b->whole[((size_t)leaf * COEF_COUNT + (size_t)f) * (size_t)b->lanes
+             + (size_t)lane] = v[f];
+}
+
+static void fill_state (amp_block *b, int leaf, int l, double temp) {
+  double z = *leaf_of(b, leaf, LEAF_z, l);
+  double x = z * AMP_ROWS;
+  int at = x >= AMP_ROWS - 1 ? AMP_ROWS - 1 : (int)x;
+  double f = x - at;
+  const double *row = b->table
+                      + ((size_t)*leaf_of(b, leaf, LEAF_base, l)
+                         + (size_t)at) * AMP_ROW;
+  double c0 = row[ROW_C0], c1 = row[ROW_C1], c2 = row[ROW_C2];
+  double c3 = row[ROW_C3];
+  *leaf_of(b, leaf, LEAF_temp, l) = temp;
+  *leaf_of(b, leaf, LEAF_ocv, l) = c0 + f * (c1 + f * (c2 + f * c3));
+  *leaf_of(b, leaf, LEAF_slope, l)
+    = AMP_ROWS * (c1 + f * (2.0 * c2 + f * (3.0 * c3)));
+  *leaf_of(b, leaf, LEAF_shape, l) = row[ROW_R] + f * row[ROW_DR];
+  *leaf_of(b, leaf, LEAF_f, l)
+    = row[ROW_F] + f * (c0 + f * (c1 * (1.0 / 2)
+                                  + f * (c2 * (1.0 / 3) + f * c3 * 0.25)))
+                     * (1.0 / AMP_ROWS);
+}
+
+/* One leaf of one case into its lane. */
+static void fill_leaf (amp_block *b, int k, int l, const amp_group *g,
+                       int base, double temp) {
+  const amp_cell *c = &g->cell;
+  double ohm = g->series / g->parallel, dt = b->dt;
+  double a1 = amp_exp(-dt / c->tau1), a2 = amp_exp(-dt / c->tau2);
+  bool warm = g->heat_capacity > 0.0;
+  double at = warm ? amp_exp(-dt * g->cooling / g->heat_capacity) : 0.0;
+  *leaf_of(b, k, LEAF_base, l) = base;
+  *leaf_of(b, k, LEAF_kv, l) = g->series;
+  *leaf_of(b, k, LEAF_kr, l) = c->r0 * ohm;
+  *leaf_of(b, k, LEAF_rj, l) = g->r_joint;
+  *leaf_of(b, k, LEAF_ea, l) = c->r0_activation;
+  *leaf_of(b, k, LEAF_q, l) = c->capacity * g->parallel;
+  *leaf_of(b, k, LEAF_iq, l) = 1.0 / (c->capacity * g->parallel);
+  *leaf_of(b, k, LEAF_r1, l) = c->r1 * ohm;
+  *leaf_of(b, k, LEAF_tau1, l) = c->tau1;
+  *leaf_of(b, k, LEAF_r2, l) = c->r2 * ohm;
+  *leaf_of(b, k, LEAF_tau2, l) = c->tau2;
+  *leaf_of(b, k, LEAF_zmin, l) = g->soc_min;
+  *leaf_of(b, k, LEAF_zmax, l) = g->soc_max;
+  *leaf_of(b, k, LEAF_vmin, l) = g->v_min * g->series;
+  *leaf_of(b, k, LEAF_vmax, l) = g->v_max * g->series;
+  *leaf_of(b, k, LEAF_heat, l) = g->heat_capacity;
+  *leaf_of(b, k, LEAF_cool, l) = g->cooling;
+  *leaf_of(b, k, LEAF_icool, l) = warm ? 1.0 / g->cooling : 0.0;
+  *leaf_of(b, k, LEAF_z, l) = g->soc_start;
+  set_coef(b, k, l, a1, a2, (1.0 - a1) * c->tau1 / dt,
+           (1.0 - a2) * c->tau2 / dt, at);
+  fill_state(b, k, l, temp);
+}
+
+static void fill_lane (const batch *w, amp_block *b, int l, size_t i) {
+  const amp_sim_case *c = &w->cases[i];
+  const amp_converter *v = &c->converter;
+  const int *table = w->table_of + w->leaf_table[i];
+  double temp = w->duty->temp[0] + c->temp_shift;
+  for (int k = 0; k < c->pack->leaves; k++)
+    fill_leaf(b, k, l, &c->pack->leaf[k], table[k], temp);
+  *lane_of(b, LANE_lf, l) = c->load_factor;
+  *lane_of(b, LANE_sf, l) = c->sun_factor;
+  *lane_of(b, LANE_eta, l) = v->efficiency;
+  *lane_of(b, LANE_ieta, l) = 1.0 / v->efficiency;
+  *lane_of(b, LANE_idle, l) = v->idle;
+  *lane_of(b, LANE_pmax, l) = v->power > 0.0 ? v->power : 1e300;
+  *lane_of(b, LANE_ce, l) = w->duty->charge_efficiency;
+  *lane_of(b, LANE_shift, l) = c->temp_shift;
+  *lane_of(b, LANE_rvmin, l) = v->v_min;
+  *lane_of(b, LANE_rvmax, l) = v->v_max > 0.0 ? v->v_max : 1e300;
+}
+
+/* --- sums -------------------------------------------------------------- */
+
+static int series_groups (const amp_pack *p, int node) {
+  const amp_node *n = &p->node[node];
+  int sum = 0;
+  if (n->level == AMP_LEAF)
+    return (int)p->leaf[n->first].series;
+  if (n->level == AMP_PARALLEL)
+    return series_groups(p, n->first);
+  for (int k = n->first; k < n->first + n->count; k++)
+    sum += series_groups(p, k);
+  return sum;
+}
+
+static void start_extremes (amp_block *b) {
+  for (int l = 0; l < b->lanes; l++) {
+    for (int f = LANE_served; f < LANE_COUNT; f++)
+      *lane_of(b, f, l) = 0.0;
+    *lane_of(b, LANE_soc_low, l) = 1e300;
+    *lane_of(b, LANE_soc_high, l) = -1e300;
+    *lane_of(b, LANE_temp_low, l) = 1e300;
+    *lane_of(b, LANE_temp_high, l) = -1e300;
+    *lane_of(b, LANE_i_max, l) = -1e300;
+    *lane_of(b, LANE_i_min, l) = 1e300;
+    *lane_of(b, LANE_v_low, l) = 1e300;
+    *lane_of(b, LANE_v_high, l) = -1e300;
+    *lane_of(b, LANE_first_unserved, l) = -1.0;
+    *lane_of(b, LANE_last_unserved, l) = -1.0;
+    *lane_of(b, LANE_first_curtailed, l) = -1.0;
+  }
+}
+
+/* Energy in the cells against their open-circuit voltage; in the pairs. */
+static void stored (const amp_block *b, int l, double *chem, double *pairs,
+                    double *charge) {
+  *chem = *pairs = *charge = 0.0;
+  for (int k = 0; k < b->leaves; k++) {
+    double r1 = *leaf_of(b, k, LEAF_r1, l), r2 = *leaf_of(b, k, LEAF_r2, l);
+    double v1 = *leaf_of(b, k, LEAF_v1, l), v2 = *leaf_of(b, k, LEAF_v2, l);
+    double q = *leaf_of(b, k, LEAF_q, l);
+    *chem += *leaf_of(b, k, LEAF_kv, l) * q * *leaf_of(b, k, LEAF_f, l);
+    *charge += q * *leaf_of(b, k, LEAF_z, l);
+    if (r1 > 0.0)
+      *pairs += 0.5 * *leaf_of(b, k, LEAF_tau1, l) / r1 * v1 * v1;
+    if (r2 > 0.0)
+      *pairs += 0.5 * *leaf_of(b, k, LEAF_tau2, l) / r2 * v2 * v2;
+  }
+}
+
+static double mean_soc (const amp_block *b, int l) {
+  double charge = 0.0, q = 0.0;
+  for (int k = 0; k < b->leaves; k++) {
+    q += *leaf_of(b, k, LEAF_q, l);
+    charge += *leaf_of(b, k, LEAF_q, l) * *leaf_of(b, k, LEAF_z, l);
+  }
+  return charge / q;
+}
+
+/* A month's sums out of the lane, which starts again at 0. */
+static void month_take (amp_block *b, int l, double groups, double time,
+                        amp_sim_month *m) {
+  m->time = time;
+  m->served = *lane_of(b, LANE_served, l);
+  m->unserved = *lane_of(b, LANE_unserved, l);
+  m->dc_served = *lane_of(b, LANE_dc_served, l);
+  m->dc_unserved = *lane_of(b, LANE_dc_unserved, l);
+  m->curtailed = *lane_of(b, LANE_curtailed, l);
+  m->out = *lane_of(b, LANE_out, l);
+  m->in = *lane_of(b, LANE_in, l);
+  m->loss = *lane_of(b, LANE_loss, l);
+  m->charge_out = *lane_of(b, LANE_charge_out, l);
+  m->charge_in = *lane_of(b, LANE_charge_in, l);
+  m->soc_time = *lane_of(b, LANE_soc_time, l);
+  m->v_time = *lane_of(b, LANE_v_time, l) / groups;
+  m->v2_time = *lane_of(b, LANE_v2_time, l) / (groups * groups);
+  m->temp_time = *lane_of(b, LANE_temp_time, l);
+  m->discharge_time = *lane_of(b, LANE_discharge_time, l);
+  m->unserved_time = *lane_of(b, LANE_unserved_time, l);
+}
+
+static void month_add (amp_sim_month *sum, const amp_sim_month *m) {
+  sum->time += m->time;
+  sum->served += m->served;
+  sum->unserved += m->unserved;
+  sum->dc_served += m->dc_served;
+  sum->dc_unserved += m->dc_unserved;
+  sum->curtailed += m->curtailed;
+  sum->out += m->out;
+  sum->in += m->in;
+  sum->loss += m->loss;
+  sum->charge_out += m->charge_out;
+  sum->charge_in += m->charge_in;
+  sum->soc_time += m->soc_time;
+  sum->v_time += m->v_time;
+  sum->v2_time += m->v2_time;
+  sum->temp_time += m->temp_time;
+  sum->discharge_time += m->discharge_time;
+  sum->unserved_time += m->unserved_time;
+}
+
+/* Sums that are not by month go to the result, all start again at 0. */
+static void month_close (amp_block *b, int l, amp_sim_result *r,
+                         double *leaf_charge) {
+  r->power_residual += *lane_of(b, LANE_power_residual, l);
+  r->events += (size_t)*lane_of(b, LANE_events, l);
+  *leaf_charge += *lane_of(b, LANE_leaf_charge, l);
+  for (int f = LANE_served; f < LANE_soc_low; f++)
+    *lane_of(b, f, l) = 0.0;
+}
+
+static void extremes_take (const amp_block *b, int l, amp_sim_result *r) {
+  r->soc_low = *lane_of(b, LANE_soc_low, l);
+  r->soc_high = *lane_of(b, LANE_soc_high, l);
+  r->temp_low = *lane_of(b, LANE_temp_low, l);
+  r->temp_high = *lane_of(b, LANE_temp_high, l);
+  r->i_max = *lane_of(b, LANE_i_max, l);
+  r->i_min = *lane_of(b, LANE_i_min, l);
+  r->v_low = *lane_of(b, LANE_v_low, l);
+  r->v_high = *lane_of(b, LANE_v_high, l);
+  r->first_unserved = *lane_of(b, LANE_first_unserved, l);
+  r->last_unserved = *lane_of(b, LANE_last_unserved, l);
+  r->first_curtailed = *lane_of(b, LANE_first_curtailed, l);
+}
+
+/* --- cycles ------------------------------------------------------------ */
+
+static void keep_cycle (void *arg, const amp_cycle *cycle) {
+  cycle_list *list = arg;
+  if (list->n == list->room) {
+    size_t room = list->room ? 2 * list->room : 256;
+    amp_cycle *more = amp_realloc(list->ctx, list->cycle,
+                                  list->room * sizeof *more,
+                                  room * sizeof *more);
+    if (!more) {
+      list->full = true;
+      return;
+    }
+    list->cycle = more;
+    list->room = room;
+  }
+  list->cycle[list->n++] = *cycle;
+}
+
+/* Turns below 1e-6 of the charge are rounding, not cycles. */
+#define LEAST_CYCLE 1e-6
+
+static amp_status flows_open (const batch *w, bench *k, int used) {
+  for (int l = 0; l < used; l++) {
+    k->list[l].n = 0;
+    k->list[l].full = false;
+    k->flow[l] = amp_rainflow_new(w->ctx, LEAST_CYCLE, keep_cycle,
+                                  &k->list[l]);
+    if (!k->flow[l])
+      return AMP_ENOMEM;
+  }
+  return AMP_OK;
+}
+
+static void flows_close (bench *k) {
+  for (int l = 0; l < AMP_LANES; l++) {
+    amp_rainflow_free(k->flow[l]);
+    k->flow[l] = NULL;
+  }
+}
+
+static amp_status flow_month (bench *k, int l, size_t steps, bool last) {
+  amp_status s = amp_rainflow_feed(k->flow[l], k->soc + l, steps,
+                                   (size_t)k->block.lanes, NULL);
+  if (s == AMP_OK && last)
+    s = amp_rainflow_end(k->flow[l], NULL);
+  return s != AMP_OK ? s : k->list[l].full ? AMP_ENOMEM : AMP_OK;
+}
+
+/* --- a block ----------------------------------------------------------- */
+
+static amp_lanes_run *kernel_for (amp_isa isa, int lanes) {
+  switch (isa) {
+  case AMP_ISA_V4:
+    return lanes == 1 ? amp_lanes_run_v4_1 : amp_lanes_run_v4_n;
+  case AMP_ISA_V3:
+    return lanes == 1 ? amp_lanes_run_v3_1 : amp_lanes_run_v3_n;
+  default:
+    return lanes == 1 ? amp_lanes_run_base_1 : amp_lanes_run_base_n;
+  }
+}
+
+static amp_chunk chunk_of (const batch *w, size_t first, size_t last) {
+  const amp_duty *d = w->duty;
+  amp_chunk c = {d->ac, d->dc, d->pv, d->temp, d->on,
+                 first, last, w->split, NULL, NULL};
+  return c;
+}
+
+/* Sums of month m of the lanes in use, to results and caller. */
+static amp_status month_give (const batch *w, bench *k, size_t at, int used,
+                              int m, size_t steps, bool last,
+                              double *leaf_charge) {
+  amp_status s = AMP_OK;
+  for (int l = 0; l < used && s == AMP_OK; l++) {
+    size_t i = w->order[at + (size_t)l];
+    amp_sim_result *r = &w->result[i];
+    amp_sim_month *sum = &r->month[m];
+    double groups = series_groups(w->cases[i].pack, 0);
+    month_take(&k->block, l, groups, (double)steps * w->duty->dt, sum);
+    month_add(&r->total, sum);
+    month_close(&k->block, l, r, &leaf_charge[l]);
+    if (k->soc)
+      s = flow_month(k, l, steps * (size_t)w->split, last);
+    if (s == AMP_OK && w->sink)
+      w->sink(w->arg, i, m, sum, k->list[l].cycle, k->list[l].n);
+    k->list[l].n = 0;
+  }
+  return s;
+}
+
+static void results_open (const batch *w, bench *k, size_t at, int used,
+                          double *charge, double *pairs) {
+  start_extremes(&k->block);
+  for (int l = 0; l < used; l++) {
+    amp_sim_result *r = &w->result[w->order[at + (size_t)l]];
+    double chem;
+    memset(r, 0, sizeof *r);
+    stored(&k->block, l, &chem, &pairs[l], &charge[l]);
+    r->soc_start = mean_soc(&k->block, l);
+    r->stored_start = chem + pairs[l];
+  }
+}
+
+static void results_close (const batch *w, bench *k, size_t at, int used,
+                           const double *charge, const double *pairs,
+                           const double *leaf_charge) {
+  for (int l = 0; l < used; l++) {
+    amp_sim_result *r = &w->result[w->order[at + (size_t)l]];
+    double chem, now, left;
+    stored(&k->block, l, &chem, &now, &left);
+    extremes_take(&k->block, l, r);
+    r->soc_end = mean_soc(&k->block, l);
+    r->stored_end = chem + now;
+    r->total.loss -= now - pairs[l]; /* what the pairs hold is not heat yet */
+    r->energy_residual = r->total.in - r->total.out - r->total.loss
+                         - (r->stored_end - r->stored_start);
+    r->charge_residual = leaf_charge[l] - (charge[l] - left);
+  }
+}
+
+static amp_status block_run (const batch *w, bench *k, size_t at, int used) {
+  amp_lanes_run *run = kernel_for(w->ctx->isa, k->block.lanes);
+  double charge[AMP_LANES], pairs[AMP_LANES], given[AMP_LANES] = {0};
+  amp_chunk all = chunk_of(w, 0, w->duty->n);
+  amp_status s = AMP_OK;
+  size_t first = 0, step = 0;
+  start_extremes(&k->block);
+  for (int i = 0; i < w->opt.warm_up; i++)
+    run(&k->block, &all);
+  results_open(w, k, at, used, charge, pairs);
+  for (int m = 0; m < 12 && s == AMP_OK; m++) {
+    size_t last = m < 11 ? w->duty->month_end[m] : w->duty->n;
+    amp_chunk c = chunk_of(w, first, last);
+    if (last <= first)
+      continue;
+    if (amp_stopped(w->ctx))
+      return AMP_ESTOP;
+    c.soc = k->soc;
+    c.trace = w->trace ? w->trace + step * AMP_TRACE : NULL;
+    run(&k->block, &c);
+    s = month_give(w, k, at, used, m, last - first, last == w->duty->n,
+                   given);
+    step += (last - first) * (size_t)w->split;
+    first = last;
+  }
+  results_close(w, k, at, used, charge, pairs, given);
+  return s;
+}
+
+static void block_work (void *arg, size_t i, size_t worker) {
+  batch *w = arg;
+  bench *k = &w->worker[worker];
+  size_t at = w->first[i];
+  int used = (int)(w->first[i + 1] - at);
+  int lanes = used == 1 ? 1 : AMP_LANES;
+  bench_lay(w, k, w->cases[w->order[at]].pack, lanes);
+  for (int l = 0; l < lanes; l++) /* empty lanes repeat the last case */
+    fill_lane(w, &k->block, l,
+              w->order[at + (size_t)(l < used ? l : used - 1)]);
+  w->status[i] = k->soc ? flows_open(w, k, used) : AMP_OK;
+  if (w->status[i] == AMP_OK)
+    w->status[i] = block_run(w, k, at, used);
+  flows_close(k);
+}
+
+/* --- a batch ----------------------------------------------------------- */
+
+static size_t longest_month (const amp_duty *d, int split) {
+  size_t most = 0, first = 0;
+  for (int m = 0; m < 12; m++) {
+    size_t last = m < 11 ? d->month_end[m] : d->n;
+    if (last > first && last - first > most)
+      most = last - first;
+    first = last > first ? last : first;
+  }
+  return most * (size_t)split;
+}
+
+static void batch_measure (batch *w, size_t n) {
+  double dt_max = w->opt.dt_max > 0.0 ? w->opt.dt_max : 600.0;
+  w->split = (int)ceil(w->duty->dt / dt_max - 1e-9);
+  w->split = w->split < 1 ? 1 : w->split;
+  for (size_t i = 0; i < n; i++) {
+    const amp_pack *p = w->cases[i].pack;
+    w->all_leaves += (size_t)p->leaves;
+    if (p->leaves > w->most_leaves)
+      w->most_leaves = p->leaves;
+    if (p->nodes > w->most_nodes)
+      w->most_nodes = p->nodes;
+  }
+}
+
+static void batch_free (batch *w, size_t n, bool *taken) {
+  const amp_context *c = w->ctx;
+  for (size_t i = 0; w->worker && i < w->workers; i++)
+    bench_free(w, &w->worker[i]);
+  amp_free(c, w->worker, w->workers * sizeof *w->worker);
+  amp_free(c, w->table, w->table_size);
+  amp_free(c, w->table_of, w->all_leaves * sizeof *w->table_of);
+  amp_free(c, w->leaf_table, n * sizeof *w->leaf_table);
+  amp_free(c, w->order, n * sizeof *w->order);
+  amp_free(c, w->first, (n + 1) * sizeof *w->first);
+  amp_free(c, w->status, (n + 1) * sizeof *w->status);
+  amp_free(c, taken, n * sizeof *taken);
+}
+
+static amp_status batch_benches (batch *w) {
+  size_t longest = longest_month(w->duty, w->split);
+  w->workers = w->ctx->workers ? w->ctx->workers : 1;
+  w->worker = amp_alloc(w->ctx, w->workers * sizeof *w->worker);
+  if (!w->worker)
+    return AMP_ENOMEM;
+  for (size_t i = 0; i < w->workers; i++)
+    if (!bench_new(w, &w->worker[i], longest))
+      return AMP_ENOMEM;
+  return AMP_OK;
+}
+
+static amp_status batch_run (batch *w, size_t n, amp_error *err) {
+  bool *taken = amp_alloc(w->ctx, n * sizeof *taken);
+  amp_status s = AMP_ENOMEM;
+  size_t leaf = 0;
+  batch_measure(w, n);
+  w->table_of = amp_alloc(w->ctx, w->all_leaves * sizeof *w->table_of);
+  w->leaf_table = amp_alloc(w->ctx, n * sizeof *w->leaf_table);
+  w->order = amp_alloc(w->ctx, n * sizeof *w->order);
+  w->first = amp_alloc(w->ctx, (n + 1) * sizeof *w->first);
+  w->status = amp_alloc(w->ctx, (n + 1) * sizeof *w->status);
+  if (taken && w->table_of && w->leaf_table && w->order && w->first
+      && w->status) {
+    for (size_t i = 0; i < n; i++) {
+      w->leaf_table[i] = leaf;
+      leaf += (size_t)w->cases[i].pack->leaves;
+    }
+    s = tables_make(w, n);
+  }
+  if (s == AMP_OK)
+    s = batch_benches(w);
+  if (s == AMP_OK) {
+    blocks_make(w, n, taken);
+    amp_parallel_for(w->ctx, w->blocks, block_work, w);
+    for (size_t i = 0; i < w->blocks && s == AMP_OK; i++)
+      s = w->status[i];
+  }
+  batch_free(w, n, taken);
+  return s == AMP_OK ? s : amp_fail(err, s, NULL, 0, 0, 0);
+}
+
+amp_status amp_simulate (const amp_context *ctx, const amp_sim_case *cases,
+                         size_t n, const amp_duty *duty,
+                         const amp_sim_options *opt, amp_sim_result *result,
+                         amp_sim_sink *sink, void *arg, amp_error *err) {
+  batch w = {0};
+  amp_status s = check_all(cases, n, duty, err);
+  if (s != AMP_OK || n == 0)
+    return s;
+  w.ctx = amp_context_or_plain(ctx);
+  w.cases = cases;
+  w.duty = duty;
+  w.opt = opt ? *opt : amp_sim_defaults();
+  w.result = result;
+  w.sink = sink;
+  w.arg = arg;
+  return batch_run(&w, n, err);
+}
+
+/* --- a trace ----------------------------------------------------------- */
+
+struct amp_trace {
+  size_t n, size;
+  double *column[AMP_TRACE];
+  double data[];
+};
+
+static const char *const trace_name[AMP_TRACE] = {
+  "time_s", "soc", "current_a", "voltage_v",
+  "temp_k", "power_w", "unserved_w", "curtailed_w"};
+
+static amp_trace *trace_from (const amp_context *ctx, const double *row,
+                              size_t n) {
+  size_t size = sizeof (amp_trace) + n * AMP_TRACE * sizeof (double);
+  amp_trace *t = amp_alloc(ctx, size);
+  if (!t)
+    return NULL;
+  t->n = n;
+  t->size = size;
+  for (int c = 0; c < AMP_TRACE; c++) {
+    t->column[c] = t->data + (size_t)c * n;
+    for (size_t i = 0; i < n; i++)
+      t->column[c][i] = row[i * AMP_TRACE + (size_t)c];
+  }
+  return t;
+}
+
+amp_status amp_simulate_trace (const amp_context *ctx, const amp_sim_case *c,
+                               const amp_duty *duty,
+                               const amp_sim_options *opt, amp_trace **out,
+                               amp_sim_result *result, amp_error *err) {
+  batch w = {0};
+  amp_status s = check_all(c, 1, duty, err);
+  size_t n, size;
+  if (s != AMP_OK)
+    return s;
+  w.ctx = amp_context_or_plain(ctx);
+  w.cases = c;
+  w.duty = duty;
+  w.opt = opt ? *opt : amp_sim_defaults();
+  w.result = result;
+  batch_measure(&w, 1);
+  n = duty->n * (size_t)w.split;
+  size = n * AMP_TRACE * sizeof (double);
+  w.all_leaves = 0;
+  w.trace = amp_alloc(w.ctx, size);
+  if (!w.trace)
+    return amp_fail(err, AMP_ENOMEM, NULL, 0, 0, 0);
+  s = batch_run(&w, 1, err);
+  if (s == AMP_OK && !(*out = trace_from(w.ctx, w.trace, n)))
+    s = amp_fail(err, AMP_ENOMEM, NULL, 0, 0, 0);
+  amp_free(w.ctx, w.trace, size);
+  return s;
+}
+
+void amp_trace_free (const amp_context *ctx, amp_trace *t) {
+  if (t)
+    amp_free(ctx, t, t->size);
+}
+
+size_t amp_trace_length (const amp_trace *t) {
+  return t->n;
+}
+
+const double *amp_trace_column (const amp_trace *t, const char *name) {
+  for (int c = 0; c < AMP_TRACE; c++)
+    if (!strcmp(name, trace_name[c]))
+      return t->column[c];
+  return NULL;
+}
