@@ -1,0 +1,119 @@
+/*
+** cash.c -- interest factors, levelised cost, break-even years.
+** Definitions: docs/model/cost.md.
+*/
+#include "cost/cash.h"
+#include "base/elementary.h"
+#include <math.h>
+
+static const double RATE_LEAST = -0.5, RATE_MOST = 1.0; /* per period */
+static const double MONEY_MOST = 1e12;
+
+/* (1+i)^n - 1, without loss where i n is small */
+static double growth (double i, double n) {
+  return amp_expm1(n * amp_log1p(i));
+}
+
+double amp_cash_fp (double i, double n) {
+  return growth(i, n) + 1.0;
+}
+
+double amp_cash_pa (double i, double n) {
+  return i == 0.0 ? n : -growth(i, -n) / i;
+}
+
+double amp_cash_ap (double i, double n) {
+  return 1.0 / amp_cash_pa(i, n);
+}
+
+double amp_cash_fa (double i, double n) {
+  return i == 0.0 ? n : growth(i, n) / i;
+}
+
+double amp_cash_af (double i, double n) {
+  return 1.0 / amp_cash_fa(i, n);
+}
+
+/* One number a year; the place of a bad one goes to err->line, from 1. */
+static amp_status check_years (const char *field, const double *v, int years,
+                               double lo, amp_error *err) {
+  amp_status s = AMP_OK;
+  for (int t = 0; t < years && s == AMP_OK; t++) {
+    s = amp_check_range(err, field, v[t], lo, MONEY_MOST);
+    if (s != AMP_OK && err != NULL)
+      err->line = (size_t)t + 1;
+  }
+  return s;
+}
+
+static amp_status check_ask (const amp_levelised_ask *a, amp_error *err) {
+  amp_status s = amp_check_range(err, "years", a->years, 1, AMP_CASH_YEARS);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "rate", a->rate, RATE_LEAST, RATE_MOST);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "first", a->first, -MONEY_MOST, MONEY_MOST);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "residual", a->residual, -MONEY_MOST,
+                        MONEY_MOST);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "charge_price", a->charge_price, -MONEY_MOST,
+                        MONEY_MOST);
+  if (s == AMP_OK && a->charge_price != 0.0) /* else it does not enter */
+    s = amp_check_range(err, "round_trip", a->round_trip, 0.01, 1.0);
+  if (s == AMP_OK)
+    s = check_years("energy", a->energy, a->years, 0.0, err);
+  if (s == AMP_OK && a->running != NULL)
+    s = check_years("running", a->running, a->years, -MONEY_MOST, err);
+  return s;
+}
+
+amp_status amp_levelised (const amp_levelised_ask *a, double *per_kwh,
+                          amp_error *err) {
+  amp_status s = check_ask(a, err);
+  if (s != AMP_OK)
+    return s;
+  double energy = 0.0, cost = a->first, worth = 1.0;
+  double charge =
+      a->charge_price != 0.0 ? a->charge_price / a->round_trip : 0.0;
+  for (int t = 0; t < a->years; t++) {
+    worth /= 1.0 + a->rate; /* of money paid at the end of this year */
+    energy += a->energy[t] * worth;
+    cost += a->energy[t] * charge * worth;
+    cost += a->running != NULL ? a->running[t] * worth : 0.0;
+  }
+  if (!(energy > 0.0))
+    return amp_failf(err, AMP_EREFUSED, "energy",
+                     "no energy is delivered, so it has no cost per kWh");
+  *per_kwh = (cost - a->residual * worth) / energy;
+  return AMP_OK;
+}
+
+/*
+** saving (1 - (1+r)^-n) / r = first, so n = -log(1 - r first/saving) /
+** log(1+r); at r = 0 simply first/saving.
+*/
+amp_status amp_break_even_years (double first, double saving, double rate,
+                                 double *years, amp_error *err) {
+  amp_status s = amp_check_range(err, "first", first, 0.0, MONEY_MOST);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "saving", saving, -MONEY_MOST, MONEY_MOST);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "rate", rate, RATE_LEAST, RATE_MOST);
+  if (s != AMP_OK)
+    return s;
+  if (first == 0.0) {
+    *years = 0.0;
+    return AMP_OK;
+  }
+  if (!(saving > 0.0))
+    return amp_failf(err, AMP_EREFUSED, "saving",
+                     "nothing is saved, so it never pays back");
+  if (!(rate * first < saving))
+    return amp_failf(err, AMP_EREFUSED, "saving",
+                     "the saving does not pay the interest, so it never "
+                     "pays back");
+  *years = first / saving;
+  if (rate != 0.0)
+    *years = -amp_log1p(-rate * *years) / amp_log1p(rate);
+  return AMP_OK;
+}
