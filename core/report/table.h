@@ -59,6 +59,9 @@ bool amp_table_add_note (amp_table *t, const char *label, const char *line);
 void amp_table_set_across (amp_table *t, bool across);
 /* "EUR, P50 (P10 .. P90)": top left corner of a table laid across. */
 void amp_table_set_corner (amp_table *t, const char *corner);
+bool amp_table_across (const amp_table *t);
+const char *amp_table_corner (const amp_table *t); /* "" where none is set */
+bool amp_table_hidden (const amp_table *t, int column);
 
 const char *amp_table_title (const amp_table *t);
 int amp_table_rows (const amp_table *t);
@@ -68,7 +71,7 @@ const char *amp_table_key (const amp_table *t, int column);
 const char *amp_table_label (const amp_table *t, int column);
 const char *amp_table_unit (const amp_table *t, int column);
 amp_column_kind amp_table_kind (const amp_table *t, int column);
-/* NULL outside. */
+/* NULL outside. Owned by the table, valid until it next changes. */
 const amp_cell_data *amp_table_get (const amp_table *t, int row, int column);
 int amp_table_heads (const amp_table *t);
 const char *amp_table_head (const amp_table *t, int i);

@@ -1,0 +1,407 @@
+/*
+** write_text.c -- the aligned form, at most 78 columns: rows laid across as
+** columns, or one row an item; sentences above, marks and notes below.
+*/
+#include "report/writers.h"
+#include <string.h>
+
+enum {
+  ITEM = 18,   /* columns an item laid across takes where there is room */
+  LABEL = 34,  /* most for the labels at the left of a table across */
+  FIRST = 28,  /* most for the first column of the down form */
+  WIDEST = 40, /* most for any other; WIDEST + FIRST + 2 fits the page */
+  GAP = 2,     /* blanks between columns */
+  HANG = 24,   /* most of a note's indent */
+  MOST_FIELDS = 2 * AMP_PAGE
+};
+
+typedef struct field {
+  const char *s;
+  int at, width; /* first column, and how many, the mark's included */
+  bool right;
+  char mark; /* 0: the text may reach the edge */
+} field;
+
+static int width_of (const char *s) {
+  return amp_text_width(s, strlen(s));
+}
+
+static int larger (int a, int b) {
+  return a > b ? a : b;
+}
+
+static int smaller (int a, int b) {
+  return a < b ? a : b;
+}
+
+static int lines_at (const char *s, int width) {
+  int lines = 0;
+  size_t n;
+  while (s) {
+    s = amp_text_wrap(s, width, &n);
+    lines++;
+  }
+  return lines;
+}
+
+static int room_of (const field *f) {
+  return f->width - (f->mark ? 1 : 0);
+}
+
+/* Line 'k' of the field, as far as blanks go no further than needed: '*at'
+** is the column reached. */
+static void put_piece (amp_buffer *out, const field *f, int k, int *at) {
+  const char *s = f->s, *next = s;
+  size_t n = 0;
+  int start, width;
+  for (int i = 0; i <= k && next; i++) {
+    s = next;
+    next = amp_text_wrap(s, room_of(f), &n);
+  }
+  width = amp_text_width(s, n);
+  start = f->at + (f->right ? room_of(f) - width : 0);
+  if (n == 0)
+    return;
+  amp_buffer_fill(out, ' ', start - *at);
+  amp_buffer_add(out, s, n);
+  *at = start + width;
+  if (!next && f->mark && f->mark != ' ') {
+    amp_buffer_add(out, &f->mark, 1);
+    (*at)++;
+  }
+}
+
+/* Fields side by side; shorter ones stand at the top, or at the bottom. */
+static void put_fields (amp_buffer *out, const field *f, int n, bool bottom) {
+  int lines = 0;
+  for (int i = 0; i < n; i++)
+    lines = larger(lines, lines_at(f[i].s, room_of(&f[i])));
+  for (int k = 0; k < lines; k++) {
+    int at = 0;
+    for (int i = 0; i < n; i++) {
+      int own = lines_at(f[i].s, room_of(&f[i]));
+      int piece = bottom ? k - (lines - own) : k;
+      if (piece >= 0 && piece < own)
+        put_piece(out, &f[i], piece, &at);
+    }
+    amp_buffer_puts(out, "\n");
+  }
+}
+
+static void put_rule (amp_buffer *out) {
+  amp_buffer_fill(out, '-', AMP_PAGE);
+  amp_buffer_puts(out, "\n");
+}
+
+/* 'line' wrapped under 'label', the rest indented to stand below it */
+static void put_note (amp_buffer *out, const amp_buffer *strings,
+                      size_t label, size_t line) {
+  const char *l = strings->s + label;
+  int indent = *l ? smaller(width_of(l) + GAP, HANG) : 0;
+  field f[2] = {{l, 0, larger(indent - GAP, 1), false, 0},
+                {strings->s + line, indent, AMP_PAGE - indent, false, 0}};
+  put_fields(out, f, 2, false);
+}
+
+static void put_sentence (amp_buffer *out, const amp_context *ctx,
+                          const char *label, const char *line) {
+  amp_buffer b = {ctx, NULL, 0, 0, false};
+  size_t second;
+  amp_buffer_visible(&b, label);
+  amp_buffer_add(&b, "", 1);
+  second = b.n;
+  amp_buffer_visible(&b, line);
+  amp_buffer_add(&b, "", 1);
+  if (!b.failed)
+    put_note(out, &b, 0, second);
+  out->failed = out->failed || b.failed;
+  amp_buffer_free(&b);
+}
+
+/* --- laid across ------------------------------------------------------ */
+
+typedef struct across {
+  int label, item; /* widths; an item's holds the gap before it */
+  int each;        /* items side by side */
+} across;
+
+static int widest_item (const amp_sheet *s) {
+  int widest = 0;
+  for (int r = 0; r < s->rows; r++) {
+    widest = larger(widest, width_of(amp_sheet_text(s, s->name[r])));
+    for (int c = 0; c < s->columns; c++) {
+      const amp_shown *d = amp_sheet_cell(s, r, c);
+      int mark = s->words[c] ? 0 : 1;
+      widest = larger(widest, width_of(amp_sheet_text(s, d->value)) + mark);
+      widest = larger(widest, width_of(amp_sheet_text(s, d->spread)) + 1);
+    }
+  }
+  return smaller(widest, WIDEST) + GAP;
+}
+
+static across plan_across (const amp_sheet *s) {
+  across a = {width_of(amp_table_corner(s->t)), widest_item(s), 1};
+  for (int c = 0; c < s->columns; c++)
+    if (c != s->heading)
+      a.label = larger(a.label, width_of(amp_sheet_text(s, s->label[c])));
+  a.label = smaller(a.label, LABEL);
+  if (s->rows * larger(a.item, ITEM) + a.label <= AMP_PAGE)
+    a.item = larger(a.item, ITEM);
+  a.each = larger((AMP_PAGE - a.label) / a.item, 1);
+  return a;
+}
+
+static field item_field (const across *a, int i, const char *s, char mark) {
+  field f = {s, a->label + i * a->item + GAP, a->item - GAP, true, mark};
+  return f;
+}
+
+static void put_line_across (const amp_sheet *s, const across *a, int column,
+                             int from, int n, amp_buffer *out) {
+  field value[MOST_FIELDS], spread[MOST_FIELDS];
+  field label = {amp_sheet_text(s, s->label[column]), 0, a->label, false, 0};
+  bool any = false;
+  value[0] = spread[0] = label;
+  spread[0].s = "";
+  for (int i = 0; i < n; i++) {
+    const amp_shown *d = amp_sheet_cell(s, from + i, column);
+    const char *sp = amp_sheet_text(s, d->spread);
+    char mark = s->words[column] ? '\0' : d->mark;
+    value[i + 1] = item_field(a, i, amp_sheet_text(s, d->value), mark);
+    spread[i + 1] = item_field(a, i, sp, ' ');
+    any = any || *sp;
+  }
+  put_fields(out, value, n + 1, false);
+  if (any)
+    put_fields(out, spread, n + 1, false);
+}
+
+static void put_block_across (const amp_sheet *s, const across *a,
+                              const char *corner, int from, int n,
+                              amp_buffer *out) {
+  field head[MOST_FIELDS];
+  field first = {corner, 0, a->label, false, 0};
+  head[0] = first;
+  for (int i = 0; i < n; i++)
+    head[i + 1] =
+        item_field(a, i, amp_sheet_text(s, s->name[from + i]), '\0');
+  put_fields(out, head, n + 1, true);
+  put_rule(out);
+  for (int c = 0; c < s->columns; c++)
+    if (c != s->heading)
+      put_line_across(s, a, c, from, n, out);
+  put_rule(out);
+}
+
+static void put_across (const amp_sheet *s, const char *corner,
+                        amp_buffer *out) {
+  across a = plan_across(s);
+  for (int from = 0; from < s->rows; from += a.each) {
+    amp_buffer_puts(out, from > 0 ? "\n" : "");
+    put_block_across(s, &a, corner, from, smaller(a.each, s->rows - from),
+                     out);
+  }
+}
+
+/* --- one row an item -------------------------------------------------- */
+
+typedef struct down {
+  int *value, *spread; /* widths of a column, its mark included */
+  bool *marked;
+  bool beside; /* spreads stand beside the value, not below */
+} down;
+
+/* Least width at which the heading takes at most three lines and breaks no
+** word. */
+static int heading_width (const char *s, int least) {
+  int longest = 0;
+  for (const char *p = s; *p;) {
+    size_t n = strcspn(p, " ");
+    longest = larger(longest, amp_text_width(p, n));
+    p += n + strspn(p + n, " ");
+  }
+  least = larger(larger(least, 1), smaller(longest, WIDEST));
+  while (least < WIDEST && lines_at(s, least) > 3)
+    least++;
+  return least;
+}
+
+static void measure_down (const amp_sheet *s, down *d) {
+  for (int c = 0; c < s->columns; c++) {
+    int most = c == 0 ? FIRST : WIDEST;
+    for (int r = 0; r < s->rows; r++)
+      d->marked[c] = d->marked[c] ||
+                     (!s->words[c] && amp_sheet_cell(s, r, c)->mark != ' ');
+    for (int r = 0; r < s->rows; r++) {
+      const amp_shown *v = amp_sheet_cell(s, r, c);
+      int mark = d->marked[c] ? 1 : 0;
+      d->value[c] =
+          larger(d->value[c], width_of(amp_sheet_text(s, v->value)) + mark);
+      d->spread[c] =
+          larger(d->spread[c], width_of(amp_sheet_text(s, v->spread)));
+    }
+    d->value[c] = heading_width(amp_sheet_text(s, s->label[c]),
+                                smaller(d->value[c], most));
+    d->value[c] = smaller(d->value[c], most);
+  }
+}
+
+/* Columns the table's column takes, without the gap before it */
+static int taken (const down *d, int c) {
+  int mark = d->marked[c] ? 1 : 0;
+  if (d->spread[c] == 0)
+    return d->value[c];
+  return d->beside ? d->value[c] + GAP + larger(d->spread[c], 10)
+                   : larger(d->value[c], d->spread[c] + mark);
+}
+
+static bool fits_beside (const amp_sheet *s, down *d) {
+  int width = -GAP;
+  d->beside = true;
+  for (int c = 0; c < s->columns && width <= AMP_PAGE; c++)
+    width += taken(d, c) + GAP;
+  return width <= AMP_PAGE;
+}
+
+enum { HEADING = -1 };
+
+/* Field(s) of column 'c' at '*at' for row 'r' (or the heading); counts. */
+static int lay_column (const amp_sheet *s, const down *d, int c, int r,
+                       int *at, field *value, field *below) {
+  const amp_shown *v = r == HEADING ? NULL : amp_sheet_cell(s, r, c);
+  const char *sp = v ? amp_sheet_text(s, v->spread) : "P10 .. P90";
+  int all = taken(d, c), n = 1;
+  field f = {amp_sheet_text(s, v ? v->value : s->label[c]), *at, all,
+             !s->words[c], v && d->marked[c] ? v->mark : '\0'};
+  field g = {v ? sp : "", *at, all, !s->words[c], d->marked[c] ? ' ' : '\0'};
+  if (d->beside && d->spread[c] > 0) {
+    field h = {sp, *at + d->value[c] + GAP, all - d->value[c] - GAP, true,
+               '\0'};
+    f.width = d->value[c];
+    g.s = "";
+    value[n++] = h;
+  }
+  value[0] = f;
+  *below = g;
+  *at += all + GAP;
+  return n;
+}
+
+/* Row 'r', or the heading, over the columns first, from .. to - 1 */
+static void put_row_down (const amp_sheet *s, const down *d, int r, int from,
+                          int to, amp_buffer *out) {
+  field value[MOST_FIELDS] = {{"", 0, 0, false, 0}};
+  field below[MOST_FIELDS] = {{"", 0, 0, false, 0}};
+  int at = 0, n = 0, m = 0;
+  bool any = false;
+  for (int c = from > 0 ? 0 : from; c < to; c = c < from ? from : c + 1) {
+    n += lay_column(s, d, c, r, &at, value + n, below + m);
+    any = any || *below[m++].s;
+  }
+  put_fields(out, value, n, r == HEADING);
+  if (any)
+    put_fields(out, below, m, false);
+}
+
+/* How far a block that begins with column 'from' reaches */
+static int block_end (const amp_sheet *s, const down *d, int from) {
+  int width = from > 0 ? taken(d, 0) : -GAP;
+  int c = from;
+  while (c < s->columns &&
+         (width + GAP + taken(d, c) <= AMP_PAGE || c == from))
+    width += GAP + taken(d, c++);
+  return c;
+}
+
+static void put_down (const amp_sheet *s, down *d, amp_buffer *out) {
+  int from = 0, to;
+  measure_down(s, d);
+  d->beside = fits_beside(s, d);
+  do {
+    to = block_end(s, d, from);
+    amp_buffer_puts(out, from > 0 ? "\n" : "");
+    put_row_down(s, d, HEADING, from, to, out);
+    put_rule(out);
+    for (int r = 0; r < s->rows; r++)
+      put_row_down(s, d, r, from, to, out);
+    amp_buffer_puts(out, s->rows == 0 ? "no rows\n" : "");
+    put_rule(out);
+    from = to;
+  } while (to < s->columns);
+}
+
+static void lay_down (const amp_sheet *s, amp_buffer *out) {
+  size_t n = (size_t)s->columns;
+  down d = {amp_alloc(s->ctx, n * sizeof *d.value),
+            amp_alloc(s->ctx, n * sizeof *d.spread),
+            amp_alloc(s->ctx, n * sizeof *d.marked), false};
+  if (*amp_table_corner(s->t))
+    put_sentence(out, s->ctx, "", amp_table_corner(s->t));
+  if (d.value && d.spread && d.marked)
+    put_down(s, &d, out);
+  else
+    out->failed = true;
+  amp_free(s->ctx, d.value, n * sizeof *d.value);
+  amp_free(s->ctx, d.spread, n * sizeof *d.spread);
+  amp_free(s->ctx, d.marked, n * sizeof *d.marked);
+}
+
+/* --- the whole -------------------------------------------------------- */
+
+/* A title only where no sentence stands above: those say more. */
+static void put_heads (const amp_sheet *s, amp_buffer *out) {
+  int n = amp_table_heads(s->t);
+  if (n == 0 && *amp_table_title(s->t))
+    put_sentence(out, s->ctx, "", amp_table_title(s->t));
+  for (int i = 0; i < n; i++)
+    put_sentence(out, s->ctx, "", amp_table_head(s->t, i));
+  if (out->n > 0 && s->columns > 0)
+    amp_buffer_puts(out, "\n");
+}
+
+static void put_notes (const amp_sheet *s, amp_buffer *out) {
+  amp_buffer why = {s->ctx, NULL, 0, 0, false};
+  size_t before = out->n;
+  amp_sheet_legend(s, out);
+  amp_buffer_puts(out, out->n > before ? "\n" : "");
+  for (int i = 0; amp_sheet_reason(s, i, &why); i++) {
+    amp_buffer_add(&why, "", 1);
+    if (!why.failed)
+      put_sentence(out, s->ctx, "-", why.s);
+    why.n = 0;
+  }
+  for (int i = 0; i < amp_table_notes(s->t); i++) {
+    const char *label, *line = amp_table_note(s->t, i, &label);
+    put_sentence(out, s->ctx, label, line);
+  }
+  out->failed = out->failed || why.failed;
+  amp_buffer_free(&why);
+}
+
+void amp_write_text (const amp_sheet *s, amp_buffer *out) {
+  amp_buffer corner = {s->ctx, NULL, 0, 0, false};
+  put_heads(s, out);
+  amp_buffer_visible(&corner, amp_table_corner(s->t));
+  amp_buffer_add(&corner, "", 1);
+  if (corner.failed)
+    out->failed = true;
+  else if (amp_sheet_is_across(s))
+    put_across(s, corner.s, out);
+  else if (s->columns > 0)
+    lay_down(s, out);
+  put_notes(s, out);
+  amp_buffer_free(&corner);
+}
+
+/* The text may hold "[/code]", from an offer's name: its bracket is turned
+** into another character of the same width. */
+void amp_write_bbcode (const amp_sheet *s, amp_buffer *out) {
+  size_t from;
+  amp_buffer_puts(out, "[code]\n");
+  from = out->n;
+  amp_write_text(s, out);
+  for (size_t i = from; i + 1 < out->n; i++)
+    if (out->s[i] == '[' && out->s[i + 1] == '/')
+      out->s[i] = '(';
+  amp_buffer_puts(out, "[/code]\n");
+}
