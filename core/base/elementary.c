@@ -396,11 +396,11 @@ static double gamma_step (int dof) {
 /*
 ** Chance that |T| > t. Far out the finite sums would end in 1 - 1; there the
 ** power series of the incomplete beta function I_x(dof/2, 1/2) with x =
-** dof/(dof + t^2) < 1/2, ibid. 26.5.4, has only positive terms.
+** dof/(dof + t^2) < 0.9, ibid. 26.5.4, has only positive terms.
 */
 static double t_beyond (double t, int dof) {
   double a = 0.5 * dof, x = dof / (dof + t * t), term = 1.0, sum = 1.0;
-  if (!(t * t > dof))
+  if (!(9.0 * t * t > dof))
     return 1.0 - t_within(t, dof);
   for (int n = 0; term > 1e-18 * sum; n++) {
     term *= (a + 0.5 + n) / (a + 1.0 + n) * x;

@@ -17,8 +17,9 @@ double amp_exp (double x);   /* < 1 ulp; below -708: 0, above 709.7: inf */
 double amp_expm1 (double x); /* < 2 ulp */
 double amp_log (double x);   /* < 1 ulp; 0: -inf, < 0: NaN */
 double amp_log1p (double x); /* < 2 ulp */
-double amp_pow (double x, double y); /* x >= 0; < 2 ulp over 1e-30..1e30 */
-double amp_sin (double x);   /* |x| <= 1e5, < 2 ulp of 1 */
+/* x >= 0, < 2 ulp; results below exp(-708): 0, above exp(709.7): inf */
+double amp_pow (double x, double y);
+double amp_sin (double x);   /* |x| <= 1e5, < 2 ulp of 1; > 1e6: NaN */
 double amp_cos (double x);   /* same */
 double amp_atan (double x);  /* < 2 ulp */
 double amp_tan (double x);   /* |x| < 1e5, relative 1e-14 off its poles */
@@ -28,7 +29,8 @@ double amp_tan (double x);   /* |x| < 1e5, relative 1e-14 off its poles */
 double amp_normal_cdf (double x);
 double amp_normal_quantile (double p);
 
-/* Student's t with 'dof' >= 1 degrees of freedom; inverse to 1e-9. */
+/* Student's t with 'dof' >= 1 degrees of freedom; inverse to 1e-9 for
+** 1e-6 <= p <= 1 - 1e-6 and dof <= 1000. */
 double amp_t_cdf (double t, int dof);
 double amp_t_quantile (double p, int dof);
 
