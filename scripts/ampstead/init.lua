@@ -8,8 +8,8 @@ local inside = { compare_raw = true, sweep_raw = true, table_new = true,
   methods = true, fail = true, warn = true, progress = true, read = true,
   write = true, script = true, params_used = true, settings = true,
   daily = true, net = true, profile_csv = true, profile_text = true,
-  offers_csv = true, offers_text = true, describe = true, sha256 = true,
-  files_read = true, needs = true }
+  offers_csv = true, offers_text = true, sha256 = true,
+  files_read = true, nearest = true }
 
 -- in the contract, and not made yet: calling them says so
 local later = { "fit", "cable", "fuse", "fuse_link", "precharge", "caution",

@@ -99,10 +99,25 @@ local function look (n, keys, who, skip)
   end
 end
 
--- the defaults that stand in where an object was given nothing
-local function look_defaults (n, object, who)
+-- a voltage limit stands for the charge limit on its side
+local same = { soc_min_pct = "cell_v_min", soc_max_pct = "cell_v_max" }
+
+local function is_given (key, keys, outer)
+  local other = same[key]
+  return keys[key] ~= nil or outer[key] ~= nil or
+    other ~= nil and (keys[other] ~= nil or outer[other] ~= nil)
+end
+
+-- the defaults that stand in where an object was given nothing; a sentence
+-- "soh_pct: .." says nothing where what holds the object gives that key
+local function look_defaults (n, object, who, outer)
+  local keys = core.keys(object)
   for _, sentence in ipairs(core.defaults(object) or {}) do
-    add(n.stood_in, sentence, who)
+    local given = false
+    for key in (sentence:match("^([%w_, ]+):") or ""):gmatch("[%w_]+") do
+      given = given or is_given(key, keys, outer)
+    end
+    if not given then add(n.stood_in, sentence, who) end
   end
 end
 
@@ -117,13 +132,14 @@ local function look_models (n, given, who, skip)
 end
 
 --- Take in an object and those in its keys, for the row called 'who'.
-function look_object (n, object, who, skip)
+-- 'skip' has the keys that aren't spoken of, 'outer' those that win.
+function look_object (n, object, who, skip, outer)
   if not core.kind(object) or core.kind(object) == "value" then return end
   local keys = core.keys(object)
   look(n, keys, who, skip)
-  look_defaults(n, object, who)
+  look_defaults(n, object, who, outer or {})
   for _, key in ipairs{ "module", "inverter", "duty" } do
-    if keys[key] ~= nil then look_object(n, keys[key], who, skip) end
+    if keys[key] ~= nil then look_object(n, keys[key], who, skip, keys) end
   end
   look_models(n, keys.life_model, who, skip)
 end
