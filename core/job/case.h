@@ -86,7 +86,9 @@ typedef struct amp_case_result {
   amp_stat life_by_model[AMP_CASE_MODELS]; /* years, each model alone */
   unsigned outside;      /* AMP_OUTSIDE_.. of the models used */
   double cheapest;       /* share of draws with the lowest levelised cost */
-  double energy_residual; /* largest, relative to energy out */
+  double energy_residual; /* largest, relative to energy moved */
+  double energy_present; /* kWh over the whole years, discounted; median: one
+                            more in cost is 1/this more levelised */
 } amp_case_result;
 
 typedef struct amp_ask {

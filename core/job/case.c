@@ -1,0 +1,240 @@
+/*
+** case.c -- a list of cases: plan, simulate, count the money, compare; the
+** worst month of a need; what turns the order.
+*/
+#include "base/sample.h"
+#include "base/solve.h"
+#include "job/case_parts.h"
+#include <math.h>
+#include <string.h>
+
+/* ---- the worst month ---- */
+
+static amp_worst_month month_of (const amp_need *need, int m,
+                                 const amp_duty_month *d, double load,
+                                 double sun) {
+  const amp_converter *v = &need->converter;
+  amp_worst_month w = {.month = m, .days = d->days};
+  if (!(d->days > 0.0))
+    return w;
+  w.load = load * d->ac / d->days;
+  w.need = load * d->ac / d->days / v->efficiency +
+           v->idle * d->on_time / d->days + load * d->dc / d->days;
+  w.supply = need->duty->supply_free ? w.need : sun * d->pv / d->days;
+  return w;
+}
+
+/* The largest shortfall; where all months have the same, the largest need.
+** A supply as large as needed is never short. */
+static bool worse (const amp_worst_month *a, const amp_worst_month *b) {
+  double short_a = a->need - a->supply, short_b = b->need - b->supply;
+  if (short_a != short_b)
+    return short_a > short_b;
+  return a->need > b->need;
+}
+
+amp_worst_month case_worst_month (const amp_need *need,
+                                  const amp_duty_month month[12], double load,
+                                  double sun) {
+  amp_worst_month worst = {.month = -1};
+  double supply = 0.0;
+  bool any = false;
+  for (int m = 0; m < 12; m++) {
+    amp_worst_month w = month_of(need, m, &month[m], load, sun);
+    supply += w.supply;
+    if (month[m].days > 0.0 && (!any || worse(&w, &worst))) {
+      worst = w;
+      any = true;
+    }
+  }
+  if (!(supply > 0.0))
+    worst.month = -1;
+  return worst;
+}
+
+static double middle (const amp_value *v, double unset) {
+  return amp_value_is_set(v) ? v->value : unset;
+}
+
+amp_worst_month amp_need_worst_month (const amp_need *need) {
+  amp_duty_month month[12];
+  amp_duty_months(need->duty, month);
+  return case_worst_month(need, month, middle(&need->duty->load_factor, 1.0),
+                          middle(&need->duty->sun_factor, 1.0));
+}
+
+/* ---- the list ---- */
+
+typedef struct list {
+  const amp_context *ctx;
+  const amp_ask *ask;
+  size_t n;
+  case_plan *plan;
+  double *levelised; /* [n][draws] */
+} list;
+
+static amp_status plan_all (list *l, const amp_case *cases,
+                            amp_case_result *result, amp_error *err) {
+  amp_status st = AMP_OK;
+  for (size_t i = 0; st == AMP_OK && i < l->n; i++)
+    st = case_plan_make(l->ctx, &cases[i], l->ask, &result[i], &l->plan[i],
+                        err);
+  return st;
+}
+
+static amp_status money_all (list *l, amp_error *err) {
+  amp_status st = AMP_OK;
+  for (size_t i = 0; st == AMP_OK && i < l->n; i++) {
+    double *own = &l->levelised[i * l->ask->draws];
+    if (l->plan[i].r->status == AMP_OK)
+      st = case_money(l->ctx, &l->plan[i], l->ask, own, err);
+    if (amp_stopped(l->ctx))
+      return amp_failf(err, AMP_ESTOP, NULL, "stopped");
+  }
+  return st;
+}
+
+/* One draw: the lowest levelised cost, split evenly among equals. */
+static void share_draw (const list *l, size_t d) {
+  double least = (double)INFINITY;
+  size_t equals = 0;
+  for (size_t i = 0; i < l->n; i++) {
+    double v = l->levelised[i * l->ask->draws + d];
+    if (l->plan[i].r->status != AMP_OK || !(v <= least))
+      continue;
+    equals = v < least ? 1 : equals + 1;
+    least = v;
+  }
+  for (size_t i = 0; i < l->n; i++)
+    if (l->plan[i].r->status == AMP_OK &&
+        l->levelised[i * l->ask->draws + d] == least)
+      l->plan[i].r->cheapest += 1.0 / (double)equals;
+}
+
+static void share_all (const list *l) {
+  for (size_t d = 0; d < l->ask->draws; d++)
+    share_draw(l, d);
+  for (size_t i = 0; i < l->n; i++)
+    l->plan[i].r->cheapest /= (double)l->ask->draws;
+}
+
+static amp_status take_all (list *l, const amp_case *cases,
+                            amp_case_result *result, amp_error *err) {
+  amp_status st = plan_all(l, cases, result, err);
+  if (st == AMP_OK)
+    st = case_run(l->ctx, l->plan, l->n, err);
+  if (st == AMP_OK)
+    st = money_all(l, err);
+  if (st == AMP_OK)
+    share_all(l);
+  for (size_t i = 0; i < l->n; i++)
+    case_plan_free(l->ctx, &l->plan[i]);
+  return st;
+}
+
+amp_status amp_cases (const amp_context *ctx, const amp_case *cases, size_t n,
+                      const amp_ask *ask, amp_case_result *result,
+                      amp_error *err) {
+  list l = {amp_context_or_plain(ctx), ask, n, NULL, NULL};
+  size_t plans = n * sizeof *l.plan, costs;
+  amp_status st = amp_check_range(err, "draws", (double)ask->draws, 1.0, 1e7);
+  if (st != AMP_OK)
+    return st;
+  costs = n * ask->draws * sizeof *l.levelised;
+  l.plan = amp_alloc(l.ctx, plans);
+  l.levelised = amp_alloc(l.ctx, costs);
+  if (l.plan == NULL || l.levelised == NULL)
+    st = amp_failf(err, AMP_ENOMEM, NULL, "no memory for %zu cases", n);
+  else
+    st = take_all(&l, cases, result, err);
+  amp_free(l.ctx, l.levelised, costs);
+  amp_free(l.ctx, l.plan, plans);
+  return st;
+}
+
+/* ---- what turns the order ---- */
+
+/* The two lowest P50; false when there are not two. */
+static bool two_cheapest (const amp_case_result *r, size_t n, size_t *first,
+                          size_t *second) {
+  size_t a = n, b = n;
+  for (size_t i = 0; i < n; i++) {
+    double v = r[i].levelised.p50;
+    if (r[i].status != AMP_OK || !(v < (double)INFINITY))
+      continue;
+    if (a == n || v < r[a].levelised.p50) {
+      b = a;
+      a = i;
+    } else if (b == n || v < r[b].levelised.p50)
+      b = i;
+  }
+  *first = a;
+  *second = b;
+  return b < n;
+}
+
+typedef struct flip {
+  const amp_case *c;
+  double landed;  /* now */
+  double present; /* kWh, discounted, of the cheapest */
+  double gap;     /* levelised, second less first */
+  bool failed;
+} flip;
+
+/* Landed cost with 'by' more a module. */
+static double landed_at (flip *f, double by) {
+  amp_offer o = f->c->offer;
+  amp_landed out;
+  if (!f->c->from_offer)
+    return f->landed + by * f->c->series * f->c->parallel;
+  switch (o.price_is) {
+  case AMP_PRICE_LOT:
+    o.price += by * o.count;
+    break;
+  case AMP_PRICE_EACH:
+    o.price += by;
+    break;
+  case AMP_PRICE_PER_KWH:
+    o.price += by / o.kwh_each;
+    break;
+  }
+  if (amp_offer_landed(&o, &out, NULL) == AMP_OK)
+    return out.total;
+  f->failed = true;
+  return f->landed;
+}
+
+/* Levelised cost of the first less that of the second. */
+static double lead (void *arg, double by) {
+  flip *f = arg;
+  return (landed_at(f, by) - f->landed) / f->present - f->gap;
+}
+
+amp_status amp_case_flip (const amp_case *cases,
+                          const amp_case_result *result, size_t n,
+                          size_t *first, size_t *second, double *per_module,
+                          amp_error *err) {
+  size_t a, b;
+  flip f = {0};
+  double hi = 1.0, by;
+  amp_status st;
+  if (!two_cheapest(result, n, &a, &b))
+    return amp_failf(err, AMP_EREFUSED, "levelised",
+                     "fewer than two cases have a levelised cost");
+  f.c = &cases[a];
+  f.landed = f.c->from_offer ? result[a].landed.total : f.c->cost;
+  f.present = result[a].energy_present;
+  f.gap = result[b].levelised.p50 - result[a].levelised.p50;
+  while (lead(&f, hi) < 0.0 && hi < 1e12 && !f.failed)
+    hi *= 2.0;
+  if (f.failed || !(lead(&f, hi) >= 0.0))
+    return amp_failf(err, AMP_EREFUSED, "price",
+                     "no price of the first makes them trade places");
+  st = amp_root(lead, &f, 0.0, hi, 1e-9, &by, err);
+  if (st != AMP_OK)
+    return st;
+  *first = a;
+  *second = b;
+  *per_module = by;
+  return AMP_OK;
+}

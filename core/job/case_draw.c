@@ -1,0 +1,333 @@
+/*
+** case_draw.c -- the plan of a case: the layout, what is known of one
+** module, and the draws. Modules in use follow the accepted number of each
+** draw, in whole strings; the layout is chosen once, at the middle values.
+*/
+#include "base/sample.h"
+#include "job/case_parts.h"
+#include <math.h>
+#include <string.h>
+
+#define HORIZON 15.0 /* years, where the need says nothing */
+
+amp_status case_refuse (case_plan *p, const amp_error *why) {
+  p->r->status = why->status;
+  p->r->why = *why;
+  return why->status;
+}
+
+static double given_or (double v, double instead) {
+  return amp_given(v) ? v : instead;
+}
+
+/* ---- what one module is ---- */
+
+/* The module with the case's window and values in place of its own. */
+static void own_module (case_plan *p) {
+  const amp_case *c = p->c;
+  amp_module *m = &p->module;
+  *m = *c->module;
+  m->soc_min = given_or(c->soc_min, m->soc_min);
+  m->soc_max = given_or(c->soc_max, m->soc_max);
+  m->cell_v_min = given_or(c->cell_v_min, m->cell_v_min);
+  m->cell_v_max = given_or(c->cell_v_max, m->cell_v_max);
+  if (amp_value_is_set(&c->tested) || amp_value_is_set(&c->soh)) {
+    m->tested = c->tested;
+    m->soh = c->soh;
+  }
+  p->soh_end = given_or(c->soh_end, m->soh_end);
+  p->life = c->life.models > 0 ? &c->life : &c->need->life;
+  p->horizon = fmin(given_or(c->need->horizon, HORIZON), AMP_LIFE_YEARS);
+  p->v_nominal = amp_module_nominal_v(m);
+}
+
+static void missing (amp_error *err, const char *field, const char *text) {
+  amp_failf(err, AMP_EMISSING, field, "%s", text);
+}
+
+/* Why there will be no years, or AMP_OK in r->years_why. */
+static void ask_for_years (case_plan *p) {
+  const amp_module *m = &p->module;
+  amp_error *why = &p->r->years_why;
+  if (!amp_value_is_set(&m->tested) && !amp_value_is_set(&m->soh))
+    missing(why, "soh", "neither a tested capacity nor a SoH was given");
+  else if (!amp_given(p->soh_end))
+    missing(why, "soh_end", "no SoH was given at which its life ends");
+  else if (p->life->models <= 0)
+    missing(why, "life_model", "no model of its fading was given");
+}
+
+static void bases (case_plan *p) {
+  const amp_module *m = &p->module;
+  const amp_value *r = &m->r10s;
+  amp_basis each = m->capacity.basis, duty = p->c->need->duty->basis;
+  if (amp_value_is_set(&m->tested))
+    each = m->tested.basis; /* the nameplate does not enter */
+  else if (amp_value_is_set(&m->soh))
+    each = amp_basis_worse(each, m->soh.basis);
+  else
+    each = AMP_BASIS_ASSUMED; /* the nameplate taken for the truth */
+  p->basis_each = each;
+  p->basis_dud = AMP_BASIS_NONE;
+  if (p->c->from_offer) /* no share of duds given: none assumed */
+    p->basis_dud =
+        amp_value_is_set(&p->c->dud) ? p->c->dud.basis : AMP_BASIS_ASSUMED;
+  p->basis_usable = amp_basis_worse(each, p->basis_dud);
+  if (p->r->window.assumed_low || p->r->window.assumed_high)
+    p->basis_usable = AMP_BASIS_ASSUMED;
+  p->basis_run = amp_basis_worse(p->basis_usable, duty);
+  p->basis_run = amp_basis_worse(
+      p->basis_run, amp_value_is_set(r) ? r->basis : AMP_BASIS_ASSUMED);
+}
+
+/* ---- layout ---- */
+
+static double dud_middle (const amp_case *c) {
+  return amp_value_is_set(&c->dud) ? c->dud.value : 0.0;
+}
+
+/* The series count with most usable energy of the modules in use; on a tie
+** the shorter string. */
+static amp_status best_layout (case_plan *p, amp_error *err) {
+  amp_layout row[AMP_LAYOUTS];
+  const amp_converter *v = &p->c->need->converter;
+  int n =
+      amp_layouts(&p->module, v->v_min, v->v_max, p->c->need->v_abs_max, row);
+  double most = 0.0;
+  for (int i = 0; i < n; i++) {
+    int used = amp_modules_in_use(p->count, dud_middle(p->c), row[i].modules);
+    double usable = used * amp_window_by_charge(&row[i].window);
+    if (row[i].fits && usable > most) {
+      most = usable;
+      p->series = row[i].modules;
+      p->r->window = row[i].window;
+    }
+  }
+  if (most > 0.0)
+    return AMP_OK;
+  for (int i = 0; i < n; i++) /* all refused: tell the first's reason */
+    if (!row[i].fits) {
+      if (err != NULL)
+        *err = row[i].why;
+      return row[i].why.status;
+    }
+  return amp_failf(err, AMP_EREFUSED, "count",
+                   "%d modules make no whole string that fits", p->count);
+}
+
+static amp_status given_layout (case_plan *p, amp_error *err) {
+  const amp_module *m = &p->module;
+  const amp_need *need = p->c->need;
+  amp_status st = amp_check_range(err, "series", p->c->series, 1, 1000);
+  if (st == AMP_OK)
+    st = amp_check_range(err, "parallel", p->c->parallel, 1, 1000);
+  if (st != AMP_OK)
+    return st;
+  p->series = p->c->series;
+  p->count = p->c->series * p->c->parallel;
+  return amp_window_of(m->chemistry, p->series * m->series, m->soc_min,
+                       m->soc_max, m->cell_v_min, m->cell_v_max,
+                       need->converter.v_min, need->converter.v_max,
+                       need->v_abs_max, &p->r->window, err);
+}
+
+static void note_layout (case_plan *p) {
+  amp_case_result *r = p->r;
+  double dud = p->c->from_offer ? dud_middle(p->c) : 0.0;
+  r->used = p->c->from_offer ? amp_modules_in_use(p->count, dud, p->series)
+                             : p->count;
+  r->modules_in_string = p->series;
+  r->strings = r->used / p->series;
+  r->groups = p->series * p->module.series;
+  r->count = p->count;
+  r->accepted_mean = p->count * (1.0 - dud);
+  r->r_assumed = !amp_value_is_set(&p->module.r10s);
+  r->capacity_assumed = !amp_value_is_set(&p->module.tested) &&
+                        !amp_value_is_set(&p->module.soh);
+  r->nameplate = p->count * p->v_nominal * p->module.capacity.value;
+  p->share = amp_window_by_charge(&r->window);
+}
+
+static amp_status check_money (const case_plan *p, amp_error *err) {
+  const amp_case *c = p->c;
+  double carry = given_or(c->need->carry_per_kg, 0.0);
+  if (!c->from_offer)
+    return amp_check_range(err, "cost", c->cost, -1e12, 1e12);
+  if (carry > 0.0 && !amp_given(p->module.mass))
+    return amp_failf(err, AMP_EMISSING, "mass",
+                     "carriage is paid by weight and the module's mass was "
+                     "not given");
+  return amp_offer_landed(&c->offer, &p->r->landed, err);
+}
+
+static amp_status check_life (const case_plan *p, amp_error *err) {
+  amp_status st =
+      amp_check_range(err, "life_model", p->life->models, 0, AMP_CASE_MODELS);
+  for (int k = 0; st == AMP_OK && k < p->life->models; k++)
+    st = amp_ageing_check(p->life->model[k], err);
+  if (st == AMP_OK && amp_given(p->soh_end))
+    st = amp_check_range(err, "soh_end", p->soh_end, 0.001, 1.0);
+  if (st == AMP_OK)
+    st = amp_check_range(err, "horizon", p->horizon, 1.0, AMP_LIFE_YEARS);
+  return st;
+}
+
+static amp_status check_case (case_plan *p, amp_error *err) {
+  const amp_case *c = p->c;
+  amp_status st;
+  if (!amp_value_is_set(&p->module.capacity))
+    return amp_failf(err, AMP_EMISSING, "capacity",
+                     "the module's nameplate capacity was not given");
+  st = amp_module_check(&p->module, err);
+  p->count = c->offer.count;
+  if (st == AMP_OK && c->from_offer)
+    st = amp_check_range(err, "dud", dud_middle(c), 0.0, 1.0);
+  if (st == AMP_OK)
+    st = check_life(p, err);
+  if (st == AMP_OK)
+    st = check_money(p, err);
+  if (st == AMP_OK)
+    st = c->from_offer ? best_layout(p, err) : given_layout(p, err);
+  return st;
+}
+
+/* ---- draws ---- */
+
+typedef struct lot {
+  const case_plan *p;
+  const amp_ask *ask;
+  uint64_t stream; /* of the number of duds */
+} lot;
+
+static double drawn (const lot *l, const amp_value *v, size_t i,
+                     double unset) {
+  if (!amp_value_is_set(v))
+    return unset;
+  return amp_value_draw(v, l->ask->seed, i, l->ask->draws);
+}
+
+/* Accepted modules at a random place of the binomial distribution. */
+static int accepted (const lot *l, double dud, size_t i) {
+  int n = l->p->count;
+  if (!l->p->c->from_offer || dud <= 0.0)
+    return n;
+  return amp_binomial_quantile(
+      n, 1.0 - dud,
+      amp_uniform_stratified(l->ask->seed, l->stream, i, l->ask->draws));
+}
+
+/* A capacity is never below 1 % of the label, whatever a normal spread
+** says, nor above 1.5 times it. */
+static void draw_module (const lot *l, size_t i, case_draw *d) {
+  const amp_module *m = &l->p->module;
+  double label = drawn(l, &m->capacity, i, 0.0), has;
+  d->capacity = fmax(label, 0.01 * m->capacity.value);
+  if (amp_value_is_set(&m->tested))
+    has = drawn(l, &m->tested, i, 0.0);
+  else
+    has = d->capacity * drawn(l, &m->soh, i, 1.0);
+  d->tested = fmin(fmax(has, 0.01 * d->capacity), 1.5 * d->capacity);
+  d->soh = d->tested / d->capacity;
+}
+
+static void draw_one (const lot *l, size_t i, case_draw *d) {
+  const amp_duty *duty = l->p->c->need->duty;
+  d->dud = fmin(fmax(drawn(l, &l->p->c->dud, i, 0.0), 0.0), 1.0);
+  d->strings = accepted(l, d->dud, i) / l->p->series;
+  draw_module(l, i, d);
+  d->load = fmax(drawn(l, &duty->load_factor, i, 1.0), 0.0);
+  d->sun = fmax(drawn(l, &duty->sun_factor, i, 1.0), 0.0);
+  d->shift = drawn(l, &duty->temp_shift, i, 0.0);
+  d->key = CASE_NO_KEY;
+}
+
+static bool same_year (const case_key *a, const case_draw *d) {
+  return a->strings == d->strings && a->load == d->load && a->sun == d->sun &&
+         a->shift == d->shift;
+}
+
+/* The key of a draw; only the last few are looked through, which finds all
+** of them when the duty has no spread. */
+static void find_key (case_plan *p, case_draw *d) {
+  size_t back = p->keys < 64 ? p->keys : 64;
+  if (d->strings <= 0)
+    return;
+  for (size_t i = p->keys - back; i < p->keys; i++)
+    if (same_year(&p->key[i], d)) {
+      d->key = i;
+      return;
+    }
+  d->key = p->keys++;
+  p->key[d->key] = (case_key){d->strings, d->load, d->sun, d->shift};
+}
+
+/* States of health to simulate, evenly from the end of life (or the lowest
+** drawn) up to the highest drawn; one where all are the same. In the middle
+** nameplate's measure. */
+static void spread_nodes (case_plan *p) {
+  double lo = 10.0, hi = 0.0, end = p->soh_end;
+  for (size_t i = 0; i < p->draws; i++) {
+    double soh = p->draw[i].tested / p->module.capacity.value;
+    lo = fmin(lo, soh);
+    hi = fmax(hi, soh);
+  }
+  if (p->r->years_why.status == AMP_OK && end < lo)
+    lo = fmin(lo, fmax(end, 0.3));
+  p->nodes = hi - lo > 1e-9 ? CASE_NODES : 1;
+  for (int k = 0; k < p->nodes; k++)
+    p->node_soh[k] = hi - (hi - lo) * (p->nodes - 1 - k) / (CASE_NODES - 1);
+}
+
+static amp_status make_draws (const amp_context *ctx, const amp_ask *ask,
+                              case_plan *p, amp_error *err) {
+  lot l = {p, ask, p->c->dud.stream};
+  if (l.stream == 0) /* a plain number has none: the module's name serves */
+    l.stream = amp_stream(p->module.name);
+  l.stream ^= amp_stream("accepted of the lot");
+  p->draws = ask->draws;
+  p->draw = amp_alloc(ctx, p->draws * sizeof *p->draw);
+  p->key = amp_alloc(ctx, p->draws * sizeof *p->key);
+  if (p->draw == NULL || p->key == NULL)
+    return amp_failf(err, AMP_ENOMEM, NULL, "no memory for the draws");
+  for (size_t i = 0; i < p->draws; i++) {
+    draw_one(&l, i, &p->draw[i]);
+    find_key(p, &p->draw[i]);
+  }
+  spread_nodes(p);
+  p->node_bytes = p->keys * (size_t)p->nodes * sizeof *p->node;
+  p->node = amp_alloc(ctx, p->node_bytes);
+  if (p->node == NULL)
+    return amp_failf(err, AMP_ENOMEM, NULL, "no memory for the years");
+  return AMP_OK;
+}
+
+amp_status case_plan_make (const amp_context *ctx, const amp_case *c,
+                           const amp_ask *ask, amp_case_result *r,
+                           case_plan *p, amp_error *err) {
+  amp_error why = {0};
+  memset(p, 0, sizeof *p);
+  memset(r, 0, sizeof *r);
+  p->c = c;
+  p->r = r;
+  own_module(p);
+  if (check_case(p, &why) != AMP_OK) {
+    case_refuse(p, &why);
+    return AMP_OK;
+  }
+  ask_for_years(p);
+  note_layout(p);
+  bases(p);
+  if (r->strings < 1) {
+    amp_failf(&why, AMP_EREFUSED, "dud",
+              "the median accepted number makes no whole string");
+    case_refuse(p, &why);
+    return AMP_OK;
+  }
+  return make_draws(ctx, ask, p, err);
+}
+
+void case_plan_free (const amp_context *ctx, case_plan *p) {
+  amp_free(ctx, p->draw, p->draws * sizeof *p->draw);
+  amp_free(ctx, p->key, p->draws * sizeof *p->key);
+  amp_free(ctx, p->node, p->node_bytes);
+}

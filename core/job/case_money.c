@@ -1,0 +1,438 @@
+/*
+** case_money.c -- each draw's life, energy and costs, and the quantiles over
+** all draws. Draws are independent: they may run on any number of workers,
+** each writes its own places, and what is summed is summed in draw order.
+*/
+#include "base/elementary.h"
+#include "base/interp.h"
+#include "base/sample.h"
+#include "cost/cash.h"
+#include "job/case_parts.h"
+#include <math.h>
+#include <stddef.h>
+#include <string.h>
+
+/* What is kept of each draw. */
+typedef enum column {
+  C_TOTAL,
+  C_TESTED,
+  C_USABLE,
+  C_DELIVERED,
+  C_DAYS,
+  C_UNSERVED,
+  C_CURTAILED,
+  C_SERVED,
+  C_EFC,
+  C_SOH,
+  C_YEARS,
+  C_NAMEPLATE,
+  C_ACCEPTED,
+  C_PER_USABLE,
+  C_PER_DELIVERED,
+  C_LEVELISED,
+  C_PRESENT,
+  C_MODEL, /* years by each model alone, from here on */
+  C_COUNT = C_MODEL + AMP_CASE_MODELS
+} column;
+
+enum { DRAWS_A_TURN = 64 }; /* draws in one work item */
+
+/* An infinite cost (no string, no energy) as a number that can be
+** interpolated; what comes out above HUGE_COST / 1e50 is infinite again. */
+#define HUGE_COST 1e250
+
+typedef struct money {
+  case_plan *p;
+  const amp_ask *ask;
+  double carry; /* per kg */
+  amp_duty_month month[12];
+  double fixed;   /* paid whatever is accepted */
+  double *v;      /* [C_COUNT][draws] */
+  amp_error *err; /* one a work item: the first that failed in it */
+} money;
+
+static double given_or (double v, double instead) {
+  return amp_given(v) ? v : instead;
+}
+
+static void put (const money *g, column c, size_t i, double v) {
+  if (v > HUGE_COST)
+    v = HUGE_COST;
+  g->v[(size_t)c * g->p->draws + i] = v;
+}
+
+/* ---- the year at a state of health ---- */
+
+static const case_node *nodes_of (const case_plan *p, const case_draw *d) {
+  return &p->node[d->key * (size_t)p->nodes];
+}
+
+/* The double at 'offset' of a node, between the nodes. */
+static double between (const case_plan *p, const case_draw *d,
+                       size_t offset) {
+  const case_node *node = nodes_of(p, d);
+  double y[CASE_NODES];
+  amp_curve c;
+  for (int k = 0; k < p->nodes; k++)
+    memcpy(&y[k], (const char *)&node[k] + offset, sizeof *y);
+  if (p->nodes == 1 ||
+      amp_curve_make(p->node_soh, y, p->nodes, AMP_INTERP_MONOTONE, &c, NULL))
+    return y[0];
+  return amp_curve_at(&c, d->tested / p->module.capacity.value);
+}
+
+/* What is asked for and offered in the year of a draw without a string. */
+static void idle_year (const money *g, size_t i, const case_draw *d) {
+  const amp_duty *duty = g->p->c->need->duty;
+  double load = 0.0, dc = 0.0, sun = 0.0, time = (double)duty->n * duty->dt;
+  for (size_t k = 0; k < duty->n; k++) {
+    load += duty->ac[k] * duty->dt;
+    dc += duty->dc[k] * duty->dt;
+    sun += duty->pv[k] * duty->dt;
+  }
+  put(g, C_UNSERVED, i,
+      (load > 0.0 ? load : dc) * d->load * CASE_YEAR / time);
+  put(g, C_CURTAILED, i, sun * d->sun * CASE_YEAR / time);
+  put(g, C_SERVED, i, 0.0);
+  put(g, C_EFC, i, 0.0);
+}
+
+static void first_year (const money *g, size_t i, const case_draw *d,
+                        double tested) {
+  const case_plan *p = g->p;
+  if (d->key == CASE_NO_KEY) {
+    idle_year(g, i, d);
+    return;
+  }
+  put(g, C_SERVED, i, between(p, d, offsetof(case_node, year.served)));
+  put(g, C_UNSERVED, i, between(p, d, offsetof(case_node, unserved)));
+  put(g, C_CURTAILED, i, between(p, d, offsetof(case_node, curtailed)));
+  put(g, C_EFC, i, between(p, d, offsetof(case_node, year.out)) / tested);
+}
+
+/* ---- life ---- */
+
+/* The model of draw i with its drawn rates in place. */
+static amp_ageing model_of (const money *g, int k, size_t i) {
+  const amp_life_choice *life = g->p->life;
+  amp_ageing m = *life->model[k];
+  const amp_value *a = &life->calendar[k], *b = &life->per_cycle[k];
+  if (m.kind != AMP_AGEING_RATES)
+    return m;
+  if (amp_value_is_set(a))
+    m.calendar = fmax(amp_value_draw(a, g->ask->seed, i, g->ask->draws), 0.0);
+  if (amp_value_is_set(b))
+    m.per_cycle =
+        fmax(amp_value_draw(b, g->ask->seed, i, g->ask->draws), 0.0);
+  return m;
+}
+
+/* The nodes as model k sees them, for this draw: SoH in its own nameplate's
+** measure, cycles counted in its own tested energy. */
+static void life_nodes (const money *g, const case_draw *d, int k,
+                        amp_life_node out[CASE_NODES]) {
+  const case_plan *p = g->p;
+  const case_node *node = nodes_of(p, d);
+  double label = p->module.capacity.value;
+  for (int j = 0; j < p->nodes; j++) {
+    out[j] = node[j].year;
+    out[j].soh *= label / d->capacity;
+    memcpy(out[j].term, node[j].term[k], sizeof out[j].term);
+    out[j].outside = node[j].outside[k];
+    out[j].brief.efc *= label / d->tested;
+    if (p->life->model[k]->kind == AMP_AGEING_RATES)
+      out[j].term[1] *= label / d->tested;
+  }
+}
+
+static amp_status live (const money *g, size_t i, const case_draw *d, int k,
+                        amp_life *out, amp_error *err) {
+  const case_plan *p = g->p;
+  amp_life_node node[CASE_NODES];
+  amp_ageing m = model_of(g, k, i);
+  amp_life_ask ask = {&m, d->soh, p->soh_end,
+                      given_or(p->module.age, 0.0) / CASE_YEAR, p->horizon};
+  if (d->key == CASE_NO_KEY) {
+    memset(out, 0, sizeof *out);
+    return AMP_OK;
+  }
+  life_nodes(g, d, k, node);
+  return amp_project(node, p->nodes, &ask, out, err);
+}
+
+/* ---- money of a life ---- */
+
+/* kWh and money of each whole year; the first counts as begun even where
+** the pack does not last it out. */
+static int whole_years (const money *g, const amp_life *l, double *energy,
+                        double *running) {
+  const amp_need *need = g->p->c->need;
+  double price = given_or(need->charge_price, 0.0);
+  int n = (int)floor(l->years + 1e-9);
+  n = n < 1 ? 1 : n;
+  energy[0] = running[0] = 0.0; /* no begun year at all: l->n is 0 */
+  for (int t = 0; t < n && t < l->n; t++) {
+    energy[t] = l->served[t] / CASE_KWH;
+    running[t] =
+        price * l->charged[t] / need->duty->charge_efficiency / CASE_KWH;
+  }
+  return n;
+}
+
+static void costs_of_life (const money *g, size_t i, const amp_life *l,
+                           double total) {
+  const case_plan *p = g->p;
+  double energy[AMP_LIFE_YEARS + 1], running[AMP_LIFE_YEARS + 1];
+  double per = (double)INFINITY, sum = 0.0, present = 0.0;
+  double rate = given_or(p->c->need->discount, 0.0);
+  int n = whole_years(g, l, energy, running);
+  amp_levelised_ask ask = {total,   n,   rate, energy,
+                           running, 0.0, 1.0,  given_or(p->c->residual, 0.0)};
+  for (int t = 0; t < l->n; t++)
+    sum += l->served[t];
+  for (int t = 0; t < n; t++)
+    present += energy[t] / amp_cash_fp(rate, t + 1);
+  if (present > 0.0 && amp_levelised(&ask, &per, NULL) != AMP_OK)
+    per = AMP_NOT_GIVEN;
+  put(g, C_DELIVERED, i, sum);
+  put(g, C_PER_DELIVERED, i,
+      sum > 0.0 ? total / (sum / CASE_KWH) : (double)INFINITY);
+  put(g, C_LEVELISED, i, per);
+  put(g, C_PRESENT, i, present);
+}
+
+static amp_status life_of (const money *g, size_t i, const case_draw *d,
+                           double total, amp_error *err) {
+  const case_plan *p = g->p;
+  int models = p->life->models, turn = (int)(i % (size_t)models);
+  for (int k = 0; k < models; k++) {
+    amp_life l;
+    amp_status st = live(g, i, d, k, &l, err);
+    if (st != AMP_OK)
+      return st;
+    put(g, (column)(C_MODEL + k), i, l.years);
+    if (k != turn)
+      continue;
+    put(g, C_YEARS, i, l.years);
+    costs_of_life(g, i, &l, total);
+  }
+  return AMP_OK;
+}
+
+/* ---- one draw ---- */
+
+static double total_of (const money *g, const case_draw *d) {
+  const case_plan *p = g->p;
+  int used = p->c->from_offer ? d->strings * p->series : 0;
+  return g->fixed + (used > 0 ? g->carry * used * p->module.mass : 0.0);
+}
+
+/* Goods alone, as F4 counts them per nameplate and per accepted kWh. */
+static double goods_of (const case_plan *p) {
+  return p->c->from_offer ? p->r->landed.total : p->c->cost;
+}
+
+static double per_kwh (double money, double j) {
+  return j > 0.0 ? money / (j / CASE_KWH) : (double)INFINITY;
+}
+
+static void pack_of (const money *g, size_t i, const case_draw *d,
+                     double total, double tested) {
+  const case_plan *p = g->p;
+  double usable = tested * p->share, each = d->tested * p->v_nominal;
+  double good = p->c->from_offer ? p->count * (1.0 - d->dud) : p->count;
+  double need = case_worst_month(p->c->need, g->month, d->load, d->sun).need;
+  put(g, C_TOTAL, i, total);
+  put(g, C_TESTED, i, tested);
+  put(g, C_USABLE, i, usable);
+  put(g, C_SOH, i, d->soh);
+  put(g, C_DAYS, i, need > 0.0 ? usable / need : AMP_NOT_GIVEN);
+  put(g, C_NAMEPLATE, i,
+      per_kwh(goods_of(p), p->count * p->v_nominal * d->capacity));
+  put(g, C_ACCEPTED, i, per_kwh(goods_of(p), good * each));
+  put(g, C_PER_USABLE, i, per_kwh(total, usable));
+}
+
+static amp_status draw_money (const money *g, size_t i, amp_error *err) {
+  const case_plan *p = g->p;
+  const case_draw *d = &p->draw[i];
+  double tested = d->tested * p->v_nominal * d->strings * p->series;
+  double total = total_of(g, d);
+  pack_of(g, i, d, total, tested);
+  first_year(g, i, d, tested);
+  if (p->r->years_why.status != AMP_OK)
+    return AMP_OK;
+  return life_of(g, i, d, total, err);
+}
+
+static void some_draws (void *arg, size_t item, size_t worker) {
+  const money *g = arg;
+  size_t i = item * DRAWS_A_TURN;
+  (void)worker;
+  for (int k = 0; k < DRAWS_A_TURN && i < g->p->draws; k++, i++)
+    if (draw_money(g, i, &g->err[item]) != AMP_OK)
+      return;
+}
+
+/* ---- quantiles ---- */
+
+static double finite_again (double v) {
+  return v > HUGE_COST / 1e50 ? (double)INFINITY : v;
+}
+
+static amp_stat stat_of (const money *g, column c, amp_basis basis) {
+  double *v = &g->v[(size_t)c * g->p->draws];
+  size_t n = g->p->draws;
+  double lo = v[0], hi = v[0];
+  amp_stat s = {.basis = basis};
+  for (size_t i = 1; i < n; i++) {
+    lo = fmin(lo, v[i]);
+    hi = fmax(hi, v[i]);
+  }
+  s.spread = lo < hi;
+  s.p50 = finite_again(s.spread ? amp_quantile(v, n, 0.5) : v[0]);
+  s.p10 = s.spread ? finite_again(amp_quantile(v, n, 0.1)) : s.p50;
+  s.p90 = s.spread ? finite_again(amp_quantile(v, n, 0.9)) : s.p50;
+  return s;
+}
+
+static amp_stat no_stat (void) {
+  amp_stat s = {
+      .p50 = AMP_NOT_GIVEN, .p10 = AMP_NOT_GIVEN, .p90 = AMP_NOT_GIVEN};
+  return s;
+}
+
+/* Years that reach the horizon are a bound only. */
+static amp_stat years_stat (const money *g, column c, amp_basis basis) {
+  amp_stat s = stat_of(g, c, basis);
+  double most = g->p->horizon;
+  s.beyond = s.p50 >= most;
+  s.p10_beyond = s.p10 >= most;
+  s.p90_beyond = s.p90 >= most;
+  return s;
+}
+
+/* What a model's years rest on. Published ones count as computed inside the
+** range of their fit, as an assumption outside it. */
+static amp_basis model_basis (const case_plan *p, int k) {
+  const amp_life_choice *life = p->life;
+  amp_basis b = AMP_BASIS_ASSUMED;
+  unsigned outside = 0;
+  for (size_t j = 0; j < p->keys * (size_t)p->nodes; j++)
+    outside |= p->node[j].outside[k];
+  p->r->outside |= outside;
+  if (life->model[k]->source != NULL && outside == 0)
+    b = AMP_BASIS_COMPUTED;
+  if (life->model[k]->kind == AMP_AGEING_RATES &&
+      amp_value_is_set(&life->calendar[k]) &&
+      amp_value_is_set(&life->per_cycle[k]))
+    b = amp_basis_worse(life->calendar[k].basis, life->per_cycle[k].basis);
+  return b;
+}
+
+static void life_stats (const money *g) {
+  const case_plan *p = g->p;
+  amp_case_result *r = p->r;
+  amp_basis all = p->basis_run;
+  for (int k = 0; k < p->life->models; k++) {
+    amp_basis b = amp_basis_worse(p->basis_run, model_basis(p, k));
+    all = amp_basis_worse(all, b);
+    r->life_by_model[k] = years_stat(g, (column)(C_MODEL + k), b);
+  }
+  r->years = years_stat(g, C_YEARS, all);
+  r->delivered = stat_of(g, C_DELIVERED, all);
+  r->per_delivered = stat_of(g, C_PER_DELIVERED, all);
+  r->levelised = stat_of(g, C_LEVELISED, all);
+  r->energy_present = stat_of(g, C_PRESENT, all).p50;
+}
+
+static void no_life_stats (amp_case_result *r) {
+  for (int k = 0; k < AMP_CASE_MODELS; k++)
+    r->life_by_model[k] = no_stat();
+  r->years = r->delivered = no_stat();
+  r->per_delivered = r->levelised = no_stat();
+  r->energy_present = AMP_NOT_GIVEN;
+}
+
+static void all_stats (const money *g) {
+  const case_plan *p = g->p;
+  amp_case_result *r = p->r;
+  amp_basis label = p->module.capacity.basis, run = p->basis_run;
+  amp_basis pack = amp_basis_worse(p->basis_each, p->basis_dud);
+  amp_basis carried = g->carry > 0.0 ? p->basis_dud : AMP_BASIS_NONE;
+  r->total = stat_of(g, C_TOTAL, carried);
+  r->tested = stat_of(g, C_TESTED, pack);
+  r->usable = stat_of(g, C_USABLE, p->basis_usable);
+  r->days = stat_of(
+      g, C_DAYS, amp_basis_worse(p->basis_usable, p->c->need->duty->basis));
+  r->unserved = stat_of(g, C_UNSERVED, run);
+  r->curtailed = stat_of(g, C_CURTAILED, run);
+  r->served = stat_of(g, C_SERVED, run);
+  r->efc = stat_of(g, C_EFC, run);
+  r->soh_start = stat_of(g, C_SOH, p->basis_each);
+  r->per_nameplate = stat_of(g, C_NAMEPLATE, label);
+  r->per_accepted = stat_of(g, C_ACCEPTED, pack);
+  r->per_usable = stat_of(g, C_PER_USABLE, p->basis_usable);
+  if (r->years_why.status == AMP_OK)
+    life_stats(g);
+  else
+    no_life_stats(r);
+}
+
+/* ---- a whole case ---- */
+
+static bool has_user_model (const case_plan *p) {
+  for (int k = 0; k < p->life->models; k++)
+    if (p->life->model[k]->kind == AMP_AGEING_USER)
+      return true;
+  return false;
+}
+
+/* The caller's own functions are called from the calling thread only. */
+static void run_draws (const amp_context *ctx, money *g, size_t items) {
+  if (items > 1 && !has_user_model(g->p)) {
+    amp_parallel_for(ctx, items, some_draws, g);
+    return;
+  }
+  for (size_t i = 0; i < items; i++)
+    some_draws(g, i, 0);
+}
+
+static amp_status finish (const money *g, size_t items, double *levelised) {
+  size_t n = g->p->draws;
+  for (size_t i = 0; i < items; i++)
+    if (g->err[i].status != AMP_OK)
+      return case_refuse(g->p, &g->err[i]);
+  for (size_t i = 0; i < n; i++)
+    levelised[i] = g->p->r->years_why.status == AMP_OK
+                       ? g->v[(size_t)C_LEVELISED * n + i]
+                       : AMP_NOT_GIVEN;
+  all_stats(g);
+  return AMP_OK;
+}
+
+amp_status case_money (const amp_context *ctx, case_plan *p,
+                       const amp_ask *ask, double *levelised,
+                       amp_error *err) {
+  const amp_case *c = p->c;
+  size_t items = (p->draws + DRAWS_A_TURN - 1) / DRAWS_A_TURN;
+  size_t bytes = C_COUNT * p->draws * sizeof(double);
+  money g = {
+      .p = p, .ask = ask, .carry = given_or(c->need->carry_per_kg, 0.0)};
+  amp_status st = AMP_OK;
+  g.fixed = goods_of(p) + given_or(c->extra, 0.0);
+  if (c->from_offer)
+    g.fixed += given_or(c->bos, 0.0) + g.carry * given_or(c->bos_mass, 0.0);
+  amp_duty_months(c->need->duty, g.month);
+  g.v = amp_alloc(ctx, bytes);
+  g.err = amp_alloc(ctx, items * sizeof *g.err);
+  if (g.v == NULL || g.err == NULL)
+    st = amp_failf(err, AMP_ENOMEM, NULL, "no memory for the draws");
+  else {
+    run_draws(ctx, &g, items);
+    finish(&g, items, levelised);
+  }
+  amp_free(ctx, g.v, bytes);
+  amp_free(ctx, g.err, items * sizeof *g.err);
+  return st;
+}
