@@ -174,22 +174,20 @@ end
 compare.model_line = model_line
 
 local function note_lines (raw, offers, need, names)
-  local n, models = notes.new(), {}
+  local n, middle, answered = notes.new(), {}, 0
+  middle[1] = flip_line(raw, offers, names)
   for i = 1, raw.n do
-    local row = raw[i]
-    notes.look(n, offers[i], names[i], {})
-    notes.tests(n, offers[i], names[i])
-    notes.outside(n, row, names[i])
-    local line = model_line(row)
-    if line then models[#models + 1] = { names[i], line } end
+    if not raw[i].refused then
+      answered = answered + 1
+      notes.look(n, offers[i], names[i], {})
+      notes.tests(n, offers[i], names[i])
+      notes.outside(n, raw[i], names[i])
+      local line = model_line(raw[i])
+      if line then middle[#middle + 1] = { names[i], line } end
+    end
   end
   notes.look(n, need, "", {})
-  local lines = {}
-  lines[#lines + 1] = flip_line(raw, offers, names)
-  table.move(models, 1, #models, #lines + 1, lines)
-  local rest = notes.lines(n)
-  table.move(rest, 1, #rest, #lines + 1, lines)
-  return notes.close(lines, raw)
+  return notes.close(notes.lines(n, middle, answered), raw)
 end
 
 -- a list of offers, whatever holds it

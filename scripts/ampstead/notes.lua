@@ -29,11 +29,21 @@ local function add (list, text, who)
   if who ~= "" and known[#known] ~= who then known[#known + 1] = who end
 end
 
+local named_most = 3 -- more owners are counted, not named
+
+-- "H1 H2", "used iron, new iron", "all", "5 offers"
+local function owners (who, all)
+  if #who > named_most then
+    return #who == all and "all" or #who .. " offers"
+  end
+  return table.concat(who, table.concat(who):find(" ") and ", " or " ")
+end
+
 -- "H1 duds 10 %; H2 H3 SoH 92 %"; neighbours of the same owners share them
-local function say (list)
+local function say (list, all)
   local parts, last = {}, nil
   for _, text in ipairs(list.order) do
-    local who = table.concat(list.who[text], " ")
+    local who = owners(list.who[text], all)
     if who == last and #parts > 0 then
       parts[#parts] = parts[#parts] .. ", " .. text
     else
@@ -192,21 +202,23 @@ local function names_of (list)
   return wording.list(list.order)
 end
 
---- Lines {label, sentence} of everything collected.
-function notes.lines (n)
+--- Lines {label, sentence} of everything collected; 'middle' stands after
+-- what a few tests say, 'all' is how many owners there are.
+function notes.lines (n, middle, all)
   local lines = {}
   local function put (label, text)
     if text ~= "" then lines[#lines + 1] = { label, text } end
   end
-  for _, few in ipairs(n.few) do lines[#lines + 1] = few end
+  table.move(n.few, 1, #n.few, 1, lines)
+  table.move(middle or {}, 1, #(middle or {}), #lines + 1, lines)
   if #n.outside.order > 0 then
     put("outside", "the range its ageing model was fitted in: " ..
-      say(n.outside) .. ". Years are a guess there.")
+      say(n.outside, all) .. ". Years are a guess there.")
   end
-  if #n.claimed.order > 0 then put("claimed", say(n.claimed) .. ".") end
-  if #n.assumed.order > 0 then put("assumed", say(n.assumed) .. ".") end
+  if #n.claimed.order > 0 then put("claimed", say(n.claimed, all) .. ".") end
+  if #n.assumed.order > 0 then put("assumed", say(n.assumed, all) .. ".") end
   if #n.stood_in.order > 0 then
-    put("not given", say(n.stood_in) .. ".")
+    put("not given", say(n.stood_in, all) .. ".")
   end
   put("no spread given", #n.fixed.order > 0 and names_of(n.fixed) ..
     "; prices." or "prices.")

@@ -176,11 +176,7 @@ local function note_lines (raw, cases, names, where)
       notes.outside(n, raw[i], "")
     end
   end
-  local lines = {}
-  lines[#lines + 1] = best_models(raw, where)
-  local rest = notes.lines(n)
-  table.move(rest, 1, #rest, #lines + 1, lines)
-  return notes.close(lines, raw)
+  return notes.close(notes.lines(n, { best_models(raw, where) }), raw)
 end
 
 -- the median order, then how often the first is cheapest
