@@ -37,7 +37,10 @@ static int no_memory (lua_State *L) {
 }
 
 static const amp_table *to_table (lua_State *L, int arg) {
-  return ((bind_table *)luaL_checkudata(L, arg, TABLE))->t;
+  const bind_table *b = luaL_checkudata(L, arg, TABLE);
+  if (!b->t) /* only after its finalizer was called by hand */
+    bind_error(L, NULL, "table: this one is gone");
+  return b->t;
 }
 
 static bind_table *new_table (lua_State *L) {
@@ -1072,6 +1075,12 @@ static void set_methods (lua_State *L, int core, const luaL_Reg *list) {
   luaL_setfuncs(L, list, 2);
 }
 
+/* getmetatable tells a script the name, and hands nothing out. */
+static void close_meta (lua_State *L, const char *name) {
+  lua_pushstring(L, name);
+  lua_setfield(L, -2, "__metatable");
+}
+
 /* core.table_new, and the metatables; the core table is on top. */
 void bind_table_open (lua_State *L) {
   int core = lua_gettop(L);
@@ -1081,14 +1090,17 @@ void bind_table_open (lua_State *L) {
   set_methods(L, core, table_methods);
   lua_pushcclosure(L, table_index, 1);
   lua_setfield(L, -2, "__index");
+  close_meta(L, "table");
   luaL_newmetatable(L, ROW);
   luaL_setfuncs(L, row_meta, 0);
+  close_meta(L, "row");
   luaL_newmetatable(L, CHART);
   lua_newtable(L);
   set_methods(L, core, chart_methods);
   lua_setfield(L, -2, "__index");
   lua_pushcfunction(L, chart_tostring);
   lua_setfield(L, -2, "__tostring");
+  close_meta(L, "chart");
   lua_settop(L, core);
   lua_pushcfunction(L, table_new);
   lua_setfield(L, core, "table_new");
