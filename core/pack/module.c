@@ -10,19 +10,19 @@
 
 /*
 ** Assumed resistance of a cell: 10 s at mid charge and 25 C, times its
-** capacity, ohm Ah. Retired EV cells ("PulseBat" data set, doi
-** 10.1038/s41467-024-54454-0): NMC 2.87 mohm x 21 Ah, LFP 3.08 x 35 after
-** 5 s, here times 1.118 (the pulse shape of cell.c from 5 to 10 s). The
-** 33 Ah blend pouch, doi 10.5281/zenodo.2580327: 2.03 mohm x 33.1. NCA
-** 18650, doi 10.17632/wykht8y7tg.1: 37.5 mohm x 2.9. Lead-acid: from
-** memory. NMC811: taken as NMC. A user's own chemistry: assumed, between.
+** measured capacity, ohm Ah. Retired cells of cars ("PulseBat" data set,
+** doi 10.1038/s41467-024-54454-0), means: NMC 2.86 mohm x 20.6 Ah, LFP 3.03
+** x 29.7 after 5 s, here times 1.118 (the pulse shape of cell.c from 5 to
+** 10 s). The blend pouch, doi 10.5281/zenodo.2580327: 2.03 mohm x 30.5. NCA
+** 18650, doi 10.17632/wykht8y7tg.1: 37.5 mohm x 2.8. Lead-acid: from
+** memory. NMC811: taken as NMC. A user's own chemistry: assumed.
 */
 static const struct {
   const char *name;
   double ohm_ah;
-} resistance[] = {{"nmc111", 0.067},    {"nmc811", 0.067},
-                  {"nca", 0.109},       {"lfp", 0.120},
-                  {"lmo_blend", 0.067}, {"lead_acid", 0.10}};
+} resistance[] = {{"nmc111", 0.066},    {"nmc811", 0.066},
+                  {"nca", 0.105},       {"lfp", 0.101},
+                  {"lmo_blend", 0.062}, {"lead_acid", 0.10}};
 #define RESISTANCE_OTHER 0.10 /* ohm Ah */
 
 /*
