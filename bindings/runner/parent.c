@@ -190,9 +190,34 @@ static bool own (const parent *p, const char *path) {
   return false;
 }
 
+static const char *script_name (const parent *p) {
+  const char *name = p->task->name, *slash;
+  if (name == NULL)
+    return "(command line)";
+  slash = strrchr(name, '/');
+  return slash != NULL ? slash + 1 : name;
+}
+
+/* In out/ a script replaces what it made itself; in a folder that --out
+** names what exists stays; --overwrite lifts both. */
+static bool may_replace (const parent *p, const char *path) {
+  if (p->task->o->overwrite)
+    return true;
+  return p->task->o->out == NULL &&
+         record_allows(p->out_dir, path, script_name(p));
+}
+
+static void remember (parent *p, const char *path) {
+  if ((p->written[p->written_n] = strdup(path)) != NULL)
+    p->written_n++;
+  if (p->task->o->out == NULL &&
+      !record_add(p->out_dir, path, script_name(p)))
+    say(p, "out/.results cannot be written: a later run will not replace "
+           "this result");
+}
+
 static int write_result (parent *p, const char *path, const char *text,
                          size_t n, char *why, size_t why_size) {
-  const runner_options *o = p->task->o;
   bool mine = own(p, path);
   int st;
   if (!mine && p->written_n == WRITTEN_MOST) {
@@ -207,12 +232,10 @@ static int write_result (parent *p, const char *path, const char *text,
              strerror(errno));
     return EXIT_CREATE;
   }
-  st =
-      file_write_below(p->out_dir, path, text, n,
-                       mine || o->out == NULL || o->overwrite, why, why_size);
-  if (st == EXIT_OK && !mine &&
-      (p->written[p->written_n] = strdup(path)) != NULL)
-    p->written_n++;
+  st = file_write_below(p->out_dir, path, text, n,
+                        mine || may_replace(p, path), why, why_size);
+  if (st == EXIT_OK && !mine)
+    remember(p, path);
   return st;
 }
 

@@ -87,6 +87,14 @@ int file_write_below (int dir, const char *path, const char *data, size_t n,
 /* The whole of an open descriptor. EXIT_OK, EXIT_DATA (too long), EXIT_IO */
 int file_read_all (int fd, runner_buffer *text);
 
+/* ---- record.c: whose results stand in out/ ---- */
+
+/* May 'script' write 'path' (checked) in the folder: it is not there yet, or
+** the script made it before. */
+bool record_allows (int dir, const char *path, const char *script);
+/* Remember that it did; false where that failed. */
+bool record_add (int dir, const char *path, const char *script);
+
 /* ---- visible.c: output that cannot command a terminal ---- */
 
 typedef struct runner_visible {

@@ -500,7 +500,7 @@ static void keep_params (lua_State *L, const runner_task *t) {
 static void keep_settings (lua_State *L, const runner_options *o) {
   long jobs = o->jobs > 0 ? o->jobs : sysconf(_SC_NPROCESSORS_ONLN);
   if (o->has_seed) {
-    lua_pushnumber(L, o->seed);
+    lua_pushinteger(L, (lua_Integer)o->seed);
     lua_setfield(L, LUA_REGISTRYINDEX, "ampstead.seed");
   }
   lua_pushinteger(L, jobs < 1 ? 1 : jobs > 64 ? 64 : jobs);

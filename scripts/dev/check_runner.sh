@@ -157,7 +157,13 @@ exits 0 "a result" write.lua one.csv
 holds "stands in out/" grep -q H1 out/one.csv
 exits 0 "a result again" write.lua one.csv H2
 holds "is replaced in out/" grep -q H2 out/one.csv
-holds "no temporary file stays" test "$(ls -A out)" = one.csv
+holds "no temporary file stays" \
+  test "$(ls -A out | tr '\n' ' ')" = ".results one.csv "
+cp write.lua other.lua
+exits 73 "another script's result" other.lua one.csv H3
+holds "was kept" grep -q H2 out/one.csv
+exits 0 "but by --overwrite" --overwrite other.lua one.csv H3
+exits 73 "which makes it the other's" write.lua one.csv H2
 exits 0 "a result in a folder of its own" write.lua deep/one.csv
 holds "stands there" test -s out/deep/one.csv
 exits 77 "a result outside" write.lua ../one.csv
