@@ -93,7 +93,8 @@ end
 --- A collector of what the objects of one table rest on.
 function notes.new ()
   return { claimed = new_list(), assumed = new_list(), fixed = new_list(),
-    stood_in = new_list(), few = {}, outside = new_list(), seen = {} }
+    stood_in = new_list(), models = new_list(), few = {},
+    outside = new_list() }
 end
 
 local function look (n, keys, who, skip)
@@ -133,8 +134,17 @@ end
 
 local look_object
 
+local function source_of (name)
+  for _, model in ipairs(core.life_models and core.life_models() or {}) do
+    if model.name == name then return model.source end
+  end
+end
+
 local function look_models (n, given, who, skip)
-  if core.kind(given) then
+  if type(given) == "string" then
+    local source = source_of(given)
+    add(n.models, given .. (source and " (" .. source .. ")" or ""), who)
+  elseif core.kind(given) then
     look_object(n, given, who, skip)
   elseif type(given) == "table" then
     for _, model in ipairs(given) do look_models(n, model, who, skip) end
@@ -217,6 +227,7 @@ function notes.lines (n, middle, all)
   end
   if #n.claimed.order > 0 then put("claimed", say(n.claimed, all) .. ".") end
   if #n.assumed.order > 0 then put("assumed", say(n.assumed, all) .. ".") end
+  if #n.models.order > 0 then put("fade by", say(n.models, all) .. ".") end
   if #n.stood_in.order > 0 then
     put("not given", say(n.stood_in, all) .. ".")
   end
