@@ -12,8 +12,8 @@
 ** A 33 Ah laminated EV cell (LMO with nickel oxide / graphite), 30 A pulses
 ** at 25 C in mid charge, doi 10.5281/zenodo.2580327: the first sample is
 ** 0.76 of the 10 s value; the slow pair, fitted to the same log, is
-** 0.65 .. 0.97 of it (900 s: 0.71 .. 0.97), of which 0.7 is taken; 20 s for the fast
-** pair then gives a 30 s value of 1.24, measured 1.25.
+** 0.65 .. 0.97 of it (900 s: 0.71 .. 0.97), of which 0.7 is taken; 20 s for
+** the fast pair then gives a 30 s value of 1.24, measured 1.25.
 */
 #define R0_SHARE 0.76 /* of r10s */
 #define R2_SHARE 0.70
