@@ -153,6 +153,17 @@ static void matches_state_of_charge_examples (void **state) {
   assert_close(depth_sum(got, n) / 100, 1.40, 1e-12);
 }
 
+/* X >= Y closes: an equal range coming back makes the older one a full
+** cycle (rule 3 of docs/model/rainflow.md, by hand). */
+static void equal_ranges_close_a_full_cycle (void **state) {
+  static const double turn[] = {0, 10, 4, 8, 4};
+  static const amp_cycle want[] = {{4, 6, 1}, {10, 5, 0.5}, {6, 7, 0.5}};
+  amp_cycle got[LEN(turn)];
+  size_t n = amp_rainflow_count(turn, LEN(turn), got);
+  (void)state;
+  assert_cycles(got, n, want, LEN(want), 0.0);
+}
+
 /* Sum of range x count is half the total variation, for any history. */
 static void depths_add_up_to_half_the_variation (void **state) {
   double v[500];
@@ -318,6 +329,7 @@ int main (void) {
       cmocka_unit_test(matches_a_smooth_signal),
       cmocka_unit_test(repeating_history_closes),
       cmocka_unit_test(matches_state_of_charge_examples),
+      cmocka_unit_test(equal_ranges_close_a_full_cycle),
       cmocka_unit_test(depths_add_up_to_half_the_variation),
       cmocka_unit_test(cutting_the_stream_changes_nothing),
       cmocka_unit_test(end_starts_anew),
