@@ -148,7 +148,7 @@ contract () {
 valgrind_tests () {
   local test n=0 bad=0
   for test in build/*_test_*; do
-    [ -x "$test" ] && [ -f "$test" ] || continue
+    [ -f "$test" ] && [ -x "$test" ] || continue # not a folder, no pattern
     n=$((n + 1))
     timeout 240 valgrind -q --error-exitcode=99 --leak-check=full \
       --errors-for-leak-kinds=definite "$test" >"$tmp/vg" 2>&1 || {
@@ -161,9 +161,10 @@ valgrind_tests () {
   [ "$bad" = 0 ] && [ "$n" -gt 0 ]
 }
 
+# Headers are set by hand: their comments stand in columns.
 format () {
   local files
-  files=$(git ls-files 'core/*.[ch]' 'bindings/*.[ch]' 'tests/*.[ch]')
+  files=$(git ls-files 'core/*.c' 'bindings/*.c' 'tests/*.c')
   # shellcheck disable=SC2086 # a list of words is meant
   clang-format --dry-run -Werror $files
 }
