@@ -28,161 +28,161 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
 
 /* Per leaf. Voltages and resistances of the whole leaf; q in C. */
 #define LEAF_FIELDS(X)                                                       \
-  X (base)   /* first row of this leaf's curve in the table */               \
-  X (kv)     /* groups in series */                                          \
-  X (kr)     /* ohm of r0 at shape 1, 298.15 K */                            \
-  X (rj)     /* ohm, joints */                                               \
-  X (ea)     /* K, activation of r0 */                                       \
-  X (q)      /* C */                                                         \
-  X (iq)     /* 1/C */                                                       \
-  X (r1)                                                                     \
-  X (tau1)                                                                   \
-  X (r2)                                                                     \
-  X (tau2)                                                                   \
-  X (zmin)                                                                   \
-  X (zmax)                                                                   \
-  X (vmin)                                                                   \
-  X (vmax)                                                                   \
-  X (heat)    /* J/K; 0: stays at ambient */                                 \
-  X (cool)    /* W/K */                                                      \
-  X (icool)   /* K/W; 0: stays at ambient */                                 \
-  X (z)       /* state of charge */                                          \
-  X (v1)                                                                     \
-  X (v2)                                                                     \
-  X (temp)    /* K */                                                        \
-  X (ocv)     /* V of one group at z: kept from the last look-up */          \
-  X (slope)   /* V per unit of z */                                          \
-  X (shape)                                                                  \
-  X (f)       /* V: integral of ocv over z from 0 */
+  X(base) /* first row of this leaf's curve in the table */                  \
+  X(kv)   /* groups in series */                                             \
+  X(kr)   /* ohm of r0 at shape 1, 298.15 K */                               \
+  X(rj)   /* ohm, joints */                                                  \
+  X(ea)   /* K, activation of r0 */                                          \
+  X(q)    /* C */                                                            \
+  X(iq)   /* 1/C */                                                          \
+  X(r1)                                                                      \
+  X(tau1)                                                                    \
+  X(r2)                                                                      \
+  X(tau2)                                                                    \
+  X(zmin)                                                                    \
+  X(zmax)                                                                    \
+  X(vmin)                                                                    \
+  X(vmax)                                                                    \
+  X(heat)  /* J/K; 0: stays at ambient */                                    \
+  X(cool)  /* W/K */                                                         \
+  X(icool) /* K/W; 0: stays at ambient */                                    \
+  X(z)     /* state of charge */                                             \
+  X(v1)                                                                      \
+  X(v2)                                                                      \
+  X(temp)  /* K */                                                           \
+  X(ocv)   /* V of one group at z: kept from the last look-up */             \
+  X(slope) /* V per unit of z */                                             \
+  X(shape)                                                                   \
+  X(f) /* V: integral of ocv over z from 0 */
 
 /* Per leaf and length of step: what is left of v1, v2 and T - T_end after
 ** it, and the mean of v1, v2 over it per v1, v2 at its start. */
 #define COEF_FIELDS(X)                                                       \
-  X (a1)                                                                     \
-  X (a2)                                                                     \
-  X (k1)                                                                     \
-  X (k2)                                                                     \
-  X (at)
+  X(a1)                                                                      \
+  X(a2)                                                                      \
+  X(k1)                                                                      \
+  X(k2)                                                                      \
+  X(at)
 
 /* Per leaf, during a step: mean voltage e - r i, the ohmic part of r, the
 ** current, then the state at its end, and chemical energy and heat of it. */
 #define WORK_FIELDS(X)                                                       \
-  X (e)                                                                      \
-  X (r)                                                                      \
-  X (r0)                                                                     \
-  X (i)                                                                      \
-  X (z)                                                                      \
-  X (v1)                                                                     \
-  X (v2)                                                                     \
-  X (temp)                                                                   \
-  X (ocv)                                                                    \
-  X (slope)                                                                  \
-  X (shape)                                                                  \
-  X (f)                                                                      \
-  X (chem)                                                                   \
-  X (heat)
+  X(e)                                                                       \
+  X(r)                                                                       \
+  X(r0)                                                                      \
+  X(i)                                                                       \
+  X(z)                                                                       \
+  X(v1)                                                                      \
+  X(v2)                                                                      \
+  X(temp)                                                                    \
+  X(ocv)                                                                     \
+  X(slope)                                                                   \
+  X(shape)                                                                   \
+  X(f)                                                                       \
+  X(chem)                                                                    \
+  X(heat)
 
 /* Per lane, during a step: power asked at the terminals and what it is made
 ** of, the current, whether a limit holds, room left to the nearest limit. */
 #define STEP_FIELDS(X)                                                       \
-  X (power)                                                                  \
-  X (ac)                                                                     \
-  X (over)                                                                   \
-  X (dc)                                                                     \
-  X (tamb)                                                                   \
-  X (i)                                                                      \
-  X (v)                                                                      \
-  X (hi)                                                                     \
-  X (lo)                                                                     \
-  X (keep)                                                                   \
-  X (limited)                                                                \
-  X (margin)                                                                 \
-  X (term)                                                                   \
-  X (soc)
+  X(power)                                                                   \
+  X(ac)                                                                      \
+  X(over)                                                                    \
+  X(dc)                                                                      \
+  X(tamb)                                                                    \
+  X(i)                                                                       \
+  X(v)                                                                       \
+  X(hi)                                                                      \
+  X(lo)                                                                      \
+  X(keep)                                                                    \
+  X(limited)                                                                 \
+  X(margin)                                                                  \
+  X(term)                                                                    \
+  X(soc)
 
 /* Per lane: settings, then sums and extremes. Sums in J, C, s. */
 #define LANE_FIELDS(X)                                                       \
-  X (lf)                                                                     \
-  X (sf)                                                                     \
-  X (eta)                                                                    \
-  X (ieta)                                                                   \
-  X (idle)                                                                   \
-  X (pmax)                                                                   \
-  X (ce)    /* charge efficiency */                                          \
-  X (shift) /* K */                                                          \
-  X (rvmin) /* V, limits of the converter */                                 \
-  X (rvmax)                                                                  \
-  X (held)  /* 1: a voltage floor holds, -1: a ceiling, 0: none */
+  X(lf)                                                                      \
+  X(sf)                                                                      \
+  X(eta)                                                                     \
+  X(ieta)                                                                    \
+  X(idle)                                                                    \
+  X(pmax)                                                                    \
+  X(ce)    /* charge efficiency */                                           \
+  X(shift) /* K */                                                           \
+  X(rvmin) /* V, limits of the converter */                                  \
+  X(rvmax)                                                                   \
+  X(held) /* 1: a voltage floor holds, -1: a ceiling, 0: none */
 
 #define SUM_FIELDS(X)                                                        \
-  X (served)                                                                 \
-  X (unserved)                                                               \
-  X (dc_served)                                                              \
-  X (dc_unserved)                                                            \
-  X (curtailed)                                                              \
-  X (out)                                                                    \
-  X (in)                                                                     \
-  X (loss)                                                                   \
-  X (charge_out)                                                             \
-  X (charge_in)                                                              \
-  X (leaf_charge) /* sum over leaves of i dt */                              \
-  X (soc_time)                                                               \
-  X (v_time)                                                                 \
-  X (v2_time)                                                                \
-  X (temp_time)                                                              \
-  X (discharge_time)                                                         \
-  X (unserved_time)                                                          \
-  X (power_residual)                                                         \
-  X (events)
+  X(served)                                                                  \
+  X(unserved)                                                                \
+  X(dc_served)                                                               \
+  X(dc_unserved)                                                             \
+  X(curtailed)                                                               \
+  X(out)                                                                     \
+  X(in)                                                                      \
+  X(loss)                                                                    \
+  X(charge_out)                                                              \
+  X(charge_in)                                                               \
+  X(leaf_charge) /* sum over leaves of i dt */                               \
+  X(soc_time)                                                                \
+  X(v_time)                                                                  \
+  X(v2_time)                                                                 \
+  X(temp_time)                                                               \
+  X(discharge_time)                                                          \
+  X(unserved_time)                                                           \
+  X(power_residual)                                                          \
+  X(events)
 
 #define EXTREME_FIELDS(X)                                                    \
-  X (soc_low)                                                                \
-  X (soc_high)                                                               \
-  X (temp_low)                                                               \
-  X (temp_high)                                                              \
-  X (i_max)                                                                  \
-  X (i_min)                                                                  \
-  X (v_low)                                                                  \
-  X (v_high)                                                                 \
-  X (first_unserved)                                                         \
-  X (last_unserved)                                                          \
-  X (first_curtailed)
+  X(soc_low)                                                                 \
+  X(soc_high)                                                                \
+  X(temp_low)                                                                \
+  X(temp_high)                                                               \
+  X(i_max)                                                                   \
+  X(i_min)                                                                   \
+  X(v_low)                                                                   \
+  X(v_high)                                                                  \
+  X(first_unserved)                                                          \
+  X(last_unserved)                                                           \
+  X(first_curtailed)
 
 #define FIELD_INDEX(n) LEAF_##n,
-enum { LEAF_FIELDS (FIELD_INDEX) LEAF_COUNT };
+enum { LEAF_FIELDS(FIELD_INDEX) LEAF_COUNT };
 #undef FIELD_INDEX
 #define FIELD_INDEX(n) +1
 enum {
-  COEF_COUNT = 0 COEF_FIELDS (FIELD_INDEX),
-  WORK_COUNT = 0 WORK_FIELDS (FIELD_INDEX),
-  STEP_COUNT = 0 STEP_FIELDS (FIELD_INDEX)
+  COEF_COUNT = 0 COEF_FIELDS(FIELD_INDEX),
+  WORK_COUNT = 0 WORK_FIELDS(FIELD_INDEX),
+  STEP_COUNT = 0 STEP_FIELDS(FIELD_INDEX)
 };
 #undef FIELD_INDEX
 #define FIELD_INDEX(n) LANE_##n,
 enum {
-  LANE_FIELDS (FIELD_INDEX) LANE_SETTINGS,
+  LANE_FIELDS(FIELD_INDEX) LANE_SETTINGS,
   LANE_BEFORE_SUMS = LANE_SETTINGS - 1,
-  SUM_FIELDS (FIELD_INDEX) LANE_SUMS_END,
+  SUM_FIELDS(FIELD_INDEX) LANE_SUMS_END,
   LANE_BEFORE_EXTREMES = LANE_SUMS_END - 1,
-  EXTREME_FIELDS (FIELD_INDEX) LANE_COUNT
+  EXTREME_FIELDS(FIELD_INDEX) LANE_COUNT
 };
 #undef FIELD_INDEX
 
 /* One block: leaf[] then lane fields, each field 'lanes' doubles. */
 typedef struct amp_block {
-  int lanes;   /* 1 or AMP_LANES */
+  int lanes; /* 1 or AMP_LANES */
   int leaves, nodes;
   const amp_node *node; /* the shape all lanes share */
   const double *table;
-  double *leaf; /* [leaves][LEAF_COUNT][lanes] */
-  double *lane; /* [LANE_COUNT][lanes] */
-  double *whole; /* [leaves][COEF_COUNT][lanes], of a step of dt */
-  double *part;  /* the same, of a part of a step */
-  double *work;  /* [leaves][WORK_COUNT][lanes] */
-  double *step;  /* [STEP_COUNT][lanes] */
+  double *leaf;          /* [leaves][LEAF_COUNT][lanes] */
+  double *lane;          /* [LANE_COUNT][lanes] */
+  double *whole;         /* [leaves][COEF_COUNT][lanes], of a step of dt */
+  double *part;          /* the same, of a part of a step */
+  double *work;          /* [leaves][WORK_COUNT][lanes] */
+  double *step;          /* [STEP_COUNT][lanes] */
   double *e, *r, *a, *b; /* [nodes][lanes]: a level's mean voltage is e - r i,
                             its current a I + b of the pack's I */
-  double dt;    /* s, of a step inside */
+  double dt;             /* s, of a step inside */
 } amp_block;
 
 /* Duty steps first .. last-1, each 'split' steps of block->dt. */
@@ -195,8 +195,17 @@ typedef struct amp_chunk {
   double *trace; /* one lane only: AMP_TRACE doubles a step, or NULL */
 } amp_chunk;
 
-enum { TRACE_TIME, TRACE_SOC, TRACE_CURRENT, TRACE_VOLTAGE, TRACE_TEMP,
-       TRACE_POWER, TRACE_UNSERVED, TRACE_CURTAILED, AMP_TRACE };
+enum {
+  TRACE_TIME,
+  TRACE_SOC,
+  TRACE_CURRENT,
+  TRACE_VOLTAGE,
+  TRACE_TEMP,
+  TRACE_POWER,
+  TRACE_UNSERVED,
+  TRACE_CURTAILED,
+  AMP_TRACE
+};
 
 typedef void amp_lanes_run (amp_block *b, const amp_chunk *c);
 

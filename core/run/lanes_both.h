@@ -9,7 +9,7 @@
 
 #define L 1
 #define NAME(f) f##_1
-#define ENTRY LANES_NAME (1)
+#define ENTRY LANES_NAME(1)
 #include "run/lanes_kernel.h"
 #undef L
 #undef NAME
@@ -17,5 +17,5 @@
 
 #define L AMP_LANES
 #define NAME(f) f##_n
-#define ENTRY LANES_NAME (n)
+#define ENTRY LANES_NAME(n)
 #include "run/lanes_kernel.h"

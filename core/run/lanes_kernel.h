@@ -9,65 +9,64 @@
 */
 
 #define X(n) double n[L];
-typedef struct NAME (leaf) {
-  LEAF_FIELDS (X)
-} NAME (leaf);
-typedef struct NAME (coef) {
-  COEF_FIELDS (X)
-} NAME (coef);
-typedef struct NAME (work) {
-  WORK_FIELDS (X)
-} NAME (work);
-typedef struct NAME (step) {
-  STEP_FIELDS (X)
-} NAME (step);
-typedef struct NAME (lane) {
-  LANE_FIELDS (X) SUM_FIELDS (X) EXTREME_FIELDS (X)
-} NAME (lane);
+typedef struct NAME(leaf) {
+  LEAF_FIELDS(X)
+} NAME(leaf);
+typedef struct NAME(coef) {
+  COEF_FIELDS(X)
+} NAME(coef);
+typedef struct NAME(work) {
+  WORK_FIELDS(X)
+} NAME(work);
+typedef struct NAME(step) {
+  STEP_FIELDS(X)
+} NAME(step);
+typedef struct NAME(lane) {
+  LANE_FIELDS(X) SUM_FIELDS(X) EXTREME_FIELDS(X)
+} NAME(lane);
 #undef X
 
 /* for lanes l0 .. l1-1 */
-#define EACH_LANE                                                            \
-  _Pragma ("omp simd") for (int l = l0; l < l1; l++)
+#define EACH_LANE _Pragma("omp simd") for (int l = l0; l < l1; l++)
 
 #define BIG 1e300
 #define SLACK 1e-9 /* of SoC, and V of a group: at a limit */
 
-static inline double NAME (least) (double a, double b) {
+static inline double NAME (least)(double a, double b) {
   return a < b ? a : b;
 }
-static inline double NAME (most) (double a, double b) {
+static inline double NAME (most)(double a, double b) {
   return a > b ? a : b;
 }
 
 /* Mean voltage e - r i of each leaf over 'tau': order 2, the mean of the RC
 ** pairs exact and the open-circuit voltage along its tangent. */
-static inline void NAME (leaf_terms) (const amp_block *b, const double *coef,
-                                      double tau, int l0, int l1) {
+static inline void NAME (leaf_terms)(const amp_block *b, const double *coef,
+                                     double tau, int l0, int l1) {
   for (int k = 0; k < b->leaves; k++) {
-    const NAME (leaf) *p = (const NAME (leaf) *)b->leaf + k;
-    const NAME (coef) *c = (const NAME (coef) *)coef + k;
-    NAME (work) *w = (NAME (work) *)b->work + k;
+    const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
+    const NAME(coef) *c = (const NAME(coef) *)coef + k;
+    NAME(work) *w = (NAME(work) *)b->work + k;
     EACH_LANE {
-      double hot = amp_exp_inline(p->ea[l] * (1.0 / p->temp[l]
-                                              - 1.0 / 298.15));
+      double hot =
+          amp_exp_inline(p->ea[l] * (1.0 / p->temp[l] - 1.0 / 298.15));
       double tangent = 0.5 * p->kv[l] * p->slope[l] * tau * p->iq[l];
       w->r0[l] = p->kr[l] * p->shape[l] * hot + p->rj[l];
-      w->e[l] = p->kv[l] * p->ocv[l] - c->k1[l] * p->v1[l]
-                - c->k2[l] * p->v2[l];
-      w->r[l] = w->r0[l] + p->r1[l] * (1.0 - c->k1[l])
-                + p->r2[l] * (1.0 - c->k2[l]) + tangent;
+      w->e[l] =
+          p->kv[l] * p->ocv[l] - c->k1[l] * p->v1[l] - c->k2[l] * p->v2[l];
+      w->r[l] = w->r0[l] + p->r1[l] * (1.0 - c->k1[l]) +
+                p->r2[l] * (1.0 - c->k2[l]) + tangent;
     }
   }
 }
 
 /* e and r of every level from its leaves' (node lists parents first). */
-static inline void NAME (tree_up) (const amp_block *b, int l0, int l1) {
+static inline void NAME (tree_up)(const amp_block *b, int l0, int l1) {
   for (int n = b->nodes - 1; n >= 0; n--) {
     const amp_node *node = &b->node[n];
     double *e = b->e + (size_t)n * L, *r = b->r + (size_t)n * L;
     if (node->level == AMP_LEAF) {
-      const NAME (work) *w = (const NAME (work) *)b->work + node->first;
+      const NAME(work) *w = (const NAME(work) *)b->work + node->first;
       EACH_LANE {
         e[l] = w->e[l];
         r[l] = w->r[l];
@@ -100,7 +99,7 @@ static inline void NAME (tree_up) (const amp_block *b, int l0, int l1) {
 }
 
 /* Current of every level as a I + b of the pack's current I. */
-static inline void NAME (tree_down) (const amp_block *b, int l0, int l1) {
+static inline void NAME (tree_down)(const amp_block *b, int l0, int l1) {
   EACH_LANE {
     b->a[l] = 1.0;
     b->b[l] = 0.0;
@@ -131,49 +130,51 @@ static inline void NAME (tree_down) (const amp_block *b, int l0, int l1) {
 
 /* lo and hi: the pack's current at which a leaf or the converter sits on a
 ** limit it has already met; BIG where none acts. */
-static inline void NAME (bounds) (const amp_block *b, int l0, int l1) {
-  NAME (step) *s = (NAME (step) *)b->step;
-  const NAME (lane) *g = (const NAME (lane) *)b->lane;
+static inline void NAME (bounds)(const amp_block *b, int l0, int l1) {
+  NAME(step) *s = (NAME(step) *)b->step;
+  const NAME(lane) *g = (const NAME(lane) *)b->lane;
   EACH_LANE {
     double hi = (b->e[l] - g->rvmin[l]) / b->r[l];
     double lo = (b->e[l] - g->rvmax[l]) / b->r[l];
-    s->hi[l] = g->held[l] > 0.5 ? NAME (most) (hi, 0.0) : BIG;
-    s->lo[l] = g->held[l] < -0.5 ? NAME (least) (lo, 0.0) : -BIG;
+    s->hi[l] = g->held[l] > 0.5 ? NAME(most)(hi, 0.0) : BIG;
+    s->lo[l] = g->held[l] < -0.5 ? NAME(least)(lo, 0.0) : -BIG;
   }
   for (int n = 0; n < b->nodes; n++) {
     if (b->node[n].level != AMP_LEAF)
       continue;
-    const NAME (leaf) *p = (const NAME (leaf) *)b->leaf + b->node[n].first;
-    const NAME (work) *w = (const NAME (work) *)b->work + b->node[n].first;
+    const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + b->node[n].first;
+    const NAME(work) *w = (const NAME(work) *)b->work + b->node[n].first;
     const double *a = b->a + (size_t)n * L, *c = b->b + (size_t)n * L;
     EACH_LANE {
       double ia = 1.0 / a[l];
       double hi = ((w->e[l] - p->vmin[l]) / w->r[l] - c[l]) * ia;
       double lo = ((w->e[l] - p->vmax[l]) / w->r[l] - c[l]) * ia;
       double rest = -c[l] * ia;
-      hi = g->held[l] > 0.5 ? NAME (most) (hi, 0.0) : BIG;
-      lo = g->held[l] < -0.5 ? NAME (least) (lo, 0.0) : -BIG;
+      hi = g->held[l] > 0.5 ? NAME(most)(hi, 0.0) : BIG;
+      lo = g->held[l] < -0.5 ? NAME(least)(lo, 0.0) : -BIG;
       hi = p->z[l] <= p->zmin[l] + SLACK
-             ? NAME (least) (hi, NAME (most) (rest, 0.0)) : hi;
+               ? NAME(least)(hi, NAME(most)(rest, 0.0))
+               : hi;
       lo = p->z[l] >= p->zmax[l] - SLACK
-             ? NAME (most) (lo, NAME (least) (rest, 0.0)) : lo;
-      s->hi[l] = NAME (least) (s->hi[l], hi);
-      s->lo[l] = NAME (most) (s->lo[l], lo);
+               ? NAME(most)(lo, NAME(least)(rest, 0.0))
+               : lo;
+      s->hi[l] = NAME(least)(s->hi[l], hi);
+      s->lo[l] = NAME(most)(s->lo[l], lo);
     }
   }
 }
 
 /* The pack's current: that of the power asked over the step's mean voltage,
 ** V I = P with V = e - r I, inside the bounds. */
-static inline void NAME (current) (const amp_block *b, int l0, int l1) {
-  NAME (step) *s = (NAME (step) *)b->step;
-  const NAME (lane) *g = (const NAME (lane) *)b->lane;
+static inline void NAME (current)(const amp_block *b, int l0, int l1) {
+  NAME(step) *s = (NAME(step) *)b->step;
+  const NAME(lane) *g = (const NAME(lane) *)b->lane;
   EACH_LANE {
     double e = b->e[l], r = b->r[l], p = s->power[l];
     double d = e * e - 4.0 * r * p;
-    double root = sqrt(NAME (most) (d, 0.0));
+    double root = sqrt(NAME(most)(d, 0.0));
     double want = d >= 0.0 ? 2.0 * p / (e + root) : 0.5 * e / r;
-    double i = NAME (most) (NAME (least) (want, s->hi[l]), s->lo[l]);
+    double i = NAME(most)(NAME(least)(want, s->hi[l]), s->lo[l]);
     double held = g->held[l];
     s->i[l] = i;
     s->v[l] = e - r * i;
@@ -184,9 +185,9 @@ static inline void NAME (current) (const amp_block *b, int l0, int l1) {
 }
 
 /* End of the step of every leaf, from its current; and the room left. */
-static inline void NAME (leaf_ends) (const amp_block *b, const double *coef,
-                                     double tau, int l0, int l1) {
-  NAME (step) *s = (NAME (step) *)b->step;
+static inline void NAME (leaf_ends)(const amp_block *b, const double *coef,
+                                    double tau, int l0, int l1) {
+  NAME(step) *s = (NAME(step) *)b->step;
   EACH_LANE {
     s->term[l] = 0.0;
   }
@@ -194,23 +195,23 @@ static inline void NAME (leaf_ends) (const amp_block *b, const double *coef,
     if (b->node[n].level != AMP_LEAF)
       continue;
     int k = b->node[n].first;
-    const NAME (leaf) *p = (const NAME (leaf) *)b->leaf + k;
-    const NAME (coef) *c = (const NAME (coef) *)coef + k;
-    NAME (work) *w = (NAME (work) *)b->work + k;
+    const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
+    const NAME(coef) *c = (const NAME(coef) *)coef + k;
+    NAME(work) *w = (NAME(work) *)b->work + k;
     const double *a = b->a + (size_t)n * L, *base = b->b + (size_t)n * L;
     const double *table = b->table;
     EACH_LANE {
       double i = a[l] * s->i[l] + base[l];
       double z = p->z[l] - i * tau * p->iq[l];
       double x = z * AMP_ROWS;
-      double inside = NAME (least) (NAME (most) (x, 0.0), AMP_ROWS - 1.0);
+      double inside = NAME(least)(NAME(most)(x, 0.0), AMP_ROWS - 1.0);
       int at = (int)inside;
       double f = x - at;
       const double *row = table + (size_t)((int)p->base[l] + at) * AMP_ROW;
       double c1 = row[ROW_C1], c2 = row[ROW_C2], c3 = row[ROW_C3];
       double c0 = row[ROW_C0];
-      double pair = c->k1[l] * p->v1[l] + (1.0 - c->k1[l]) * p->r1[l] * i
-                    + c->k2[l] * p->v2[l] + (1.0 - c->k2[l]) * p->r2[l] * i;
+      double pair = c->k1[l] * p->v1[l] + (1.0 - c->k1[l]) * p->r1[l] * i +
+                    c->k2[l] * p->v2[l] + (1.0 - c->k2[l]) * p->r2[l] * i;
       double warm = i * i * w->r0[l] + i * pair;
       double t_end = s->tamb[l] + warm * p->icool[l];
       w->i[l] = i;
@@ -221,10 +222,11 @@ static inline void NAME (leaf_ends) (const amp_block *b, const double *coef,
       w->ocv[l] = c0 + f * (c1 + f * (c2 + f * c3));
       w->slope[l] = AMP_ROWS * (c1 + f * (2.0 * c2 + f * (3.0 * c3)));
       w->shape[l] = row[ROW_R] + f * row[ROW_DR];
-      w->f[l] = row[ROW_F]
-                + f * (c0 + f * (c1 * (1.0 / 2) + f * (c2 * (1.0 / 3)
-                                                       + f * c3 * 0.25)))
-                    * (1.0 / AMP_ROWS);
+      w->f[l] =
+          row[ROW_F] + f *
+                           (c0 + f * (c1 * (1.0 / 2) +
+                                      f * (c2 * (1.0 / 3) + f * c3 * 0.25))) *
+                           (1.0 / AMP_ROWS);
       w->chem[l] = p->kv[l] * p->q[l] * (p->f[l] - w->f[l]);
       w->heat[l] = warm * tau;
       s->term[l] += w->chem[l] - w->heat[l];
@@ -234,59 +236,60 @@ static inline void NAME (leaf_ends) (const amp_block *b, const double *coef,
 
 /* Room to the nearest limit at the end of the step, < 0: passed inside it.
 ** A voltage limit that holds already is not asked again. */
-static inline void NAME (room) (const amp_block *b, int l0, int l1) {
-  NAME (step) *s = (NAME (step) *)b->step;
-  const NAME (lane) *g = (const NAME (lane) *)b->lane;
+static inline void NAME (room)(const amp_block *b, int l0, int l1) {
+  NAME(step) *s = (NAME(step) *)b->step;
+  const NAME(lane) *g = (const NAME(lane) *)b->lane;
   for (int n = b->nodes - 1; n >= 0; n--) {
     if (b->node[n].level != AMP_LEAF)
       continue;
     int k = b->node[n].first;
-    const NAME (leaf) *p = (const NAME (leaf) *)b->leaf + k;
-    NAME (work) *w = (NAME (work) *)b->work + k;
+    const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
+    NAME(work) *w = (NAME(work) *)b->work + k;
     EACH_LANE {
       double open = p->kv[l] * w->ocv[l] - w->v1[l] - w->v2[l];
       double v = open - w->r0[l] * w->i[l];
-      double low = NAME (least) (w->z[l] - p->zmin[l],
-                                 s->keep[l] > 0.5
-                                   ? BIG : (v - p->vmin[l]) / p->kv[l]);
-      double high = NAME (least) (p->zmax[l] - w->z[l],
-                                  s->keep[l] < -0.5
-                                    ? BIG : (p->vmax[l] - v) / p->kv[l]);
-      double room = s->i[l] > 0.0 && w->i[l] > 0.0 ? low
-                    : s->i[l] < 0.0 && w->i[l] < 0.0 ? high : BIG;
-      s->margin[l] = NAME (least) (s->margin[l], room + SLACK);
+      double low =
+          NAME(least)(w->z[l] - p->zmin[l],
+                      s->keep[l] > 0.5 ? BIG : (v - p->vmin[l]) / p->kv[l]);
+      double high =
+          NAME(least)(p->zmax[l] - w->z[l],
+                      s->keep[l] < -0.5 ? BIG : (p->vmax[l] - v) / p->kv[l]);
+      double room = s->i[l] > 0.0 && w->i[l] > 0.0   ? low
+                    : s->i[l] < 0.0 && w->i[l] < 0.0 ? high
+                                                     : BIG;
+      s->margin[l] = NAME(least)(s->margin[l], room + SLACK);
       w->e[l] = open; /* for the converter's limit: the tree at the end */
       w->r[l] = w->r0[l];
     }
   }
-  NAME (tree_up) (b, l0, l1);
+  NAME(tree_up)(b, l0, l1);
   EACH_LANE {
     double v = b->e[l] - b->r[l] * s->i[l];
     double low = s->keep[l] > 0.5 ? BIG : v - g->rvmin[l];
     double high = s->keep[l] < -0.5 ? BIG : g->rvmax[l] - v;
     double room = s->i[l] > 0.0 ? low : s->i[l] < 0.0 ? high : BIG;
-    s->margin[l] = NAME (least) (s->margin[l], room + SLACK);
+    s->margin[l] = NAME(least)(s->margin[l], room + SLACK);
   }
 }
 
 /* One try of 'tau' from the present state; nothing of the state moves. */
-static inline void NAME (try) (const amp_block *b, const double *coef,
-                               double tau, int l0, int l1) {
-  NAME (leaf_terms) (b, coef, tau, l0, l1);
-  NAME (tree_up) (b, l0, l1);
-  NAME (tree_down) (b, l0, l1);
-  NAME (bounds) (b, l0, l1);
-  NAME (current) (b, l0, l1);
-  NAME (leaf_ends) (b, coef, tau, l0, l1);
-  NAME (room) (b, l0, l1);
+static inline void NAME (try)(const amp_block *b, const double *coef,
+                              double tau, int l0, int l1) {
+  NAME(leaf_terms)(b, coef, tau, l0, l1);
+  NAME(tree_up)(b, l0, l1);
+  NAME(tree_down)(b, l0, l1);
+  NAME(bounds)(b, l0, l1);
+  NAME(current)(b, l0, l1);
+  NAME(leaf_ends)(b, coef, tau, l0, l1);
+  NAME(room)(b, l0, l1);
 }
 
 /* Take the try: state of the leaves, mean SoC by charge into s->soc. Lanes
 ** with margin < 0 keep their state. */
-static inline void NAME (take_leaves) (const amp_block *b, double tau,
-                                       int l0, int l1) {
-  NAME (step) *s = (NAME (step) *)b->step;
-  NAME (lane) *g = (NAME (lane) *)b->lane;
+static inline void NAME (take_leaves)(const amp_block *b, double tau, int l0,
+                                      int l1) {
+  NAME(step) *s = (NAME(step) *)b->step;
+  NAME(lane) *g = (NAME(lane) *)b->lane;
   double all[L], soc[L], old[L];
   EACH_LANE {
     all[l] = 0.0;
@@ -294,8 +297,8 @@ static inline void NAME (take_leaves) (const amp_block *b, double tau,
     old[l] = 0.0;
   }
   for (int k = 0; k < b->leaves; k++) {
-    NAME (leaf) *p = (NAME (leaf) *)b->leaf + k;
-    const NAME (work) *w = (const NAME (work) *)b->work + k;
+    NAME(leaf) *p = (NAME(leaf) *)b->leaf + k;
+    const NAME(work) *w = (const NAME(work) *)b->work + k;
     EACH_LANE {
       bool ok = s->margin[l] >= 0.0;
       double z0 = p->z[l], z1 = w->z[l], t0 = p->temp[l], t1 = w->temp[l];
@@ -316,16 +319,16 @@ static inline void NAME (take_leaves) (const amp_block *b, double tau,
       p->f[l] = ok ? f : f0;
       g->loss[l] += ok ? heat : 0.0;
       g->leaf_charge[l] += ok ? charge : 0.0;
-      g->soc_low[l] = NAME (least) (g->soc_low[l], z1);
-      g->soc_high[l] = NAME (most) (g->soc_high[l], z1);
-      g->temp_low[l] = NAME (least) (g->temp_low[l], t1);
-      g->temp_high[l] = NAME (most) (g->temp_high[l], t1);
+      g->soc_low[l] = NAME(least)(g->soc_low[l], z1);
+      g->soc_high[l] = NAME(most)(g->soc_high[l], z1);
+      g->temp_low[l] = NAME(least)(g->temp_low[l], t1);
+      g->temp_high[l] = NAME(most)(g->temp_high[l], t1);
       all[l] += p->q[l];
       soc[l] += p->q[l] * z1;
       old[l] += p->q[l] * z0;
     }
   }
-  const NAME (leaf) *first = (const NAME (leaf) *)b->leaf;
+  const NAME(leaf) *first = (const NAME(leaf) *)b->leaf;
   EACH_LANE {
     double on = s->margin[l] >= 0.0 ? tau : 0.0;
     double mean = 0.5 * (soc[l] + old[l]) / all[l];
@@ -336,10 +339,10 @@ static inline void NAME (take_leaves) (const amp_block *b, double tau,
 }
 
 /* Take the try: sums of the lane. 'now' s: the start of the step. */
-static inline void NAME (take_sums) (const amp_block *b, double tau,
-                                     double now, int l0, int l1) {
-  NAME (step) *s = (NAME (step) *)b->step;
-  NAME (lane) *g = (NAME (lane) *)b->lane;
+static inline void NAME (take_sums)(const amp_block *b, double tau,
+                                    double now, int l0, int l1) {
+  NAME(step) *s = (NAME(step) *)b->step;
+  NAME(lane) *g = (NAME(lane) *)b->lane;
   EACH_LANE {
     bool ok = s->margin[l] >= 0.0;
     double on = ok ? tau : 0.0, asked = s->power[l], i = s->i[l];
@@ -347,11 +350,11 @@ static inline void NAME (take_sums) (const amp_block *b, double tau,
     double term = ok ? s->term[l] : 0.0;
     bool limited = s->limited[l] > 0.5, drawn = asked > 0.0;
     double gap = drawn ? asked - got : got - asked;
-    double missing = limited ? NAME (most) (gap, 0.0) : 0.0;
+    double missing = limited ? NAME(most)(gap, 0.0) : 0.0;
     double short_w = drawn ? missing : 0.0;
-    double ac = NAME (least) (short_w * g->eta[l], s->ac[l]);
-    double dc = NAME (least) (NAME (most) (short_w - ac * g->ieta[l], 0.0),
-                              s->dc[l]);
+    double ac = NAME(least)(short_w * g->eta[l], s->ac[l]);
+    double dc =
+        NAME(least)(NAME(most)(short_w - ac * g->ieta[l], 0.0), s->dc[l]);
     double unmet = ac + s->over[l];
     double spill = (drawn ? 0.0 : missing) / g->ce[l];
     double late = unmet + dc > 0.0 ? on : 0.0;
@@ -368,19 +371,19 @@ static inline void NAME (take_sums) (const amp_block *b, double tau,
     g->dc_served[l] += (s->dc[l] - dc) * on;
     g->dc_unserved[l] += dc * on;
     g->curtailed[l] += spill * on;
-    g->out[l] += NAME (most) (term, 0.0);
-    g->in[l] += NAME (most) (-term, 0.0);
-    g->charge_out[l] += NAME (most) (i, 0.0) * on;
-    g->charge_in[l] += NAME (most) (-i, 0.0) * on;
+    g->out[l] += NAME(most)(term, 0.0);
+    g->in[l] += NAME(most)(-term, 0.0);
+    g->charge_out[l] += NAME(most)(i, 0.0) * on;
+    g->charge_in[l] += NAME(most)(-i, 0.0) * on;
     g->v_time[l] += v * on;
     g->v2_time[l] += v * v * on;
     g->discharge_time[l] += i > 0.0 ? on : 0.0;
     g->unserved_time[l] += late;
     g->power_residual[l] += error;
-    g->i_max[l] = NAME (most) (g->i_max[l], i_hi);
-    g->i_min[l] = NAME (least) (g->i_min[l], i_lo);
-    g->v_low[l] = NAME (least) (g->v_low[l], v_lo);
-    g->v_high[l] = NAME (most) (g->v_high[l], v_hi);
+    g->i_max[l] = NAME(most)(g->i_max[l], i_hi);
+    g->i_min[l] = NAME(least)(g->i_min[l], i_lo);
+    g->v_low[l] = NAME(least)(g->v_low[l], v_lo);
+    g->v_high[l] = NAME(most)(g->v_high[l], v_hi);
     g->first_unserved[l] = first < 0.0 ? begun : first;
     g->last_unserved[l] = late > 0.0 ? now + tau : last;
     g->first_curtailed[l] = spilt < 0.0 ? lost_at : spilt;
@@ -388,23 +391,24 @@ static inline void NAME (take_sums) (const amp_block *b, double tau,
 }
 
 /* Coefficients of a part of a step, of one lane. */
-static void NAME (part_coef) (const amp_block *b, double tau, int l) {
+static void NAME (part_coef)(const amp_block *b, double tau, int l) {
   for (int k = 0; k < b->leaves; k++) {
-    const NAME (leaf) *p = (const NAME (leaf) *)b->leaf + k;
-    NAME (coef) *c = (NAME (coef) *)b->part + k;
+    const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
+    NAME(coef) *c = (NAME(coef) *)b->part + k;
     c->a1[l] = amp_exp_inline(-tau / p->tau1[l]);
     c->a2[l] = amp_exp_inline(-tau / p->tau2[l]);
     c->k1[l] = (1.0 - c->a1[l]) * p->tau1[l] / tau;
     c->k2[l] = (1.0 - c->a2[l]) * p->tau2[l] / tau;
     c->at[l] = p->heat[l] > 0.0
-                 ? amp_exp_inline(-tau * p->cool[l] / p->heat[l]) : 0.0;
+                   ? amp_exp_inline(-tau * p->cool[l] / p->heat[l])
+                   : 0.0;
   }
 }
 
-static double NAME (try_part) (const amp_block *b, double tau, int l) {
-  const NAME (step) *s = (const NAME (step) *)b->step;
-  NAME (part_coef) (b, tau, l);
-  NAME (try) (b, b->part, tau, l, l + 1);
+static double NAME (try_part)(const amp_block *b, double tau, int l) {
+  const NAME(step) *s = (const NAME(step) *)b->step;
+  NAME(part_coef)(b, tau, l);
+  NAME(try)(b, b->part, tau, l, l + 1);
   return s->margin[l];
 }
 
@@ -413,15 +417,15 @@ static double NAME (try_part) (const amp_block *b, double tau, int l) {
 ** bracketing (regula falsi, Illinois form); 0 when there is none. The try
 ** of 'left' itself had 'over' < 0.
 */
-static double NAME (until_limit) (const amp_block *b, double left,
-                                  double over, int l) {
-  double t0 = left * 1e-7, m0 = NAME (try_part) (b, t0, l);
+static double NAME (until_limit)(const amp_block *b, double left, double over,
+                                 int l) {
+  double t0 = left * 1e-7, m0 = NAME(try_part)(b, t0, l);
   double t1 = left, m1 = over;
   if (!(m0 >= 0.0))
     return 0.0;
   for (int turn = 0, side = 0; turn < 60; turn++) {
     double t = (t0 * m1 - t1 * m0) / (m1 - m0);
-    double m = NAME (try_part) (b, t, l);
+    double m = NAME(try_part)(b, t, l);
     if (m >= 0.0) {
       t0 = t;
       m0 = m;
@@ -440,45 +444,44 @@ static double NAME (until_limit) (const amp_block *b, double left,
 }
 
 /* A step of one lane that meets limits: go to each, then on. */
-static void NAME (limits) (const amp_block *b, double dt, double now, int l) {
-  NAME (step) *s = (NAME (step) *)b->step;
-  NAME (lane) *g = (NAME (lane) *)b->lane;
+static void NAME (limits)(const amp_block *b, double dt, double now, int l) {
+  NAME(step) *s = (NAME(step) *)b->step;
+  NAME(lane) *g = (NAME(lane) *)b->lane;
   double left = dt;
   for (int turn = 0; left > 0.0; turn++) {
-    double part = left, room = NAME (try_part) (b, part, l);
+    double part = left, room = NAME(try_part)(b, part, l);
     if (room < 0.0 && turn < 12) {
-      part = NAME (until_limit) (b, left, room, l);
+      part = NAME(until_limit)(b, left, room, l);
       g->events[l] += 1.0;
       if (part <= 0.0) { /* at it already: from here on it holds */
         g->held[l] = s->power[l] > 0.0 ? 1.0 : -1.0;
         part = left;
-        if (NAME (try_part) (b, part, l) < 0.0) {
-          double to = NAME (until_limit) (b, left, s->margin[l], l);
+        if (NAME(try_part)(b, part, l) < 0.0) {
+          double to = NAME(until_limit)(b, left, s->margin[l], l);
           part = to > 0.0 ? to : left;
         }
       }
-      NAME (try_part) (b, part, l);
+      NAME(try_part)(b, part, l);
     }
     s->margin[l] = BIG; /* taken whatever it says: bounded by SLACK */
-    NAME (take_leaves) (b, part, l, l + 1);
-    NAME (take_sums) (b, part, now, l, l + 1);
+    NAME(take_leaves)(b, part, l, l + 1);
+    NAME(take_sums)(b, part, now, l, l + 1);
     now += part;
     left = part < left ? left - part : 0.0;
   }
 }
 
 /* What a duty step asks of each lane. */
-static inline void NAME (ask) (const amp_block *b, const amp_chunk *c,
-                               size_t t, int l0, int l1) {
-  NAME (step) *s = (NAME (step) *)b->step;
-  const NAME (lane) *g = (const NAME (lane) *)b->lane;
+static inline void NAME (ask)(const amp_block *b, const amp_chunk *c,
+                              size_t t, int l0, int l1) {
+  NAME(step) *s = (NAME(step) *)b->step;
+  const NAME(lane) *g = (const NAME(lane) *)b->lane;
   double ac = c->ac[t], dc = c->dc[t], pv = c->pv[t], temp = c->temp[t];
   double on = c->on[t] ? 1.0 : 0.0;
   EACH_LANE {
     double load = ac * g->lf[l];
-    double through = NAME (least) (load, g->pmax[l]);
-    double net = through * g->ieta[l] + g->idle[l] * on + dc
-                 - pv * g->sf[l];
+    double through = NAME(least)(load, g->pmax[l]);
+    double net = through * g->ieta[l] + g->idle[l] * on + dc - pv * g->sf[l];
     s->ac[l] = through;
     s->over[l] = load - through;
     s->dc[l] = dc;
@@ -487,11 +490,11 @@ static inline void NAME (ask) (const amp_block *b, const amp_chunk *c,
   }
 }
 
-static void NAME (keep_trace) (const amp_block *b, double *row, double now,
-                               const double *before) {
-  const NAME (step) *s = (const NAME (step) *)b->step;
-  const NAME (lane) *g = (const NAME (lane) *)b->lane;
-  const NAME (leaf) *first = (const NAME (leaf) *)b->leaf;
+static void NAME (keep_trace)(const amp_block *b, double *row, double now,
+                              const double *before) {
+  const NAME(step) *s = (const NAME(step) *)b->step;
+  const NAME(lane) *g = (const NAME(lane) *)b->lane;
+  const NAME(leaf) *first = (const NAME(leaf) *)b->leaf;
   double out = g->out[0] - before[0] - (g->in[0] - before[1]);
   double ah = g->charge_out[0] - before[2] - (g->charge_in[0] - before[3]);
   row[TRACE_TIME] = now;
@@ -504,8 +507,8 @@ static void NAME (keep_trace) (const amp_block *b, double *row, double now,
   row[TRACE_CURTAILED] = (g->curtailed[0] - before[5]) / b->dt;
 }
 
-static void NAME (sums_now) (const amp_block *b, double *sum) {
-  const NAME (lane) *g = (const NAME (lane) *)b->lane;
+static void NAME (sums_now)(const amp_block *b, double *sum) {
+  const NAME(lane) *g = (const NAME(lane) *)b->lane;
   sum[0] = g->out[0];
   sum[1] = g->in[0];
   sum[2] = g->charge_out[0];
@@ -516,29 +519,28 @@ static void NAME (sums_now) (const amp_block *b, double *sum) {
 }
 
 void ENTRY (amp_block *b, const amp_chunk *c) {
-  const NAME (step) *s = (const NAME (step) *)b->step;
+  const NAME(step) *s = (const NAME(step) *)b->step;
   size_t done = 0;
   for (size_t t = c->first; t < c->last; t++) {
-    NAME (ask) (b, c, t, 0, L);
+    NAME(ask)(b, c, t, 0, L);
     for (int sub = 0; sub < c->split; sub++, done++) {
       double now = ((double)t * c->split + sub) * b->dt, before[7];
       int bad = 0;
       if (L == 1 && c->trace)
-        NAME (sums_now) (b, before);
-      NAME (try) (b, b->whole, b->dt, 0, L);
-      NAME (take_leaves) (b, b->dt, 0, L);
-      NAME (take_sums) (b, b->dt, now, 0, L);
+        NAME(sums_now)(b, before);
+      NAME(try)(b, b->whole, b->dt, 0, L);
+      NAME(take_leaves)(b, b->dt, 0, L);
+      NAME(take_sums)(b, b->dt, now, 0, L);
       for (int l = 0; l < L; l++)
         bad += s->margin[l] >= 0.0 ? 0 : 1;
       for (int l = 0; bad && l < L; l++)
         if (!(s->margin[l] >= 0.0))
-          NAME (limits) (b, b->dt, now, l);
+          NAME(limits)(b, b->dt, now, l);
       if (c->soc)
         for (int l = 0; l < L; l++)
           c->soc[done * L + (size_t)l] = s->soc[l];
       if (L == 1 && c->trace)
-        NAME (keep_trace) (b, c->trace + done * AMP_TRACE, now + b->dt,
-                           before);
+        NAME(keep_trace)(b, c->trace + done * AMP_TRACE, now + b->dt, before);
     }
   }
 }

@@ -39,8 +39,8 @@ typedef struct batch {
   void *arg;
   double *table;
   size_t tables, table_size;
-  size_t *order;      /* cases in the order of their blocks */
-  size_t *first;      /* block i: order[first[i]] .. order[first[i+1]-1] */
+  size_t *order; /* cases in the order of their blocks */
+  size_t *first; /* block i: order[first[i]] .. order[first[i+1]-1] */
   size_t blocks;
   size_t *leaf_table; /* [case] offset in table_of[] */
   int *table_of;      /* row of each leaf's table, case by case */
@@ -88,8 +88,8 @@ static void table_fill (double *row, const amp_chemistry *chem,
     row[ROW_DR] = shape_at(cell, x1) - row[ROW_R];
     row[ROW_F] = i < AMP_ROWS ? sum : row[ROW_F - AMP_ROW];
     row[ROW_SPARE] = 0.0;
-    sum += h * (row[ROW_C0] + row[ROW_C1] / 2.0 + row[ROW_C2] / 3.0
-                + row[ROW_C3] / 4.0);
+    sum += h * (row[ROW_C0] + row[ROW_C1] / 2.0 + row[ROW_C2] / 3.0 +
+                row[ROW_C3] / 4.0);
   }
 }
 
@@ -99,9 +99,9 @@ static bool same_table (const amp_group *a, const amp_group *b) {
     return false;
   if (a->chemistry == b->chemistry)
     return true;
-  return x->n == y->n && x->kind == y->kind
-         && !memcmp(x->x, y->x, (size_t)x->n * sizeof *x->x)
-         && !memcmp(x->y, y->y, (size_t)x->n * sizeof *x->y);
+  return x->n == y->n && x->kind == y->kind &&
+         !memcmp(x->x, y->x, (size_t)x->n * sizeof *x->x) &&
+         !memcmp(x->y, y->y, (size_t)x->n * sizeof *x->y);
 }
 
 /* Give every leaf its table; leaves that share curve and shape share it. */
@@ -121,7 +121,7 @@ static amp_status tables_make (batch *w, size_t n) {
         owner[room++] = g;
       w->table_of[k] = (int)t * (AMP_ROWS + 1);
     }
-  w->table_size = room * (AMP_ROWS + 1) * AMP_ROW * sizeof (double);
+  w->table_size = room * (AMP_ROWS + 1) * AMP_ROW * sizeof(double);
   w->table = amp_alloc(w->ctx, w->table_size);
   for (size_t t = 0; w->table && t < room; t++)
     table_fill(w->table + t * (AMP_ROWS + 1) * AMP_ROW, owner[t]->chemistry,
@@ -177,9 +177,9 @@ static bool same_shape (const amp_pack *a, const amp_pack *b) {
   if (a->leaves != b->leaves || a->nodes != b->nodes)
     return false;
   for (int i = 0; i < a->nodes; i++)
-    if (a->node[i].level != b->node[i].level
-        || a->node[i].first != b->node[i].first
-        || a->node[i].count != b->node[i].count)
+    if (a->node[i].level != b->node[i].level ||
+        a->node[i].first != b->node[i].first ||
+        a->node[i].count != b->node[i].count)
       return false;
   return true;
 }
@@ -211,16 +211,17 @@ static void blocks_make (batch *w, size_t n, bool *taken) {
 
 static size_t bench_doubles (const batch *w) {
   size_t leaf = LEAF_COUNT + 2 * (size_t)COEF_COUNT + WORK_COUNT;
-  return ((size_t)w->most_leaves * leaf + (size_t)STEP_COUNT
-          + (size_t)LANE_COUNT + 4 * (size_t)w->most_nodes) * AMP_LANES;
+  return ((size_t)w->most_leaves * leaf + (size_t)STEP_COUNT +
+          (size_t)LANE_COUNT + 4 * (size_t)w->most_nodes) *
+         AMP_LANES;
 }
 
 static bool bench_new (const batch *w, bench *b, size_t longest) {
-  b->size = (bench_doubles(w) + 8) * sizeof (double);
+  b->size = (bench_doubles(w) + 8) * sizeof(double);
   b->memory = amp_alloc(w->ctx, b->size);
-  b->soc_size = longest * AMP_LANES * sizeof (double);
-  b->soc = w->sink && w->opt.want_cycles ? amp_alloc(w->ctx, b->soc_size)
-                                         : NULL;
+  b->soc_size = longest * AMP_LANES * sizeof(double);
+  b->soc =
+      w->sink && w->opt.want_cycles ? amp_alloc(w->ctx, b->soc_size) : NULL;
   for (int l = 0; l < AMP_LANES; l++)
     b->list[l].ctx = w->ctx;
   return b->memory && (b->soc || !(w->sink && w->opt.want_cycles));
@@ -230,8 +231,7 @@ static void bench_free (const batch *w, bench *b) {
   amp_free(w->ctx, b->memory, b->size);
   amp_free(w->ctx, b->soc, b->soc_size);
   for (int l = 0; l < AMP_LANES; l++)
-    amp_free(w->ctx, b->list[l].cycle,
-             b->list[l].room * sizeof (amp_cycle));
+    amp_free(w->ctx, b->list[l].cycle, b->list[l].room * sizeof(amp_cycle));
 }
 
 /* Lay the fields of a block of 'lanes' out in the bench's memory. */
@@ -261,8 +261,9 @@ static void bench_lay (const batch *w, bench *b, const amp_pack *shape,
 }
 
 static double *leaf_of (const amp_block *b, int leaf, int field, int lane) {
-  return b->leaf + ((size_t)leaf * LEAF_COUNT + (size_t)field)
-                     * (size_t)b->lanes + lane;
+  return b->leaf +
+         ((size_t)leaf * LEAF_COUNT + (size_t)field) * (size_t)b->lanes +
+         lane;
 }
 
 static double *lane_of (const amp_block *b, int field, int lane) {
@@ -274,8 +275,8 @@ static void set_coef (amp_block *b, int leaf, int lane, double a1, double a2,
                       double k1, double k2, double at) {
   const double v[COEF_COUNT] = {a1, a2, k1, k2, at};
   for (int f = 0; f < COEF_COUNT; f++)
-    b->whole[((size_t)leaf * COEF_COUNT + (size_t)f) * (size_t)b->lanes
-             + (size_t)lane] = v[f];
+    b->whole[((size_t)leaf * COEF_COUNT + (size_t)f) * (size_t)b->lanes +
+             (size_t)lane] = v[f];
 }
 
 static void fill_state (amp_block *b, int leaf, int l, double temp) {
@@ -283,20 +284,20 @@ static void fill_state (amp_block *b, int leaf, int l, double temp) {
   double x = z * AMP_ROWS;
   int at = x >= AMP_ROWS - 1 ? AMP_ROWS - 1 : (int)x;
   double f = x - at;
-  const double *row = b->table
-                      + ((size_t)*leaf_of(b, leaf, LEAF_base, l)
-                         + (size_t)at) * AMP_ROW;
+  const double *row =
+      b->table +
+      ((size_t)*leaf_of(b, leaf, LEAF_base, l) + (size_t)at) * AMP_ROW;
   double c0 = row[ROW_C0], c1 = row[ROW_C1], c2 = row[ROW_C2];
   double c3 = row[ROW_C3];
   *leaf_of(b, leaf, LEAF_temp, l) = temp;
   *leaf_of(b, leaf, LEAF_ocv, l) = c0 + f * (c1 + f * (c2 + f * c3));
-  *leaf_of(b, leaf, LEAF_slope, l)
-    = AMP_ROWS * (c1 + f * (2.0 * c2 + f * (3.0 * c3)));
+  *leaf_of(b, leaf, LEAF_slope, l) =
+      AMP_ROWS * (c1 + f * (2.0 * c2 + f * (3.0 * c3)));
   *leaf_of(b, leaf, LEAF_shape, l) = row[ROW_R] + f * row[ROW_DR];
-  *leaf_of(b, leaf, LEAF_f, l)
-    = row[ROW_F] + f * (c0 + f * (c1 * (1.0 / 2)
-                                  + f * (c2 * (1.0 / 3) + f * c3 * 0.25)))
-                     * (1.0 / AMP_ROWS);
+  *leaf_of(b, leaf, LEAF_f, l) =
+      row[ROW_F] +
+      f * (c0 + f * (c1 * (1.0 / 2) + f * (c2 * (1.0 / 3) + f * c3 * 0.25))) *
+          (1.0 / AMP_ROWS);
 }
 
 /* One leaf of one case into its lane. */
@@ -480,9 +481,9 @@ static void keep_cycle (void *arg, const amp_cycle *cycle) {
   cycle_list *list = arg;
   if (list->n == list->room) {
     size_t room = list->room ? 2 * list->room : 256;
-    amp_cycle *more = amp_realloc(list->ctx, list->cycle,
-                                  list->room * sizeof *more,
-                                  room * sizeof *more);
+    amp_cycle *more =
+        amp_realloc(list->ctx, list->cycle, list->room * sizeof *more,
+                    room * sizeof *more);
     if (!more) {
       list->full = true;
       return;
@@ -500,8 +501,8 @@ static amp_status flows_open (const batch *w, bench *k, int used) {
   for (int l = 0; l < used; l++) {
     k->list[l].n = 0;
     k->list[l].full = false;
-    k->flow[l] = amp_rainflow_new(w->ctx, LEAST_CYCLE, keep_cycle,
-                                  &k->list[l]);
+    k->flow[l] =
+        amp_rainflow_new(w->ctx, LEAST_CYCLE, keep_cycle, &k->list[l]);
     if (!k->flow[l])
       return AMP_ENOMEM;
   }
@@ -538,8 +539,8 @@ static amp_lanes_run *kernel_for (amp_isa isa, int lanes) {
 
 static amp_chunk chunk_of (const batch *w, size_t first, size_t last) {
   const amp_duty *d = w->duty;
-  amp_chunk c = {d->ac, d->dc, d->pv, d->temp, d->on,
-                 first, last, w->split, NULL, NULL};
+  amp_chunk c = {d->ac, d->dc, d->pv,    d->temp, d->on,
+                 first, last,  w->split, NULL,    NULL};
   return c;
 }
 
@@ -589,8 +590,8 @@ static void results_close (const batch *w, bench *k, size_t at, int used,
     r->soc_end = mean_soc(&k->block, l);
     r->stored_end = chem + now;
     r->total.loss -= now - pairs[l]; /* what the pairs hold is not heat yet */
-    r->energy_residual = r->total.in - r->total.out - r->total.loss
-                         - (r->stored_end - r->stored_start);
+    r->energy_residual = r->total.in - r->total.out - r->total.loss -
+                         (r->stored_end - r->stored_start);
     r->charge_residual = leaf_charge[l] - (charge[l] - left);
   }
 }
@@ -703,8 +704,8 @@ static amp_status batch_run (batch *w, size_t n, amp_error *err) {
   w->order = amp_alloc(w->ctx, n * sizeof *w->order);
   w->first = amp_alloc(w->ctx, (n + 1) * sizeof *w->first);
   w->status = amp_alloc(w->ctx, (n + 1) * sizeof *w->status);
-  if (taken && w->table_of && w->leaf_table && w->order && w->first
-      && w->status) {
+  if (taken && w->table_of && w->leaf_table && w->order && w->first &&
+      w->status) {
     for (size_t i = 0; i < n; i++) {
       w->leaf_table[i] = leaf;
       leaf += (size_t)w->cases[i].pack->leaves;
@@ -750,12 +751,12 @@ struct amp_trace {
 };
 
 static const char *const trace_name[AMP_TRACE] = {
-  "time_s", "soc", "current_a", "voltage_v",
-  "temp_k", "power_w", "unserved_w", "curtailed_w"};
+    "time_s", "soc",     "current_a",  "voltage_v",
+    "temp_k", "power_w", "unserved_w", "curtailed_w"};
 
 static amp_trace *trace_from (const amp_context *ctx, const double *row,
                               size_t n) {
-  size_t size = sizeof (amp_trace) + n * AMP_TRACE * sizeof (double);
+  size_t size = sizeof(amp_trace) + n * AMP_TRACE * sizeof(double);
   amp_trace *t = amp_alloc(ctx, size);
   if (!t)
     return NULL;
@@ -785,7 +786,7 @@ amp_status amp_simulate_trace (const amp_context *ctx, const amp_sim_case *c,
   w.result = result;
   batch_measure(&w, 1);
   n = duty->n * (size_t)w.split;
-  size = n * AMP_TRACE * sizeof (double);
+  size = n * AMP_TRACE * sizeof(double);
   w.all_leaves = 0;
   w.trace = amp_alloc(w.ctx, size);
   if (!w.trace)

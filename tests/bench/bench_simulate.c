@@ -23,12 +23,12 @@ static double now (void) {
 /* Smooth formulas with a realistic shape; not a measured cell. */
 static amp_chemistry chemistry (void) {
   static double x[KNOTS], y[KNOTS];
-  amp_chemistry c = {"synthetic"};
+  amp_chemistry c = {0};
   for (int i = 0; i < KNOTS; i++) {
     double z = i / 100.0;
     x[i] = z;
-    y[i] = 3.43 + 0.70 * z - 0.45 * exp(-25.0 * z)
-           + 0.06 * tanh((z - 0.55) / 0.10);
+    y[i] = 3.43 + 0.70 * z - 0.45 * exp(-25.0 * z) +
+           0.06 * tanh((z - 0.55) / 0.10);
   }
   if (amp_curve_make(x, y, KNOTS, AMP_INTERP_MONOTONE, &c.ocv, NULL))
     exit(1);
@@ -78,10 +78,10 @@ static amp_duty duty_of (const char *path) {
   double *p = malloc(YEAR * sizeof *p);
   d.n = YEAR;
   d.dt = 60.0;
-  d.ac = calloc(YEAR, sizeof (double));
-  d.dc = calloc(YEAR, sizeof (double));
-  d.pv = calloc(YEAR, sizeof (double));
-  d.temp = calloc(YEAR, sizeof (double));
+  d.ac = calloc(YEAR, sizeof(double));
+  d.dc = calloc(YEAR, sizeof(double));
+  d.pv = calloc(YEAR, sizeof(double));
+  d.temp = calloc(YEAR, sizeof(double));
   d.on = calloc(YEAR, 1);
   d.charge_efficiency = 1.0;
   if (!f || !p || fread(p, sizeof *p, YEAR, f) != YEAR) {
