@@ -156,29 +156,32 @@ int amp_text_width (const char *s, size_t n) {
   return width;
 }
 
-/* Bytes of 's' that fill at most 'width' columns, at least one character */
-static size_t bytes_that_fit (const char *s, size_t n, int width) {
+/* Bytes of 's' that fill at most 'width' columns, at least one character.
+** Looks no further, so that wrapping a long text takes time as its length.
+*/
+static size_t bytes_that_fit (const char *s, int width) {
   size_t i = 0;
   int used = 0;
-  while (i < n) {
+  while (s[i]) {
     unsigned long code;
-    size_t k = decode(s + i, n - i, &code);
+    size_t left = 1;
+    while (left < 4 && s[i + left])
+      left++;
+    left = decode(s + i, left, &code);
     used += code_width(code);
     if (used > width && i > 0)
       break;
-    i += k;
+    i += left;
   }
   return i;
 }
 
 const char *amp_text_wrap (const char *s, int width, size_t *n) {
-  size_t all = strlen(s);
-  size_t fit = bytes_that_fit(s, all, width);
+  size_t fit = bytes_that_fit(s, width);
   size_t cut = fit;
-  if (fit == all) {
-    *n = all;
+  *n = fit;
+  if (!s[fit])
     return NULL;
-  }
   while (cut > 0 && s[cut] != ' ')
     cut--;
   while (cut > 0 && s[cut - 1] == ' ')

@@ -165,10 +165,28 @@ static double place (const axis *a, double v) {
   return a->from + (v - a->lo) / (a->hi - a->lo) * (a->to - a->from);
 }
 
-static void put_tick (chart *c, const axis *a, double v, bool of_x) {
+/* Digits after the point that a tick needs: those of the step; -1 where
+** numbers are so large or small that they take an exponent. */
+static int decimals_of (const axis *a) {
+  double largest = fmax(fabs(a->lo), fabs(a->hi));
   char s[32];
+  const char *point;
+  if (largest >= 1e7 || a->step < 1e-4)
+    return -1;
+  amp_format_double(a->step, 1, s);
+  point = strchr(s, '.');
+  return point ? (int)strlen(point + 1) : 0;
+}
+
+static void put_tick (chart *c, const axis *a, double v, bool of_x) {
+  char s[64];
   double at = place(a, v);
-  amp_format_double(v == 0.0 ? 0.0 : v, 12, s); /* no "-0" */
+  int decimals = decimals_of(a);
+  v = fabs(v) < 0.5 * a->step ? 0.0 : v; /* no "-0" */
+  if (decimals >= 0)
+    amp_format_fixed(v, decimals, s);
+  else
+    amp_format_double(v, 9, s);
   if (of_x) {
     put_line(c, "grid", at, TOP, at, BOTTOM);
     put_text(c, "tick middle", at, BOTTOM + 17, s);

@@ -33,21 +33,24 @@ static const char style[] =
     "tbody th{font-weight:400}\n"
     ".l{text-align:left}\n"
     "td.n,th.n{white-space:nowrap}\n"
-    "thead th.n{white-space:normal}\n"
+    "thead th.n{white-space:normal;padding-right:.85em}\n"
+    "td.l{min-width:7em}\n"
     ".m{display:inline-block;width:.65em;text-align:left;"
     "color:#b4470e;font-weight:600}\n"
-    ".s{display:block;padding-right:.65em;font-size:.84em;"
+    ".s{display:block;padding-right:.774em;font-size:.84em;"
     "color:#5a6570}\n"
     ".corner{font-weight:400;color:#5a6570}\n"
-    ".legend{font-size:.88em;color:#5a6570;margin:.2rem 0 1rem}\n"
+    ".legend{font-size:.88em;color:#5a6570;margin:.2rem 0 1rem;"
+    "white-space:pre-wrap}\n"
     "dl{font-size:.93em;display:grid;"
-    "grid-template-columns:max-content 1fr;gap:.25rem 1rem;"
+    "grid-template-columns:fit-content(12rem) 1fr;gap:.25rem 1rem;"
     "max-width:52rem;margin:0}\n"
     "dt{font-weight:600}\ndd{margin:0}\ndd.all{grid-column:1/-1}\n"
     "@page{size:A4;margin:16mm}\n"
     "@media print{body{font-size:10pt;margin:0;padding:0;max-width:none}"
     ".wide{overflow:visible}thead{display:table-header-group}"
-    "tr,dd{break-inside:avoid}th,td{padding-left:.8rem}}\n"
+    "tr,dd{break-inside:avoid}th,td{padding-left:.7em}"
+    "table{font-size:9pt}td.l{min-width:0}}\n"
     "</style>\n</head>\n<body>\n";
 
 static void escaped_plain (amp_buffer *out, const char *before, const char *s,
@@ -96,8 +99,7 @@ static void put_across (const amp_sheet *s, amp_buffer *out) {
                 amp_table_corner(s->t), "</th>");
   for (int r = 0; r < s->rows; r++)
     escaped_plain(out, "<th class=\"n\" scope=\"col\">",
-                  amp_sheet_text(s, s->name[r]),
-                  "<span class=\"m\"></span></th>");
+                  amp_sheet_text(s, s->name[r]), "</th>");
   amp_buffer_puts(out, "</tr>\n</thead>\n<tbody>\n");
   for (int c = 0; c < s->columns; c++) {
     if (c == s->heading)
@@ -120,8 +122,7 @@ static void put_down (const amp_sheet *s, amp_buffer *out) {
     escaped_plain(out,
                   s->words[c] ? "<th class=\"l\" scope=\"col\">"
                               : "<th class=\"n\" scope=\"col\">",
-                  amp_sheet_text(s, s->label[c]),
-                  s->words[c] ? "</th>" : "<span class=\"m\"></span></th>");
+                  amp_sheet_text(s, s->label[c]), "</th>");
   amp_buffer_puts(out, "</tr>\n</thead>\n<tbody>\n");
   for (int r = 0; r < s->rows; r++) {
     amp_buffer_puts(out, "<tr>");

@@ -16,10 +16,11 @@ enum {
 };
 
 typedef struct field {
-  const char *s;
-  int at, width; /* first column, and how many, the mark's included */
+  const char *s, *below; /* what stands under 's' on a line of its own */
+  int at, width;         /* first column, and how many, with the mark's */
   bool right;
   char mark; /* 0: the text may reach the edge */
+  int lines; /* of 's'; put_fields counts them */
 } field;
 
 static int width_of (const char *s) {
@@ -48,42 +49,48 @@ static int room_of (const field *f) {
   return f->width - (f->mark ? 1 : 0);
 }
 
-/* Line 'k' of the field, as far as blanks go no further than needed: '*at'
-** is the column reached. */
-static void put_piece (amp_buffer *out, const field *f, int k, int *at) {
-  const char *s = f->s, *next = s;
-  size_t n = 0;
-  int start, width;
-  for (int i = 0; i <= k && next; i++) {
-    s = next;
-    next = amp_text_wrap(s, room_of(f), &n);
-  }
-  width = amp_text_width(s, n);
-  start = f->at + (f->right ? room_of(f) - width : 0);
+/* 'n' bytes in the field's columns, from column '*at' on */
+static void put_bytes (amp_buffer *out, const field *f, const char *s,
+                       size_t n, int *at) {
+  int width = amp_text_width(s, n);
+  int start = f->at + (f->right ? room_of(f) - width : 0);
   if (n == 0)
     return;
   amp_buffer_fill(out, ' ', start - *at);
   amp_buffer_add(out, s, n);
   *at = start + width;
-  if (!next && f->mark && f->mark != ' ') {
-    amp_buffer_add(out, &f->mark, 1);
-    (*at)++;
+}
+
+/* The next line of 's', the last one with its mark, or the line below. */
+static void put_piece (amp_buffer *out, field *f, int *at) {
+  size_t n = 0;
+  if (f->s) {
+    const char *next = amp_text_wrap(f->s, room_of(f), &n);
+    put_bytes(out, f, f->s, n, at);
+    f->s = next;
+    if (n > 0 && !next && f->mark && f->mark != ' ') {
+      amp_buffer_add(out, &f->mark, 1);
+      (*at)++;
+    }
+  } else if (f->below) {
+    put_bytes(out, f, f->below, strlen(f->below), at);
+    f->below = NULL;
   }
 }
 
 /* Fields side by side; shorter ones stand at the top, or at the bottom. */
-static void put_fields (amp_buffer *out, const field *f, int n, bool bottom) {
+static void put_fields (amp_buffer *out, field *f, int n, bool bottom) {
   int lines = 0;
-  for (int i = 0; i < n; i++)
-    lines = larger(lines, lines_at(f[i].s, room_of(&f[i])));
+  for (int i = 0; i < n; i++) {
+    bool more = f[i].below && *f[i].below;
+    f[i].lines = lines_at(f[i].s, room_of(&f[i])) + (more ? 1 : 0);
+    lines = larger(lines, f[i].lines);
+  }
   for (int k = 0; k < lines; k++) {
     int at = 0;
-    for (int i = 0; i < n; i++) {
-      int own = lines_at(f[i].s, room_of(&f[i]));
-      int piece = bottom ? k - (lines - own) : k;
-      if (piece >= 0 && piece < own)
-        put_piece(out, &f[i], piece, &at);
-    }
+    for (int i = 0; i < n; i++)
+      if (!bottom || k >= lines - f[i].lines)
+        put_piece(out, &f[i], &at);
     amp_buffer_puts(out, "\n");
   }
 }
@@ -98,8 +105,9 @@ static void put_note (amp_buffer *out, const amp_buffer *strings,
                       size_t label, size_t line) {
   const char *l = strings->s + label;
   int indent = *l ? smaller(width_of(l) + GAP, HANG) : 0;
-  field f[2] = {{l, 0, larger(indent - GAP, 1), false, 0},
-                {strings->s + line, indent, AMP_PAGE - indent, false, 0}};
+  const char *s = strings->s + line;
+  field f[2] = {{l, NULL, 0, larger(indent - GAP, 1), false, 0, 0},
+                {s, NULL, indent, AMP_PAGE - indent, false, 0, 0}};
   put_fields(out, f, 2, false);
 }
 
@@ -125,63 +133,82 @@ typedef struct across {
   int each;        /* items side by side */
 } across;
 
-static int widest_item (const amp_sheet *s) {
+static int longest_word (const char *s) {
+  int longest = 0;
+  while (*s) {
+    size_t n = strcspn(s, " ");
+    longest = larger(longest, amp_text_width(s, n));
+    s += n + strspn(s + n, " ");
+  }
+  return longest;
+}
+
+/* What the items need: as they are, or with their words wrapped. */
+static int widest_item (const amp_sheet *s, bool wrapped) {
+  int (*words)(const char *) = wrapped ? longest_word : width_of;
   int widest = 0;
   for (int r = 0; r < s->rows; r++) {
-    widest = larger(widest, width_of(amp_sheet_text(s, s->name[r])));
+    widest = larger(widest, words(amp_sheet_text(s, s->name[r])));
     for (int c = 0; c < s->columns; c++) {
       const amp_shown *d = amp_sheet_cell(s, r, c);
-      int mark = s->words[c] ? 0 : 1;
-      widest = larger(widest, width_of(amp_sheet_text(s, d->value)) + mark);
+      const char *value = amp_sheet_text(s, d->value);
+      int width = s->words[c] ? words(value) : width_of(value) + 1;
+      widest = larger(widest, width);
       widest = larger(widest, width_of(amp_sheet_text(s, d->spread)) + 1);
     }
   }
   return smaller(widest, WIDEST) + GAP;
 }
 
-static across plan_across (const amp_sheet *s) {
-  across a = {width_of(amp_table_corner(s->t)), widest_item(s), 1};
+/* All items side by side if they can be, in ITEM columns each or in what
+** they need; else as many as the page takes. */
+static across plan_across (const amp_sheet *s, const char *corner) {
+  across a = {width_of(corner), widest_item(s, false), 1};
+  int least = widest_item(s, true), fair;
   for (int c = 0; c < s->columns; c++)
     if (c != s->heading)
       a.label = larger(a.label, width_of(amp_sheet_text(s, s->label[c])));
   a.label = smaller(a.label, LABEL);
-  if (s->rows * larger(a.item, ITEM) + a.label <= AMP_PAGE)
-    a.item = larger(a.item, ITEM);
+  fair = (AMP_PAGE - a.label) / s->rows;
+  if (fair >= a.item)
+    a.item = larger(a.item, smaller(fair, ITEM));
+  else if (fair >= least)
+    a.item = fair;
+  else
+    a.item = larger(least, smaller(a.item, ITEM));
   a.each = larger((AMP_PAGE - a.label) / a.item, 1);
   return a;
 }
 
 static field item_field (const across *a, int i, const char *s, char mark) {
-  field f = {s, a->label + i * a->item + GAP, a->item - GAP, true, mark};
+  field f = {s,    NULL, a->label + i * a->item + GAP, a->item - GAP, true,
+             mark, 0};
+  return f;
+}
+
+static field label_field (const across *a, const char *s) {
+  field f = {s, NULL, 0, a->label, false, 0, 0};
   return f;
 }
 
 static void put_line_across (const amp_sheet *s, const across *a, int column,
                              int from, int n, amp_buffer *out) {
-  field value[MOST_FIELDS], spread[MOST_FIELDS];
-  field label = {amp_sheet_text(s, s->label[column]), 0, a->label, false, 0};
-  bool any = false;
-  value[0] = spread[0] = label;
-  spread[0].s = "";
+  field f[MOST_FIELDS];
+  f[0] = label_field(a, amp_sheet_text(s, s->label[column]));
   for (int i = 0; i < n; i++) {
     const amp_shown *d = amp_sheet_cell(s, from + i, column);
-    const char *sp = amp_sheet_text(s, d->spread);
     char mark = s->words[column] ? '\0' : d->mark;
-    value[i + 1] = item_field(a, i, amp_sheet_text(s, d->value), mark);
-    spread[i + 1] = item_field(a, i, sp, ' ');
-    any = any || *sp;
+    f[i + 1] = item_field(a, i, amp_sheet_text(s, d->value), mark);
+    f[i + 1].below = amp_sheet_text(s, d->spread);
   }
-  put_fields(out, value, n + 1, false);
-  if (any)
-    put_fields(out, spread, n + 1, false);
+  put_fields(out, f, n + 1, false);
 }
 
 static void put_block_across (const amp_sheet *s, const across *a,
                               const char *corner, int from, int n,
                               amp_buffer *out) {
   field head[MOST_FIELDS];
-  field first = {corner, 0, a->label, false, 0};
-  head[0] = first;
+  head[0] = label_field(a, corner);
   for (int i = 0; i < n; i++)
     head[i + 1] =
         item_field(a, i, amp_sheet_text(s, s->name[from + i]), '\0');
@@ -195,7 +222,7 @@ static void put_block_across (const amp_sheet *s, const across *a,
 
 static void put_across (const amp_sheet *s, const char *corner,
                         amp_buffer *out) {
-  across a = plan_across(s);
+  across a = plan_across(s, corner);
   for (int from = 0; from < s->rows; from += a.each) {
     amp_buffer_puts(out, from > 0 ? "\n" : "");
     put_block_across(s, &a, corner, from, smaller(a.each, s->rows - from),
@@ -214,13 +241,7 @@ typedef struct down {
 /* Least width at which the heading takes at most three lines and breaks no
 ** word. */
 static int heading_width (const char *s, int least) {
-  int longest = 0;
-  for (const char *p = s; *p;) {
-    size_t n = strcspn(p, " ");
-    longest = larger(longest, amp_text_width(p, n));
-    p += n + strspn(p + n, " ");
-  }
-  least = larger(larger(least, 1), smaller(longest, WIDEST));
+  least = larger(larger(least, 1), smaller(longest_word(s), WIDEST));
   while (least < WIDEST && lines_at(s, least) > 3)
     least++;
   return least;
@@ -267,58 +288,70 @@ enum { HEADING = -1 };
 
 /* Field(s) of column 'c' at '*at' for row 'r' (or the heading); counts. */
 static int lay_column (const amp_sheet *s, const down *d, int c, int r,
-                       int *at, field *value, field *below) {
+                       int *at, field *f) {
   const amp_shown *v = r == HEADING ? NULL : amp_sheet_cell(s, r, c);
-  const char *sp = v ? amp_sheet_text(s, v->spread) : "P10 .. P90";
-  int all = taken(d, c), n = 1;
-  field f = {amp_sheet_text(s, v ? v->value : s->label[c]), *at, all,
-             !s->words[c], v && d->marked[c] ? v->mark : '\0'};
-  field g = {v ? sp : "", *at, all, !s->words[c], d->marked[c] ? ' ' : '\0'};
-  if (d->beside && d->spread[c] > 0) {
-    field h = {sp, *at + d->value[c] + GAP, all - d->value[c] - GAP, true,
-               '\0'};
-    f.width = d->value[c];
-    g.s = "";
-    value[n++] = h;
-  }
-  value[0] = f;
-  *below = g;
+  const char *text = amp_sheet_text(s, v ? v->value : s->label[c]);
+  const char *spread = v ? amp_sheet_text(s, v->spread) : "P10 .. P90";
+  char mark = v && d->marked[c] ? v->mark : '\0';
+  bool beside = d->beside && d->spread[c] > 0;
+  int all = taken(d, c), own = beside ? d->value[c] : all;
+  field value = {text, NULL, *at, own, !s->words[c], mark, 0};
+  field more = {spread, NULL, *at + own + GAP, all - own - GAP, true, 0, 0};
+  if (v && !beside)
+    value.below = spread;
   *at += all + GAP;
-  return n;
+  f[0] = value;
+  if (beside)
+    f[1] = more;
+  return beside ? 2 : 1;
 }
 
-/* Row 'r', or the heading, over the columns first, from .. to - 1 */
+/* Row 'r', or the heading, over the first column and from .. to - 1 */
 static void put_row_down (const amp_sheet *s, const down *d, int r, int from,
                           int to, amp_buffer *out) {
-  field value[MOST_FIELDS] = {{"", 0, 0, false, 0}};
-  field below[MOST_FIELDS] = {{"", 0, 0, false, 0}};
-  int at = 0, n = 0, m = 0;
-  bool any = false;
-  for (int c = from > 0 ? 0 : from; c < to; c = c < from ? from : c + 1) {
-    n += lay_column(s, d, c, r, &at, value + n, below + m);
-    any = any || *below[m++].s;
-  }
-  put_fields(out, value, n, r == HEADING);
-  if (any)
-    put_fields(out, below, m, false);
+  field f[MOST_FIELDS];
+  int at = 0, n = lay_column(s, d, 0, r, &at, f);
+  for (int c = larger(from, 1); c < to; c++)
+    n += lay_column(s, d, c, r, &at, f + n);
+  put_fields(out, f, n, r == HEADING);
 }
 
-/* How far a block that begins with column 'from' reaches */
-static int block_end (const amp_sheet *s, const down *d, int from) {
-  int width = from > 0 ? taken(d, 0) : -GAP;
-  int c = from;
-  while (c < s->columns &&
-         (width + GAP + taken(d, c) <= AMP_PAGE || c == from))
-    width += GAP + taken(d, c++);
+/* How far a block that begins with column 'from' reaches on such a page */
+static int block_end (const amp_sheet *s, const down *d, int from, int page) {
+  int width = taken(d, 0), c = larger(from, 1);
+  for (int first = c; c < s->columns; c++) {
+    width += GAP + taken(d, c);
+    if (width > page && c > first)
+      break;
+  }
   return c;
 }
 
+static int blocks_on (const amp_sheet *s, const down *d, int page) {
+  int n = 0, from = 0;
+  do {
+    from = block_end(s, d, from, page);
+    n++;
+  } while (from < s->columns);
+  return n;
+}
+
+/* The narrowest page that takes no more blocks: it makes them alike. */
+static int even_page (const amp_sheet *s, const down *d) {
+  int page = AMP_PAGE, blocks = blocks_on(s, d, page);
+  while (page > 1 && blocks_on(s, d, page - 1) == blocks &&
+         blocks < s->columns - 1)
+    page--;
+  return page;
+}
+
 static void put_down (const amp_sheet *s, down *d, amp_buffer *out) {
-  int from = 0, to;
+  int from = 0, to, page;
   measure_down(s, d);
   d->beside = fits_beside(s, d);
+  page = even_page(s, d);
   do {
-    to = block_end(s, d, from);
+    to = block_end(s, d, from, page);
     amp_buffer_puts(out, from > 0 ? "\n" : "");
     put_row_down(s, d, HEADING, from, to, out);
     put_rule(out);
