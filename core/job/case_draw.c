@@ -8,6 +8,10 @@
 #include <math.h>
 #include <string.h>
 
+/* A year costs milliseconds: of a duty with spread so many draws are
+** simulated and serve all others in turn. */
+enum { DUTY_DRAWS = 32, NODES_OF_SPREAD = 3 };
+
 #define HORIZON 15.0 /* years, where the need says nothing */
 
 amp_status case_refuse (case_plan *p, const amp_error *why) {
@@ -230,14 +234,27 @@ static void draw_module (const lot *l, size_t i, case_draw *d) {
   d->soh = d->tested / d->capacity;
 }
 
-static void draw_one (const lot *l, size_t i, case_draw *d) {
+/* One of the duty's draws. Each round of them starts one later, so that no
+** duty always meets the same life model. */
+static void draw_duty (const lot *l, size_t i, case_draw *d) {
   const amp_duty *duty = l->p->c->need->duty;
+  lot few = *l;
+  amp_ask ask = *l->ask;
+  if (ask.draws > DUTY_DRAWS) {
+    ask.draws = DUTY_DRAWS;
+    i = (i + i / DUTY_DRAWS) % DUTY_DRAWS;
+  }
+  few.ask = &ask;
+  d->load = fmax(drawn(&few, &duty->load_factor, i, 1.0), 0.0);
+  d->sun = fmax(drawn(&few, &duty->sun_factor, i, 1.0), 0.0);
+  d->shift = drawn(&few, &duty->temp_shift, i, 0.0);
+}
+
+static void draw_one (const lot *l, size_t i, case_draw *d) {
   d->dud = fmin(fmax(drawn(l, &l->p->c->dud, i, 0.0), 0.0), 1.0);
   d->strings = accepted(l, d->dud, i) / l->p->series;
   draw_module(l, i, d);
-  d->load = fmax(drawn(l, &duty->load_factor, i, 1.0), 0.0);
-  d->sun = fmax(drawn(l, &duty->sun_factor, i, 1.0), 0.0);
-  d->shift = drawn(l, &duty->temp_shift, i, 0.0);
+  draw_duty(l, i, d);
   d->key = CASE_NO_KEY;
 }
 
@@ -246,19 +263,28 @@ static bool same_year (const case_key *a, const case_draw *d) {
          a->shift == d->shift;
 }
 
-/* The key of a draw; only the last few are looked through, which finds all
-** of them when the duty has no spread. */
+/* The key of a draw: duties repeat, so there are few. */
 static void find_key (case_plan *p, case_draw *d) {
-  size_t back = p->keys < 64 ? p->keys : 64;
   if (d->strings <= 0)
     return;
-  for (size_t i = p->keys - back; i < p->keys; i++)
+  for (size_t i = 0; i < p->keys; i++)
     if (same_year(&p->key[i], d)) {
       d->key = i;
       return;
     }
   d->key = p->keys++;
   p->key[d->key] = (case_key){d->strings, d->load, d->sun, d->shift};
+}
+
+static bool has_spread (const amp_value *v) {
+  return amp_value_is_set(v) && !amp_value_is_fixed(v);
+}
+
+static int most_nodes (const case_plan *p) {
+  const amp_duty *d = p->c->need->duty;
+  bool spread = has_spread(&d->load_factor) || has_spread(&d->sun_factor) ||
+                has_spread(&d->temp_shift);
+  return spread ? NODES_OF_SPREAD : CASE_NODES;
 }
 
 /* States of health to simulate, evenly from the end of life (or the lowest
@@ -273,9 +299,10 @@ static void spread_nodes (case_plan *p) {
   }
   if (p->r->years_why.status == AMP_OK && end < lo)
     lo = fmin(lo, fmax(end, 0.3));
-  p->nodes = hi - lo > 1e-9 ? CASE_NODES : 1;
+  p->nodes = hi - lo > 1e-9 ? most_nodes(p) : 1;
   for (int k = 0; k < p->nodes; k++)
-    p->node_soh[k] = hi - (hi - lo) * (p->nodes - 1 - k) / (CASE_NODES - 1);
+    p->node_soh[k] = p->nodes == 1 ? hi : lo + (hi - lo) * k / (p->nodes - 1);
+  p->node_soh[p->nodes - 1] = hi;
 }
 
 static amp_status make_draws (const amp_context *ctx, const amp_ask *ask,

@@ -1,0 +1,538 @@
+/*
+** test_case.c -- cases taken all the way: a mountain hut's three offers
+** (invented prices; hand values worked out with pencil and the formulas of
+** docs/model/case.md), and the laws of draws and comparisons.
+*/
+#include "support/close.h"
+#include "job/case.h"
+#include "base/elementary.h"
+#include "cost/cash.h"
+#include <stdlib.h>
+#include <string.h>
+
+#define AH 3600.0
+#define KWH 3.6e6
+#define NONE ((double)NAN)
+
+/* One hut: need, duty, three offers with their modules. */
+typedef struct hut {
+  amp_duty duty;
+  amp_need need;
+  amp_ageing nickel_life, iron_life;
+  amp_module nickel, iron, boxed;
+  amp_case c[3];
+} hut;
+
+static amp_value claimed (double v) {
+  return amp_value_fixed(v, AMP_BASIS_CLAIMED);
+}
+
+static amp_value assumed (double v) {
+  return amp_value_fixed(v, AMP_BASIS_ASSUMED);
+}
+
+/* 3.14 kWh AC a day, May to October, 2.4 kWp at 0.70, 12 C. */
+static void make_duty (amp_duty *out) {
+  static const double sun[12] = {[4] = 4.9, 5.3, 5.6, 5.0, 3.6, 2.1};
+  amp_daily d = {0};
+  amp_error err;
+  d.load_kwh = assumed(3.14 * KWH);
+  d.solar_peak = assumed(2400.0);
+  d.performance = assumed(0.70);
+  d.temp_one = assumed(285.15);
+  d.charge_efficiency = 1.0;
+  memcpy(d.sun, sun, sizeof sun);
+  for (int m = 4; m <= 9; m++)
+    d.month[m] = true;
+  if (amp_duty_daily(NULL, &d, out, &err) != AMP_OK)
+    fail_msg("duty: %s %s", err.field ? err.field : "", err.text);
+}
+
+static amp_ageing rates (double calendar, double per_cycle) {
+  amp_ageing m = {.kind = AMP_AGEING_RATES, .name = "rates"};
+  m.calendar = calendar;
+  m.per_cycle = per_cycle;
+  return m;
+}
+
+static amp_module module_of (const char *chemistry, int series, int parallel,
+                             double ah, double mass) {
+  amp_module m = amp_module_defaults();
+  m.chemistry = amp_chemistry_find(chemistry);
+  assert_non_null(m.chemistry);
+  m.series = series;
+  m.parallel = parallel;
+  m.capacity = claimed(ah * AH);
+  m.mass = mass;
+  return m;
+}
+
+static amp_case case_of (const hut *h, const amp_module *m, int count) {
+  amp_case c = {.module = m,
+                .need = &h->need,
+                .from_offer = true,
+                .soh_end = NONE,
+                .soc_min = NONE,
+                .soc_max = NONE,
+                .cell_v_min = NONE,
+                .cell_v_max = NONE};
+  c.offer.count = count;
+  c.offer.to_currency = 1.0;
+  c.offer.price_is = AMP_PRICE_EACH;
+  c.offer.tax = AMP_TAX_INCLUDED;
+  c.life.models = 1;
+  c.life.model[0] = m == &h->nickel ? &h->nickel_life : &h->iron_life;
+  return c;
+}
+
+static void make_modules (hut *h) {
+  h->nickel_life = rates(0.015, 8e-5);
+  h->iron_life = rates(0.012, 4e-5);
+  h->nickel = module_of("nmc111", 7, 2, 112, 17.5);
+  h->nickel.soc_min = 0.05;
+  h->nickel.soc_max = 0.94;
+  h->nickel.soh_end = 0.60;
+  strcpy(h->nickel.name, "7s2p pouch");
+  h->iron = module_of("lfp", 8, 1, 105, 21.5);
+  h->iron.soc_min = 0.10;
+  h->iron.soc_max = 0.95;
+  h->iron.soh_end = 0.70;
+  strcpy(h->iron.name, "8s1p");
+  h->boxed = h->iron;
+  h->boxed.series = 16;
+  h->boxed.mass = 46;
+  h->boxed.capacity = claimed(100 * AH);
+  h->boxed.soc_max = 1.0;
+  strcpy(h->boxed.name, "16s boxed");
+}
+
+static void make_offers (hut *h) {
+  amp_case *c = h->c;
+  c[0] = case_of(h, &h->nickel, 12);
+  c[0].offer.price_is = AMP_PRICE_LOT;
+  c[0].offer.price = 2950;
+  c[0].offer.tiers = 1;
+  c[0].offer.tier[0] = (amp_tier){0, 0.15};
+  c[0].offer.freight = 260;
+  c[0].offer.fees = 85;
+  c[0].offer.tax = AMP_TAX_EXCLUDED;
+  c[0].offer.tax_rate = 0.20;
+  c[0].dud = claimed(0.10);
+  c[0].tested = amp_value_fixed(93.75 * AH, AMP_BASIS_MEASURED);
+  c[1] = case_of(h, &h->iron, 8);
+  c[1].offer.price = 318;
+  c[1].soh = claimed(0.92);
+  c[1].dud = assumed(0.0);
+  c[2] = case_of(h, &h->boxed, 3);
+  c[2].offer.price = 1060;
+  c[2].soh = claimed(1.0);
+  c[2].dud = assumed(0.0);
+  c[0].bos = c[1].bos = 640;
+  c[0].bos_mass = c[1].bos_mass = 45;
+  c[2].bos = 180;
+  c[2].bos_mass = 20;
+}
+
+static int set_up (void **state) {
+  hut *h = calloc(1, sizeof *h);
+  make_duty(&h->duty);
+  h->need = (amp_need){.duty = &h->duty,
+                       .v_abs_max = 60,
+                       .autonomy_days = NONE,
+                       .horizon = 15,
+                       .discount = 0.05,
+                       .carry_per_kg = 2.90,
+                       .charge_price = NONE};
+  h->need.converter = (amp_converter){0.92, 32, 3000, 42, 58};
+  make_modules(h);
+  make_offers(h);
+  *state = h;
+  return 0;
+}
+
+static int tear_down (void **state) {
+  hut *h = *state;
+  amp_duty_free(NULL, &h->duty);
+  free(h);
+  return 0;
+}
+
+static void take (const amp_case *c, size_t n, size_t draws,
+                  amp_case_result *r) {
+  amp_ask ask = {draws, 1};
+  amp_error err;
+  if (amp_cases(NULL, c, n, &ask, r, &err) != AMP_OK)
+    fail_msg("%s %s", err.field ? err.field : "", err.text);
+}
+
+/* Ten modules bought outright, at the hand values of the accepted ones. */
+static amp_case ten_modules (const hut *h) {
+  amp_case c = h->c[0];
+  c.from_offer = false;
+  c.series = 2;
+  c.parallel = 5;
+  c.cost = 5763.0;
+  return c;
+}
+
+/* (2950 1.15 + 260 + 85) 1.20 = 4485; 12 x 25.55 V x 112 Ah = 34.34 kWh,
+** 130.6 a kWh; 4485 + (10 17.5 + 45) 2.90 + 640 = 5763; tested
+** 10 x 25.55 x 93.75 = 23.95 kWh; window 5 .. 94 % of it; mean accepted
+** 10.8. H2 2544, 3813.30, 118.3; H3 3180, 3818.20, 207.0. */
+static void offers_cost_what_the_hand_says (void **state) {
+  hut *h = *state;
+  amp_case_result r[3];
+  take(h->c, 3, 200, r);
+  assert_int_equal(r[0].status, AMP_OK);
+  assert_close(r[0].landed.total, 4485.00, 1e-9);
+  assert_close(r[0].total.p50, 5763.00, 1e-9);
+  assert_close(r[0].per_nameplate.p50, 130.6, 0.05);
+  assert_close(r[0].tested.p50 / KWH, 23.95, 0.005);
+  assert_close(r[0].usable.p50 / KWH, 23.953125 * 0.89, 1e-9);
+  assert_close(r[0].accepted_mean, 10.8, 1e-12);
+  assert_close(r[0].per_accepted.p50, 4485 / (10.8 * 2.3953125), 1e-9);
+  assert_int_equal(r[0].used, 10);
+  assert_int_equal(r[0].groups, 14);
+  assert_int_equal(r[0].strings, 5);
+  assert_close(r[1].total.p50, 3813.30, 1e-9);
+  assert_close(r[1].per_nameplate.p50, 118.3, 0.05);
+  assert_close(r[1].tested.p50 / KWH, 19.78, 0.005);
+  assert_close(r[1].per_usable.p50, 226.8, 0.05);
+  assert_close(r[2].total.p50, 3818.20, 1e-9);
+  assert_close(r[2].per_nameplate.p50, 207.0, 0.05);
+  assert_close(r[2].per_usable.p50, 276.2, 0.05);
+}
+
+/* 3.14/0.92 + 0.032 24 = 4.181 kWh; October sun 2.4 2.1 0.70 = 3.53. */
+static void october_is_the_worst_month (void **state) {
+  hut *h = *state;
+  amp_worst_month w = amp_need_worst_month(&h->need);
+  assert_int_equal(w.month, 9);
+  assert_close(w.load / KWH, 3.14, 1e-9);
+  assert_close(w.need / KWH, 3.14 / 0.92 + 0.768, 1e-9);
+  assert_close(w.supply / KWH, 3.528, 1e-9);
+  assert_close(w.days, 31.0, 1e-9);
+}
+
+static void no_supply_is_no_month (void **state) {
+  hut *h = *state;
+  memset(h->duty.pv, 0, h->duty.n * sizeof *h->duty.pv);
+  assert_int_equal(amp_need_worst_month(&h->need).month, -1);
+  assert_close(amp_need_worst_month(&h->need).need / KWH, 4.181, 1e-3);
+}
+
+/* 21.28 kWh / 4.181 kWh a day = 5.1 days (window 88.8 % there, 89 here);
+** 16.82: 4.0; 13.82: 3.3. */
+static void days_without_sun (void **state) {
+  hut *h = *state;
+  amp_case_result r[3];
+  take(h->c, 3, 100, r);
+  assert_close(r[0].days.p50, 23.953125 * 0.89 / 4.18104, 1e-4);
+  assert_close(r[1].days.p50, 4.0, 0.05);
+  assert_close(r[2].days.p50, 3.3, 0.05);
+}
+
+/* Rates: years = (SoH - end)/(a + b EFC); levelised = cost over present
+** worth of whole years of energy, P/A(5 %, n) from cost/cash. */
+static void years_and_levelised_follow_from_the_year (void **state) {
+  hut *h = *state;
+  amp_case c = ten_modules(h);
+  amp_case_result r;
+  double years, whole;
+  take(&c, 1, 1, &r);
+  assert_int_equal(r.status, AMP_OK);
+  assert_close(r.soh_start.p50, 93.75 / 112.0, 1e-12);
+  years = (93.75 / 112.0 - 0.60) / (0.015 + 8e-5 * r.efc.p50);
+  assert_close(r.years.p50, years, 0.02); /* EFC hardly falls with SoH */
+  assert_false(r.years.beyond);
+  whole = floor(r.years.p50);
+  assert_close(r.levelised.p50,
+               5763.0 / (r.served.p50 / KWH * amp_cash_pa(0.05, whole)),
+               0.01 * r.levelised.p50); /* October's gap grows with age */
+  assert_close(r.served.p50 + r.unserved.p50, 3.14 * 184 * KWH, 1e-3 * KWH);
+  assert_close(r.energy_residual, 0.0, 1e-6);
+  assert_false(r.years.spread);
+  assert_false(r.levelised.spread);
+}
+
+/* No spread anywhere: one draw says what a thousand say. */
+static void without_spread_draws_change_nothing (void **state) {
+  hut *h = *state;
+  amp_case c = ten_modules(h);
+  amp_case_result one, many;
+  take(&c, 1, 1, &one);
+  take(&c, 1, 300, &many);
+  assert_close(one.levelised.p50, many.levelised.p50, 0.0);
+  assert_close(one.years.p90, many.years.p90, 0.0);
+  assert_false(many.usable.spread);
+}
+
+/* P(accepted >= 10) of 12 at 10 % duds is 0.889: at least five strings in
+** 88.9 % of draws, so P10 stands at four strings and P50 at five. Six need
+** all 12: 0.9^12 = 0.282, so P90 is six. */
+static void strings_follow_the_binomial (void **state) {
+  hut *h = *state;
+  amp_case_result r;
+  double string = 2 * 25.55 * 93.75 * AH; /* J */
+  take(h->c, 1, 1000, &r);
+  assert_close(r.tested.p10 / string, 4.0, 1e-9);
+  assert_close(r.tested.p50 / string, 5.0, 1e-9);
+  assert_close(r.tested.p90 / string, 6.0, 1e-9);
+  assert_true(r.tested.spread);
+}
+
+/* A case alone and in company, with other workers: the same bits. */
+static void reversed (void *user, size_t n, amp_work *work, void *arg) {
+  (void)user;
+  while (n-- > 0)
+    work(arg, n, n % 3);
+}
+
+static void company_and_workers_change_no_bit (void **state) {
+  hut *h = *state;
+  amp_context ctx = *amp_context_or_plain(NULL);
+  amp_ask ask = {300, 7};
+  amp_case_result r[3], alone, other[3];
+  ctx.parallel_for = reversed;
+  ctx.workers = 3;
+  assert_int_equal(amp_cases(NULL, h->c, 3, &ask, r, NULL), AMP_OK);
+  assert_int_equal(amp_cases(NULL, &h->c[0], 1, &ask, &alone, NULL), AMP_OK);
+  assert_int_equal(amp_cases(&ctx, h->c, 3, &ask, other, NULL), AMP_OK);
+  assert_close(alone.levelised.p10, r[0].levelised.p10, 0.0);
+  assert_close(alone.years.p90, r[0].years.p90, 0.0);
+  for (int i = 0; i < 3; i++) {
+    assert_close(other[i].levelised.p50, r[i].levelised.p50, 0.0);
+    assert_close(other[i].cheapest, r[i].cheapest, 0.0);
+  }
+}
+
+/* Exact ties are split; shares add up to one. */
+static void equals_share_the_first_place (void **state) {
+  hut *h = *state;
+  amp_case c[3];
+  amp_case_result r[3];
+  c[0] = c[1] = ten_modules(h);
+  c[2] = c[0];
+  c[2].cost = 9000.0;
+  take(c, 3, 10, r);
+  assert_close(r[0].cheapest, 0.5, 1e-12);
+  assert_close(r[1].cheapest, 0.5, 1e-12);
+  assert_close(r[2].cheapest, 0.0, 0.0);
+}
+
+static void years_need_a_state_of_health (void **state) {
+  hut *h = *state;
+  amp_case c = ten_modules(h);
+  amp_case_result r;
+  c.tested = (amp_value){0};
+  take(&c, 1, 5, &r);
+  assert_int_equal(r.status, AMP_OK);
+  assert_int_equal(r.years_why.status, AMP_EMISSING);
+  assert_string_equal(r.years_why.field, "soh");
+  assert_true(isnan(r.years.p50) && isnan(r.levelised.p50) &&
+              isnan(r.per_delivered.p50));
+  assert_true(r.capacity_assumed);
+  assert_int_equal(r.usable.basis, AMP_BASIS_ASSUMED);
+  assert_close(r.usable.p50, 0.89 * 10 * 25.55 * 112 * AH, 1.0);
+  assert_true(r.served.p50 > 0.0);
+}
+
+static void years_need_an_end_and_a_model (void **state) {
+  hut *h = *state;
+  amp_case c[2];
+  amp_case_result r[2];
+  c[0] = c[1] = ten_modules(h);
+  h->nickel.soh_end = NONE;
+  c[1].soh_end = 0.7;
+  c[1].life.models = 0;
+  take(c, 2, 3, r);
+  assert_string_equal(r[0].years_why.field, "soh_end");
+  assert_string_equal(r[1].years_why.field, "life_model");
+}
+
+/* The refused one alone: a string of 3 reaches 21 x 4.09 V, over 60 V. */
+static void one_refused_case_spoils_no_other (void **state) {
+  hut *h = *state;
+  amp_case c[2];
+  amp_case_result r[2];
+  c[0] = c[1] = ten_modules(h);
+  c[0].series = 3;
+  take(c, 2, 3, r);
+  assert_int_equal(r[0].status, AMP_EREFUSED);
+  assert_string_equal(r[0].why.field, "v_abs_max");
+  assert_int_equal(r[1].status, AMP_OK);
+  assert_close(r[1].cheapest, 1.0, 0.0);
+}
+
+static void unknown_tax_and_weight_are_refused (void **state) {
+  hut *h = *state;
+  amp_case_result r[3];
+  h->c[0].offer.tax = AMP_TAX_UNKNOWN;
+  h->iron.mass = NONE;
+  take(h->c, 3, 3, r);
+  assert_int_equal(r[0].status, AMP_EMISSING);
+  assert_int_equal(r[1].status, AMP_EMISSING);
+  assert_string_equal(r[1].why.field, "mass");
+  assert_int_equal(r[2].status, AMP_OK);
+}
+
+/* Raise the first's price by the answer: both levelised costs are level.
+** H2 and H3 without spread, so medians are exact. */
+static void the_flip_makes_both_cost_the_same (void **state) {
+  hut *h = *state;
+  amp_case_result r[2];
+  amp_case *c = &h->c[1];
+  size_t first, second;
+  double by;
+  amp_error err;
+  take(c, 2, 1, r);
+  assert_int_equal(amp_case_flip(c, r, 2, &first, &second, &by, &err),
+                   AMP_OK);
+  assert_true(by > 0.0);
+  c[first].offer.price += by;
+  take(c, 2, 1, r);
+  assert_close(r[0].levelised.p50, r[1].levelised.p50, 1e-9);
+}
+
+static void one_case_alone_has_no_flip (void **state) {
+  hut *h = *state;
+  amp_case_result r;
+  size_t a = 7, b = 7;
+  double by = 7.0;
+  amp_error err;
+  take(h->c, 1, 1, &r);
+  assert_int_equal(amp_case_flip(h->c, &r, 1, &a, &b, &by, &err),
+                   AMP_EREFUSED);
+  assert_close(by, 7.0, 0.0);
+}
+
+/* Two models in turn: the spread lies between the two alone. */
+static void models_in_turn_span_both (void **state) {
+  hut *h = *state;
+  amp_case c = ten_modules(h);
+  amp_case_result r;
+  h->need.horizon = 40;
+  c.soh_end = 0.80;
+  c.life.models = 2;
+  c.life.model[0] = amp_ageing_find("nmc_voltage_depth");
+  c.life.model[1] = amp_ageing_find("lmo_stress");
+  take(&c, 1, 10, &r);
+  assert_int_equal(r.status, AMP_OK);
+  assert_true(r.years.spread);
+  assert_close(r.years.p10,
+               fmin(r.life_by_model[0].p50, r.life_by_model[1].p50), 1e-12);
+  assert_close(r.years.p90,
+               fmax(r.life_by_model[0].p50, r.life_by_model[1].p50), 1e-12);
+  assert_true(r.outside & AMP_OUTSIDE_TEMP); /* 12 C is below both fits */
+  assert_int_equal(r.years.basis, AMP_BASIS_ASSUMED);
+}
+
+/* A drawn rate between 1.0 and 2.2 % a year: P50 near the middle's years,
+** the slow end past the horizon of 15. */
+static void drawn_rates_spread_the_years (void **state) {
+  hut *h = *state;
+  amp_case c = ten_modules(h);
+  amp_case_result r, mid;
+  c.life.calendar[0] = amp_value_even(0.010, 0.022);
+  c.life.calendar[0].stream = 99;
+  take(&c, 1, 500, &r);
+  h->nickel_life.calendar = 0.016;
+  c.life.calendar[0] = (amp_value){0};
+  take(&c, 1, 1, &mid);
+  assert_close(r.years.p50, mid.years.p50, 0.02);
+  assert_true(r.years.p90_beyond && !r.years.beyond);
+  assert_close(r.years.p90, 15.0, 0.0);
+}
+
+/* A load that is spread: each draw its own year; unserved has a spread. */
+static void a_spread_duty_gives_each_draw_its_year (void **state) {
+  hut *h = *state;
+  amp_case c = ten_modules(h);
+  amp_case_result r;
+  h->duty.load_factor = amp_value_even(0.8, 1.2);
+  h->duty.load_factor.stream = 5;
+  take(&c, 1, 60, &r);
+  assert_int_equal(r.status, AMP_OK);
+  assert_true(r.served.spread && r.days.spread);
+  assert_true(r.served.p90 > r.served.p10 * 1.1);
+  assert_close(r.usable.p10, r.usable.p90, 0.0);
+}
+
+static double bad_fade (void *arg, const amp_stress *s, double soh,
+                        double years, amp_error *err) {
+  (void)arg, (void)s, (void)soh, (void)years;
+  amp_failf(err, AMP_EUSER, NULL, "hut.lua:3: bad");
+  return NONE;
+}
+
+static double two_percent (void *arg, const amp_stress *s, double soh,
+                           double years, amp_error *err) {
+  (void)arg, (void)soh, (void)years, (void)err;
+  return s->efc > 0.0 ? 0.02 / 31536000.0 : NONE;
+}
+
+static void user_functions_are_asked_and_may_fail (void **state) {
+  hut *h = *state;
+  amp_ageing good = {.kind = AMP_AGEING_USER, .fade = two_percent};
+  amp_ageing bad = {.kind = AMP_AGEING_USER, .fade = bad_fade};
+  amp_case c[2];
+  amp_case_result r[2];
+  c[0] = c[1] = ten_modules(h);
+  c[0].life.model[0] = &good;
+  c[1].life.model[0] = &bad;
+  take(c, 2, 2, r);
+  assert_close(r[0].years.p50, (93.75 / 112 - 0.6) / 0.02, 1e-6);
+  assert_int_equal(r[1].status, AMP_EUSER);
+  assert_string_equal(r[1].why.text, "hut.lua:3: bad");
+}
+
+static bool always (void *user) {
+  (void)user;
+  return true;
+}
+
+static void a_stop_flag_ends_it (void **state) {
+  hut *h = *state;
+  amp_context ctx = *amp_context_or_plain(NULL);
+  amp_ask ask = {10, 1};
+  amp_case_result r[3];
+  ctx.stop = always;
+  assert_int_equal(amp_cases(&ctx, h->c, 3, &ask, r, NULL), AMP_ESTOP);
+}
+
+static void no_draws_are_refused (void **state) {
+  hut *h = *state;
+  amp_ask ask = {0, 1};
+  amp_case_result r[3];
+  amp_error err;
+  assert_int_equal(amp_cases(NULL, h->c, 3, &ask, r, &err), AMP_ERANGE);
+  assert_string_equal(err.field, "draws");
+}
+
+#define HUT_TEST(f) cmocka_unit_test_setup_teardown(f, set_up, tear_down)
+
+int main (void) {
+  const struct CMUnitTest tests[] = {
+      HUT_TEST(offers_cost_what_the_hand_says),
+      HUT_TEST(october_is_the_worst_month),
+      HUT_TEST(no_supply_is_no_month),
+      HUT_TEST(days_without_sun),
+      HUT_TEST(years_and_levelised_follow_from_the_year),
+      HUT_TEST(without_spread_draws_change_nothing),
+      HUT_TEST(strings_follow_the_binomial),
+      HUT_TEST(company_and_workers_change_no_bit),
+      HUT_TEST(equals_share_the_first_place),
+      HUT_TEST(years_need_a_state_of_health),
+      HUT_TEST(years_need_an_end_and_a_model),
+      HUT_TEST(one_refused_case_spoils_no_other),
+      HUT_TEST(unknown_tax_and_weight_are_refused),
+      HUT_TEST(the_flip_makes_both_cost_the_same),
+      HUT_TEST(one_case_alone_has_no_flip),
+      HUT_TEST(models_in_turn_span_both),
+      HUT_TEST(drawn_rates_spread_the_years),
+      HUT_TEST(a_spread_duty_gives_each_draw_its_year),
+      HUT_TEST(user_functions_are_asked_and_may_fail),
+      HUT_TEST(a_stop_flag_ends_it),
+      HUT_TEST(no_draws_are_refused)};
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
