@@ -64,39 +64,47 @@ typedef struct bind_field {
 
 #define BIND_NONE ((size_t)-1)
 #define F_NUM(key, S, m, factor, lo, hi, unit, doc)                          \
-  {key, BIND_NUMBER, offsetof(S, m), factor, 0.0, lo, hi, unit, #m, 0, doc}
+  { key, BIND_NUMBER, offsetof(S, m), factor, 0.0, lo, hi, unit, #m, 0, doc }
 #define F_NUM_OF(key, S, m, factor, lo, hi, unit, group, doc)                \
-  {key, BIND_NUMBER, offsetof(S, m), factor, 0.0, lo, hi, unit, #m, group, doc}
+  {                                                                          \
+    key, BIND_NUMBER, offsetof(S, m), factor, 0.0, lo, hi, unit, #m, group,  \
+        doc                                                                  \
+  }
+#define F_TEMP(key, S, m, lo, hi, doc)                                       \
+  { key, BIND_NUMBER, offsetof(S, m), 1.0, 273.15, lo, hi, "C", #m, 0, doc }
 #define F_WHOLE(key, S, m, lo, hi, doc)                                      \
-  {key, BIND_WHOLE, offsetof(S, m), 1.0, 0.0, lo, hi, "", #m, 0, doc}
+  { key, BIND_WHOLE, offsetof(S, m), 1.0, 0.0, lo, hi, "", #m, 0, doc }
 #define F_VALUE(key, S, m, factor, lo, hi, unit, doc)                        \
-  {key, BIND_VALUE, offsetof(S, m), factor, 0.0, lo, hi, unit, #m, 0, doc}
+  { key, BIND_VALUE, offsetof(S, m), factor, 0.0, lo, hi, unit, #m, 0, doc }
 #define F_TEXT(key, S, m, doc)                                               \
-  {key, BIND_TEXT, offsetof(S, m), 1.0, 0.0, 0.0, 0.0, "", #m, 0, doc}
+  { key, BIND_TEXT, offsetof(S, m), 1.0, 0.0, 0.0, 0.0, "", #m, 0, doc }
 #define F_ELSE(key, kind, unit, doc)                                         \
-  {key, kind, BIND_NONE, 1.0, 0.0, 0.0, 0.0, unit, key, 0, doc}
+  { key, kind, BIND_NONE, 1.0, 0.0, 0.0, 0.0, unit, key, 0, doc }
 #define F_ELSE_OF(key, kind, factor, lo, hi, unit, group, doc)               \
-  {key, kind, BIND_NONE, factor, 0.0, lo, hi, unit, key, group, doc}
+  { key, kind, BIND_NONE, factor, 0.0, lo, hi, unit, key, group, doc }
 #define F_END                                                                \
-  {NULL, BIND_NUMBER, 0, 0.0, 0.0, 0.0, 0.0, NULL, NULL, 0, NULL}
+  { NULL, BIND_NUMBER, 0, 0.0, 0.0, 0.0, 0.0, NULL, NULL, 0, NULL }
 
 typedef struct bind_class {
-  const char *name;          /* "module" */
+  const char *name; /* "module" */
+  const char *make; /* constructor in 'core'; several classes may
+                                share a name: "daily" and "net" both make a
+                                "profile" */
   const char *doc;
-  const bind_field *fields;  /* ended by F_END */
-  size_t size;               /* of the C spec */
-  void (*defaults) (void *spec);
+  const bind_field *fields; /* ended by F_END */
+  size_t size;              /* of the C spec */
+  void (*defaults)(void *spec);
   /* Read what bind_read leaves out and check; 'keys' is the index of the
   ** table of keys. Raises through bind_error. May be NULL. */
-  void (*finish) (lua_State *L, int keys, void *spec);
+  void (*finish)(lua_State *L, int keys, void *spec);
   /* Push one sentence for each default taken to the list at the top. */
-  void (*tell) (lua_State *L, const void *spec);
-  void (*free) (lua_State *L, void *spec);
-  const luaL_Reg *methods;   /* besides 'with'; may be NULL */
+  void (*tell)(lua_State *L, const void *spec);
+  void (*free)(lua_State *L, void *spec);
+  const luaL_Reg *methods; /* besides 'with'; may be NULL */
 } bind_class;
 
-/* Make the class known (metatable "ampstead.<name>") and put its
-** constructor into the table at the top, under its name. */
+/* Make the class known (metatable "ampstead.<make>") and put its
+** constructor into the table at the top. */
 void bind_class_open (lua_State *L, const bind_class *c);
 
 /* From the table of keys at 'arg' make an object, left at the top. */
@@ -123,6 +131,13 @@ double bind_number (lua_State *L, int idx, const bind_field *f,
 /* The same for number or value object; names its stream "<name>/<key>". */
 amp_value bind_value (lua_State *L, int idx, const bind_field *f,
                       const char *who, const char *name);
+
+/* In 'tell': add one sentence to the list at the top. */
+void bind_say (lua_State *L, const char *sentence);
+/* Numbers of the list (or the one number) at 'idx' in SI into out[most];
+** returns how many; values with basis are not taken here. */
+int bind_list (lua_State *L, int idx, const bind_field *f, const char *who,
+               double *out, int most);
 
 /* Options of a call: a number under 'key' in the table at 'idx' (which may
 ** be none), else 'otherwise'. Unknown keys: bind_options names them; 'keys'
@@ -155,8 +170,10 @@ void bind_read_file (lua_State *L, const char *path);
 const amp_context *bind_context (lua_State *L);
 /* Re-raise what a function of the user's raised inside the core, if any. */
 void bind_rethrow (lua_State *L);
-/* Call before and after the core may call back into Lua. */
+/* Call before the core may call back into Lua. */
 void bind_enter (lua_State *L);
+/* The state that is inside the core, from the context's 'user'. */
+lua_State *bind_inside (const void *context_user);
 
 /* ---- specs that more than one subject reads ---- */
 
@@ -171,20 +188,17 @@ typedef struct bind_cell {
   amp_cell c;
 } bind_cell;
 
-typedef struct bind_fade {
-  lua_State *L; /* set by bind_enter through the state below */
-  const void *self;
-} bind_fade;
-
 typedef struct bind_life_model {
   char name[64];
   amp_ageing ageing;
   amp_value calendar, per_cycle; /* 1/year, per EFC */
+  const amp_context *lent;       /* leads the user's law back to Lua */
+  bool doubling_assumed;
 } bind_life_model;
 
 typedef struct bind_module {
   amp_module m;
-  double cell_mass; /* unused: kept for mass of cells; NaN */
+  bool parallel_assumed;
   amp_life_choice life;
 } bind_module;
 
@@ -198,8 +212,10 @@ typedef struct bind_inverter {
 typedef struct bind_profile {
   char name[64];
   amp_duty duty;
-  amp_daily daily;   /* where made by daily */
-  bool is_daily;
+  amp_daily daily;     /* where made by daily */
+  double first, place; /* series: s after midnight; K, NaN: not given */
+  int leap;            /* series */
+  double factor;       /* net: kW of the array */
   bool temp_assumed, temp_filled, performance_assumed;
 } bind_profile;
 
@@ -207,6 +223,7 @@ typedef struct bind_need {
   char name[64];
   amp_need n;
   double import_price, export_price;
+  bool horizon_assumed, discount_assumed;
 } bind_need;
 
 typedef struct bind_offer {
@@ -234,12 +251,15 @@ void bind_life_choice (lua_State *L, int idx, const char *who,
 /* Tested charge (C) of a module in its middle, and whether it is assumed. */
 double bind_module_tested (const amp_module *m, bool *assumed);
 
+/* Tests of a lot say nothing above the nameplate (C), unless they did. */
+void bind_cut_tested (amp_value *tested, double nameplate);
+
 /* ---- one opener a subject; 'core' is at the top ---- */
 void bind_value_open (lua_State *L);
-void bind_module_open (lua_State *L);  /* chemistry, cell, module */
+void bind_module_open (lua_State *L); /* chemistry, cell, module */
 void bind_life_open (lua_State *L);
 void bind_profile_open (lua_State *L);
-void bind_need_open (lua_State *L);    /* inverter, need */
+void bind_need_open (lua_State *L); /* inverter, need */
 void bind_offer_open (lua_State *L);
 void bind_pack_open (lua_State *L);
 void bind_case_open (lua_State *L);    /* compare_raw, sweep_raw */

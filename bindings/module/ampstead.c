@@ -1,0 +1,57 @@
+/*
+** ampstead.c -- opens the Lua module: builds the table 'core' of everything
+** written in C, loads the Lua half that was built in, and gives what that
+** gives.
+*/
+#include "bind.h"
+#include "bind_inside.h"
+#include "ampstead_module.h"
+#include <string.h>
+
+/* loader(name): run a chunk of the Lua half with (core, loader), once */
+static int load_chunk (lua_State *L) {
+  const char *name = luaL_checkstring(L, 1);
+  lua_settop(L, 1);
+  luaL_getsubtable(L, LUA_REGISTRYINDEX, "ampstead.loaded");
+  if (lua_getfield(L, 2, name) != LUA_TNIL)
+    return 1;
+  const ampstead_chunk *c = ampstead_chunks;
+  while (c->name != NULL && strcmp(c->name, name) != 0)
+    c++;
+  if (c->name == NULL)
+    return luaL_error(L, "ampstead: no part is named '%s'", name);
+  lua_pushfstring(L, "=[ampstead %s]", name);
+  if (luaL_loadbufferx(L, c->text, c->n, lua_tostring(L, -1), "t") != LUA_OK)
+    return lua_error(L);
+  lua_getfield(L, LUA_REGISTRYINDEX, "ampstead.core");
+  lua_pushcfunction(L, load_chunk);
+  lua_call(L, 2, 1);
+  lua_pushvalue(L, -1);
+  lua_setfield(L, 2, name);
+  return 1;
+}
+
+static void open_core (lua_State *L) {
+  static void (*const parts[])(lua_State *) = {
+      bind_objects_open, bind_errors_open, bind_host_open,  bind_value_open,
+      bind_module_open,  bind_life_open,   bind_offer_open, bind_profile_open,
+      bind_need_open,    bind_pack_open,   bind_case_open,  bind_money_open,
+      bind_listing_open, bind_tools_open,  bind_table_open};
+  lua_newtable(L);
+  for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
+    int top = lua_gettop(L);
+    parts[i](L);
+    lua_settop(L, top);
+  }
+  lua_setfield(L, LUA_REGISTRYINDEX, "ampstead.core");
+}
+
+/* require "ampstead" */
+int luaopen_ampstead (lua_State *L) {
+  lua_settop(L, 0);
+  open_core(L);
+  lua_pushcfunction(L, load_chunk);
+  lua_pushliteral(L, "init");
+  lua_call(L, 1, 1);
+  return 1;
+}

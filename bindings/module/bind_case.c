@@ -1,0 +1,639 @@
+/*
+** bind_case.c -- offers and sweeps taken all the way, as plain numbers for
+** the Lua half to lay out.
+**
+** compare_raw(offers, need, {draws, seed}) and
+** sweep_raw(cases, {draws, seed}); cases[i] = {pack or offer, need, cost,
+** soh_end_pct, life_model} or {refused = "reason"}. Both give
+**   {draws, seed, n, flip = {first, second, per_module} or nil, [i] = row}
+** row: {refused = "why" or nil, refused_class, name, groups,
+**   modules_in_string, strings, used, count, accepted_mean,
+**   window = {v_min, v_max, soc_min_pct, soc_max_pct, assumed_low,
+**             assumed_high, clipped_low, clipped_high},
+**   r_assumed, capacity_assumed, outside = {temp, rate, depth},
+**   landed = {total, lines = {{what, amount}, ..}} (offers only),
+**   nameplate_kwh, cheapest_pct, energy_residual_pct, models = {names},
+**   years_why, life_by_model = {stat, ..}, soh_end_pct,
+**   worst = {month, load_kwh, need_kwh, supply_kwh, days} a day of it, and
+**   total tested_kwh usable_kwh delivered_kwh days unserved_kwh
+**   curtailed_kwh served_kwh efc soh_start_pct years per_nameplate
+**   per_accepted per_usable per_delivered levelised: stat}
+** stat: {p50, p10, p90, spread, beyond, p10_beyond, p90_beyond, basis}; nil
+** where the number is refused.
+*/
+#include "bind.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* Cases live in a userdata until the answer is laid out. */
+typedef struct work {
+  amp_case *c;
+  amp_case_result *r;
+  int *at;              /* index in c[] of row i, or -1: refused before */
+  amp_need *need;       /* one a case, its duty shared where equal */
+  const bind_need **of; /* the need object of each row */
+  int rows, n;
+} work;
+
+static void *part (lua_State *L, size_t n, size_t size) {
+  void *p = lua_newuserdatauv(L, n * size + 1, 0);
+  memset(p, 0, n * size + 1);
+  return p;
+}
+
+/* The parts stay on the stack: six slots, from 'work' on. */
+static work *new_work (lua_State *L, int rows) {
+  luaL_checkstack(L, 40, NULL);
+  size_t n = (size_t)rows;
+  work *w = part(L, 1, sizeof *w);
+  w->rows = rows;
+  w->c = part(L, n, sizeof *w->c);
+  w->r = part(L, n, sizeof *w->r);
+  w->at = part(L, n, sizeof *w->at);
+  w->need = part(L, n, sizeof *w->need);
+  w->of = part(L, n, sizeof *w->of);
+  return w;
+}
+
+/* ---- cases from objects ---- */
+
+static bool same_value (const amp_value *a, const amp_value *b) {
+  return a->spread == b->spread && a->stream == b->stream &&
+         (a->value == b->value || a->spread == AMP_UNSET) &&
+         a->basis == b->basis && a->sd == b->sd && a->lo == b->lo &&
+         a->hi == b->hi;
+}
+
+static bool same_series (const double *a, const double *b, size_t n) {
+  if (a == NULL || b == NULL)
+    return a == b;
+  return memcmp(a, b, n * sizeof *a) == 0;
+}
+
+static bool same_duty (const amp_duty *a, const amp_duty *b) {
+  return a == b ||
+         (a->n == b->n && a->dt == b->dt &&
+          a->supply_free == b->supply_free &&
+          a->charge_efficiency == b->charge_efficiency &&
+          a->basis == b->basis &&
+          same_value(&a->load_factor, &b->load_factor) &&
+          same_value(&a->sun_factor, &b->sun_factor) &&
+          same_value(&a->temp_shift, &b->temp_shift) &&
+          memcmp(a->month_end, b->month_end, sizeof a->month_end) == 0 &&
+          memcmp(a->on, b->on, a->n) == 0 &&
+          same_series(a->temp, b->temp, a->n) &&
+          same_series(a->ac, b->ac, a->n) &&
+          same_series(a->dc, b->dc, a->n) && same_series(a->pv, b->pv, a->n));
+}
+
+/* Cases that share a duty advance together: equal ones become one. */
+static void set_need (work *w, int k, const bind_need *need, int row) {
+  w->need[k] = need->n;
+  w->of[row] = need;
+  for (int i = k - 1; i >= 0; i--)
+    if (same_duty(w->need[i].duty, need->n.duty)) {
+      w->need[k].duty = w->need[i].duty;
+      break;
+    }
+  w->c[k].need = &w->need[k];
+}
+
+static void plain_case (amp_case *c) {
+  memset(c, 0, sizeof *c);
+  c->soh_end = c->soc_min = c->soc_max = NAN;
+  c->cell_v_min = c->cell_v_max = NAN;
+}
+
+static void set_module (amp_case *c, const bind_module *m) {
+  c->module = &m->m;
+  c->life = m->life;
+}
+
+static void set_offer (amp_case *c, const bind_offer *o) {
+  set_module(c, o->module);
+  c->tested = o->tested;
+  c->soh = o->soh;
+  c->from_offer = true;
+  c->offer = o->o;
+  c->dud = o->dud;
+  c->bos = o->bos;
+  c->bos_mass = o->bos_mass;
+  c->extra = o->extra;
+  c->residual = o->residual;
+}
+
+static void set_pack (amp_case *c, const bind_pack *p) {
+  set_module(c, p->module);
+  c->series = p->series;
+  c->parallel = p->parallel;
+  c->soc_min = p->soc_min;
+  c->soc_max = p->soc_max;
+  c->cell_v_min = p->cell_v_min;
+  c->cell_v_max = p->cell_v_max;
+}
+
+/*
+** What one of the offer's currency is in the need's. Where it is not known
+** the row is refused: the reason is pushed, and 0 comes back.
+*/
+static double rate_of (lua_State *L, const bind_offer *o, int need_idx) {
+  double rate = 0.0;
+  bind_push_keys(L, need_idx);
+  const char *ours = bind_get(L, -1, "currency") ? lua_tostring(L, -1) : NULL;
+  if (o->currency[0] == '\0' ||
+      (ours != NULL && strcmp(ours, o->currency) == 0)) {
+    lua_pop(L, ours != NULL ? 2 : 1);
+    return 1.0;
+  }
+  int keys = lua_gettop(L) - (ours != NULL ? 1 : 0);
+  if (bind_get(L, keys, "rates")) {
+    lua_getfield(L, -1, o->currency);
+    rate = lua_tonumber(L, -1);
+  }
+  lua_settop(L, keys);
+  if (rate > 0.0)
+    lua_pop(L, 1);
+  else
+    lua_pushfstring(L,
+                    "no rate from %s to %s: no sum over currencies without "
+                    "one",
+                    o->currency, ours != NULL ? ours : "the need's currency");
+  return rate > 0.0 ? rate : 0.0;
+}
+
+/* ---- results ---- */
+
+static void set (lua_State *L, const char *key, double v) {
+  if (v == v) {
+    lua_pushnumber(L, v);
+    lua_setfield(L, -2, key);
+  }
+}
+
+static void set_whole (lua_State *L, const char *key, int v) {
+  lua_pushinteger(L, v);
+  lua_setfield(L, -2, key);
+}
+
+static void set_bool (lua_State *L, const char *key, bool v) {
+  lua_pushboolean(L, v);
+  lua_setfield(L, -2, key);
+}
+
+/* A refused number is nil. */
+static void push_stat (lua_State *L, const amp_stat *s, double unit) {
+  if (!amp_given(s->p50)) {
+    lua_pushnil(L);
+    return;
+  }
+  lua_createtable(L, 0, 8);
+  set(L, "p50", s->p50 / unit);
+  set(L, "p10", s->p10 / unit);
+  set(L, "p90", s->p90 / unit);
+  set_bool(L, "spread", s->spread);
+  set_bool(L, "beyond", s->beyond);
+  set_bool(L, "p10_beyond", s->p10_beyond);
+  set_bool(L, "p90_beyond", s->p90_beyond);
+  lua_pushstring(L, amp_basis_name(s->basis));
+  lua_setfield(L, -2, "basis");
+}
+
+static void push_stats (lua_State *L, const amp_case_result *r) {
+  const struct {
+    const char *key;
+    const amp_stat *s;
+    double unit;
+  } all[] = {{"total", &r->total, 1.0},
+             {"tested_kwh", &r->tested, 3.6e6},
+             {"usable_kwh", &r->usable, 3.6e6},
+             {"delivered_kwh", &r->delivered, 3.6e6},
+             {"days", &r->days, 1.0},
+             {"unserved_kwh", &r->unserved, 3.6e6},
+             {"curtailed_kwh", &r->curtailed, 3.6e6},
+             {"served_kwh", &r->served, 3.6e6},
+             {"efc", &r->efc, 1.0},
+             {"soh_start_pct", &r->soh_start, 0.01},
+             {"years", &r->years, 1.0},
+             {"per_nameplate", &r->per_nameplate, 1.0},
+             {"per_accepted", &r->per_accepted, 1.0},
+             {"per_usable", &r->per_usable, 1.0},
+             {"per_delivered", &r->per_delivered, 1.0},
+             {"levelised", &r->levelised, 1.0}};
+  for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
+    push_stat(L, all[i].s, all[i].unit);
+    lua_setfield(L, -2, all[i].key);
+  }
+}
+
+static void push_window (lua_State *L, const amp_window *w) {
+  lua_newtable(L);
+  set(L, "v_min", w->v_min);
+  set(L, "v_max", w->v_max);
+  set(L, "soc_min_pct", w->soc_min * 100.0);
+  set(L, "soc_max_pct", w->soc_max * 100.0);
+  set_bool(L, "assumed_low", w->assumed_low);
+  set_bool(L, "assumed_high", w->assumed_high);
+  set_bool(L, "clipped_low", w->clipped_low);
+  set_bool(L, "clipped_high", w->clipped_high);
+  lua_setfield(L, -2, "window");
+}
+
+static void push_landed (lua_State *L, const amp_landed *a) {
+  lua_newtable(L);
+  set(L, "total", a->total);
+  lua_newtable(L);
+  for (int i = 0; i < a->lines; i++) {
+    lua_createtable(L, 2, 0);
+    lua_pushstring(L, a->line[i].what);
+    lua_rawseti(L, -2, 1);
+    lua_pushnumber(L, a->line[i].amount);
+    lua_rawseti(L, -2, 2);
+    lua_rawseti(L, -2, i + 1);
+  }
+  lua_setfield(L, -2, "lines");
+  lua_setfield(L, -2, "landed");
+}
+
+static void push_life (lua_State *L, const amp_case *c,
+                       const amp_case_result *r) {
+  const amp_life_choice *l = c->life.models > 0 ? &c->life : &c->need->life;
+  lua_newtable(L);
+  for (int i = 0; i < l->models; i++) {
+    lua_pushstring(L, l->model[i]->name);
+    lua_rawseti(L, -2, i + 1);
+  }
+  lua_setfield(L, -2, "models");
+  lua_newtable(L);
+  for (int i = 0; i < l->models; i++) {
+    push_stat(L, &r->life_by_model[i], 1.0);
+    lua_rawseti(L, -2, i + 1);
+  }
+  lua_setfield(L, -2, "life_by_model");
+  lua_newtable(L);
+  set_bool(L, "temp", (r->outside & AMP_OUTSIDE_TEMP) != 0);
+  set_bool(L, "rate", (r->outside & AMP_OUTSIDE_RATE) != 0);
+  set_bool(L, "depth", (r->outside & AMP_OUTSIDE_DEPTH) != 0);
+  lua_setfield(L, -2, "outside");
+  double end = amp_given(c->soh_end) ? c->soh_end : c->module->soh_end;
+  set(L, "soh_end_pct", end * 100.0);
+  if (!amp_given(r->years.p50)) {
+    bind_push_error(L, NULL, "", &r->years_why);
+    lua_setfield(L, -2, "years_why");
+  }
+}
+
+static void push_worst (lua_State *L, const amp_need *need) {
+  amp_worst_month w = amp_need_worst_month(need);
+  lua_newtable(L);
+  if (w.month >= 0)
+    set_whole(L, "month", w.month + 1);
+  set(L, "load_kwh", w.load / 3.6e6);
+  set(L, "need_kwh", w.need / 3.6e6);
+  set(L, "supply_kwh", w.supply / 3.6e6);
+  set(L, "days", w.days);
+  lua_setfield(L, -2, "worst");
+}
+
+static const char *const refused_class[] = {"",        "range",   "data",
+                                            "missing", "refused", "memory",
+                                            "stop",    "user",    "fault"};
+
+/* Into the row at the top. */
+static void push_result (lua_State *L, const amp_case *c,
+                         const amp_case_result *r) {
+  if (r->status != AMP_OK) {
+    bind_push_error(L, NULL, "", &r->why);
+    lua_setfield(L, -2, "refused");
+    lua_pushstring(L, refused_class[r->status]);
+    lua_setfield(L, -2, "refused_class");
+    return;
+  }
+  set_whole(L, "groups", r->groups);
+  set_whole(L, "modules_in_string", r->modules_in_string);
+  set_whole(L, "strings", r->strings);
+  set_whole(L, "used", r->used);
+  set_whole(L, "count", r->count);
+  set(L, "accepted_mean", r->accepted_mean);
+  set_bool(L, "r_assumed", r->r_assumed);
+  set_bool(L, "capacity_assumed", r->capacity_assumed);
+  set(L, "nameplate_kwh", r->nameplate / 3.6e6);
+  set(L, "cheapest_pct", r->cheapest * 100.0);
+  set(L, "energy_residual_pct", r->energy_residual * 100.0);
+  push_window(L, &r->window);
+  if (c->from_offer)
+    push_landed(L, &r->landed);
+  push_life(L, c, r);
+  push_stats(L, r);
+  push_worst(L, c->need);
+}
+
+/* ---- asking ---- */
+
+/* The command line's seed and draws win over the script's. */
+static double setting (lua_State *L, const char *key, double otherwise) {
+  lua_pushfstring(L, "ampstead.%s", key);
+  lua_rawget(L, LUA_REGISTRYINDEX);
+  if (lua_isnumber(L, -1))
+    otherwise = lua_tonumber(L, -1);
+  lua_pop(L, 1);
+  return otherwise;
+}
+
+static amp_ask read_ask (lua_State *L, int opts, const char *call) {
+  static const char *const keys[] = {"draws", "seed", NULL};
+  amp_ask ask;
+  bind_options(L, opts, call, keys);
+  double draws = setting(L, "draws", bind_option(L, opts, "draws", 2000.0));
+  double seed = setting(L, "seed", bind_option(L, opts, "seed", 1.0));
+  if (!(draws >= 1.0 && draws <= 1e6 && draws == floor(draws)))
+    bind_error(L, NULL,
+               "%s: draws must be a whole number 1 .. 1000000 (got "
+               "%s)",
+               call, bind_push_number(L, draws));
+  if (!(seed >= 0.0 && seed <= 9007199254740992.0 && seed == floor(seed)))
+    bind_error(L, NULL, "%s: seed must be a whole number from 0 (got %s)",
+               call, bind_push_number(L, seed));
+  ask.draws = (size_t)draws;
+  ask.seed = (uint64_t)seed;
+  return ask;
+}
+
+static void push_flip (lua_State *L, const work *w) {
+  size_t first, second;
+  double each;
+  if (w->n < 2 || amp_case_flip(w->c, w->r, (size_t)w->n, &first, &second,
+                                &each, NULL) != AMP_OK)
+    return;
+  lua_newtable(L);
+  for (int i = 0; i < w->rows; i++) {
+    if (w->at[i] == (int)first)
+      set_whole(L, "first", i + 1);
+    if (w->at[i] == (int)second)
+      set_whole(L, "second", i + 1);
+  }
+  set(L, "per_module", each);
+  lua_setfield(L, -2, "flip");
+}
+
+/* The rows stand at 'rows' in the stack, some with 'refused' set. */
+static int answer (lua_State *L, work *w, int rows, const amp_ask *ask,
+                   const char *call, bool flip) {
+  amp_error err = {0};
+  bind_enter(L);
+  amp_status st = AMP_OK;
+  if (w->n > 0)
+    st = amp_cases(bind_context(L), w->c, (size_t)w->n, ask, w->r, &err);
+  bind_rethrow(L);
+  if (st != AMP_OK)
+    return bind_raise(L, NULL, call, &err);
+  for (int i = 0; i < w->rows; i++)
+    if (w->at[i] >= 0) {
+      lua_rawgeti(L, rows, i + 1);
+      push_result(L, &w->c[w->at[i]], &w->r[w->at[i]]);
+      lua_pop(L, 1);
+    }
+  lua_pushvalue(L, rows);
+  set(L, "draws", (double)ask->draws);
+  set(L, "seed", (double)ask->seed);
+  set_whole(L, "n", w->rows);
+  if (flip)
+    push_flip(L, w);
+  return 1;
+}
+
+static int list_length (lua_State *L, int idx, const char *call) {
+  int n = lua_istable(L, idx) ? (int)lua_rawlen(L, idx) : 0;
+  if (n < 1 || n > 100000)
+    bind_error(L, NULL, "%s: a list of 1 .. 100000 is wanted", call);
+  return n;
+}
+
+/* The row at the top is refused for the reason above it. */
+static void refuse_row (lua_State *L, const char *why_class) {
+  lua_setfield(L, -2, "refused");
+  lua_pushstring(L, why_class);
+  lua_setfield(L, -2, "refused_class");
+}
+
+/* One offer at the top of the stack becomes case w->n; the row is below. */
+static void add_offer (lua_State *L, work *w, int i, int need_idx) {
+  const bind_offer *o = bind_check(L, -1, "offer", "compare: each of offers");
+  const bind_need *need = lua_touserdata(L, need_idx);
+  lua_pop(L, 1); /* the list holds it */
+  lua_pushstring(L, o->name);
+  lua_setfield(L, -2, "name");
+  w->at[i] = -1;
+  double rate = rate_of(L, o, need_idx);
+  if (!(rate > 0.0)) {
+    lua_remove(L, -2); /* the keys */
+    refuse_row(L, "missing");
+    return;
+  }
+  amp_case *c = &w->c[w->n];
+  plain_case(c);
+  set_offer(c, o);
+  c->offer.to_currency = rate;
+  set_need(w, w->n, need, i);
+  w->at[i] = w->n++;
+}
+
+/* compare_raw(offers, need, opts) --> rows */
+static int compare_raw (lua_State *L) {
+  lua_settop(L, 3);
+  int n = list_length(L, 1, "compare");
+  bind_check(L, 2, "need", "compare: need");
+  amp_ask ask = read_ask(L, 3, "compare");
+  work *w = new_work(L, n);
+  lua_newtable(L);
+  int rows = lua_gettop(L);
+  for (int i = 0; i < n; i++) {
+    lua_newtable(L);
+    lua_rawgeti(L, 1, i + 1);
+    add_offer(L, w, i, 2);
+    lua_rawseti(L, rows, i + 1);
+  }
+  return answer(L, w, rows, &ask, "compare", true);
+}
+
+static const bind_field case_fields[] = {
+    F_NUM("soh_end_pct", amp_case, soh_end, 0.01, 1.0, 100.0, "%", ""),
+    F_NUM("cost", amp_case, cost, 1.0, 0.0, 1e12, "", ""), F_END};
+
+static void check_case_keys (lua_State *L, int idx, const char *who) {
+  static const char *const keys[] = {"pack", "offer",       "need",
+                                     "cost", "soh_end_pct", "life_model",
+                                     "name", "refused",     NULL};
+  bind_options(L, idx, who, keys);
+}
+
+static void case_numbers (lua_State *L, int idx, const char *who,
+                          amp_case *c) {
+  if (bind_get(L, idx, "soh_end_pct")) {
+    c->soh_end = bind_number(L, -1, &case_fields[0], who);
+    lua_pop(L, 1);
+  }
+  if (bind_get(L, idx, "cost")) {
+    double cost = bind_number(L, -1, &case_fields[1], who);
+    lua_pop(L, 1);
+    if (c->from_offer)
+      c->extra += cost;
+    else
+      c->cost = cost;
+  } else if (!c->from_offer)
+    bind_error(L, NULL, "%s: cost is wanted beside pack", who);
+  if (bind_get(L, idx, "life_model")) {
+    bind_life_choice(L, -1, who, &c->life);
+    lua_pop(L, 1);
+  }
+}
+
+/* The case's pack or offer; false where an offer's currency has no rate
+** (the reason is pushed). */
+static bool case_subject (lua_State *L, int idx, int need_idx,
+                          const char *who, amp_case *c) {
+  bool pack = bind_get(L, idx, "pack"), offer = bind_get(L, idx, "offer");
+  if (pack == offer)
+    bind_error(L, NULL, "%s: one of pack and offer is wanted", who);
+  if (pack) {
+    if (bind_test(L, -1, "pack") == NULL)
+      bind_error(L, NULL, "%s: pack must be amp.pack{}", who);
+    set_pack(c, lua_touserdata(L, -1));
+    lua_pop(L, 1);
+    return true;
+  }
+  if (bind_test(L, -1, "offer") == NULL)
+    bind_error(L, NULL, "%s: offer must be amp.offer{}", who);
+  const bind_offer *o = lua_touserdata(L, -1);
+  set_offer(c, o);
+  lua_pop(L, 1);
+  c->offer.to_currency = rate_of(L, o, need_idx);
+  if (c->offer.to_currency > 0.0)
+    return true;
+  lua_remove(L, -2);
+  return false;
+}
+
+/* The case at 'idx' (a table) for row i, whose table is at 'row'. */
+static void add_case (lua_State *L, work *w, int i, int idx, int row) {
+  char who[40];
+  snprintf(who, sizeof who, "sweep: case %d", i + 1);
+  w->at[i] = -1;
+  if (!lua_istable(L, idx))
+    bind_error(L, NULL, "%s must be a table (got %s)", who,
+               luaL_typename(L, idx));
+  check_case_keys(L, idx, who);
+  if (bind_get(L, idx, "refused")) {
+    lua_pushvalue(L, row);
+    lua_insert(L, -2);
+    refuse_row(L, "refused");
+    return;
+  }
+  if (!bind_get(L, idx, "need") || bind_test(L, -1, "need") == NULL)
+    bind_error(L, NULL, "%s: need = amp.need{} is wanted", who);
+  int need_idx = lua_gettop(L);
+  amp_case *c = &w->c[w->n];
+  plain_case(c);
+  if (!case_subject(L, idx, need_idx, who, c)) {
+    lua_pushvalue(L, row);
+    lua_insert(L, -2);
+    refuse_row(L, "missing");
+    return;
+  }
+  case_numbers(L, idx, who, c);
+  set_need(w, w->n, lua_touserdata(L, need_idx), i);
+  w->at[i] = w->n++;
+}
+
+/* sweep_raw(cases, opts) --> rows */
+static int sweep_raw (lua_State *L) {
+  lua_settop(L, 2);
+  int n = list_length(L, 1, "sweep");
+  amp_ask ask = read_ask(L, 2, "sweep");
+  work *w = new_work(L, n);
+  lua_newtable(L);
+  int rows = lua_gettop(L);
+  for (int i = 0; i < n; i++) {
+    lua_newtable(L);
+    lua_pushvalue(L, -1);
+    lua_rawseti(L, rows, i + 1);
+    lua_rawgeti(L, 1, i + 1);
+    add_case(L, w, i, rows + 2, rows + 1);
+    lua_settop(L, rows);
+  }
+  return answer(L, w, rows, &ask, "sweep", false);
+}
+
+/* ---- the bid that meets a target ---- */
+
+static double energy_for (lua_State *L, const amp_case_result *r) {
+  static const char *const words[] = {"nameplate", "accepted", "usable",
+                                      "delivered", NULL};
+  const char *per = "usable";
+  if (lua_istable(L, 3) && bind_get(L, 3, "per"))
+    per = lua_type(L, -1) == LUA_TSTRING ? lua_tostring(L, -1) : "";
+  const double energy[] = {r->nameplate, r->tested.p50, r->usable.p50,
+                           r->delivered.p50};
+  for (int i = 0; words[i] != NULL; i++)
+    if (strcmp(words[i], per) == 0)
+      return energy[i] / 3.6e6;
+  bind_error(L, NULL,
+             "bid_ceiling: per must be \"nameplate\", \"accepted\", "
+             "\"usable\" or \"delivered\" (got '%s')",
+             per);
+  return NAN;
+}
+
+/*
+** amp.bid_ceiling(offer, need, { target = 150, per = "usable" }) --> the
+** price, as the offer states it (lot, each, per kWh), at which the total
+** comes to target per kWh, at the middle of every spread
+*/
+static int bid_ceiling (lua_State *L) {
+  static const char *const keys[] = {"target", "per", NULL};
+  amp_error err = {0};
+  amp_ask ask = {1, 1};
+  double price;
+  lua_settop(L, 3);
+  bind_check(L, 1, "offer", "bid_ceiling: offer");
+  bind_check(L, 2, "need", "bid_ceiling: need");
+  bind_options(L, 3, "bid_ceiling", keys);
+  double target = bind_option(L, 3, "target", NAN);
+  if (!(target > 0.0 && target < 1e9))
+    return bind_error(L, NULL,
+                      "bid_ceiling: target = money per kWh is wanted");
+  work *w = new_work(L, 1);
+  lua_newtable(L);
+  lua_pushvalue(L, 1);
+  add_offer(L, w, 0, 2);
+  if (w->n == 0) {
+    lua_getfield(L, -1, "refused");
+    return bind_error(L, NULL, "bid_ceiling: %s", lua_tostring(L, -1));
+  }
+  bind_enter(L);
+  amp_status st = amp_cases(bind_context(L), w->c, 1, &ask, w->r, &err);
+  bind_rethrow(L);
+  if (st == AMP_OK && w->r->status != AMP_OK)
+    err = w->r->why;
+  if (st != AMP_OK || w->r->status != AMP_OK)
+    return bind_raise(L, NULL, "bid_ceiling", &err);
+  double kwh = energy_for(L, w->r);
+  double added = w->r->total.p50 - w->r->landed.total;
+  if (!(kwh > 0.0))
+    return bind_error(L, NULL,
+                      "bid_ceiling: there is no energy to divide by");
+  if (amp_bid_ceiling(&w->c->offer, target, kwh, added, &price, &err) !=
+      AMP_OK)
+    return bind_raise(L, NULL, "bid_ceiling", &err);
+  lua_pushnumber(L, price);
+  return 1;
+}
+
+static const luaL_Reg functions[] = {{"compare_raw", compare_raw},
+                                     {"sweep_raw", sweep_raw},
+                                     {"bid_ceiling", bid_ceiling},
+                                     {NULL, NULL}};
+
+void bind_case_open (lua_State *L) {
+  luaL_setfuncs(L, functions, 0);
+}

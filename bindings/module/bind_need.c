@@ -1,0 +1,205 @@
+/*
+** bind_need.c -- the inverter, and what is asked of every offer alike.
+*/
+#include "bind.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* ---- inverter ---- */
+
+static const bind_field inverter_fields[] = {
+    F_TEXT("name", bind_inverter, name, "what to call it"),
+    F_NUM("v_min", bind_inverter, c.v_min, 1.0, 1.0, 2000.0, "V",
+          "battery voltage at which it cuts out"),
+    F_NUM("v_max", bind_inverter, c.v_max, 1.0, 1.0, 2000.0, "V",
+          "highest charge voltage it can be set to"),
+    F_NUM("v_abs_max", bind_inverter, v_abs_max, 1.0, 1.0, 2000.0, "V",
+          "voltage that must never be passed"),
+    F_NUM("power_w", bind_inverter, c.power, 1.0, 1.0, 1e7, "W",
+          "AC power it gives for ever"),
+    F_NUM("surge_w", bind_inverter, surge, 1.0, 1.0, 1e7, "W",
+          "AC power it gives for seconds"),
+    F_NUM("efficiency_pct", bind_inverter, c.efficiency, 0.01, 10.0, 100.0,
+          "%", "AC out over DC in; 92 unless given"),
+    F_NUM("idle_w", bind_inverter, c.idle, 1.0, 0.0, 1e5, "W",
+          "draw at the battery while it is on"),
+    F_NUM("capacitance_uf", bind_inverter, capacitance, 1e-6, 0.0, 1e7, "uF",
+          "input capacitance"),
+    F_END};
+
+static const bind_class inverter_class;
+
+static void inverter_finish (lua_State *L, int keys, void *spec) {
+  bind_inverter *s = spec;
+  const char *who = bind_who(L, &inverter_class, keys);
+  s->efficiency_assumed = !(s->c.efficiency > 0.0);
+  if (s->efficiency_assumed)
+    s->c.efficiency = 0.92; /* common practice: 90 .. 95 % */
+  if (s->c.v_min > 0.0 && s->c.v_max > 0.0 && !(s->c.v_min < s->c.v_max))
+    bind_error(L, NULL, "%s: v_min must lie below v_max (got %s and %s)", who,
+               bind_push_number(L, s->c.v_min),
+               bind_push_number(L, s->c.v_max));
+  if (s->v_abs_max > 0.0 && s->c.v_max > s->v_abs_max)
+    bind_error(L, NULL, "%s: v_max must not pass v_abs_max (got %s and %s)",
+               who, bind_push_number(L, s->c.v_max),
+               bind_push_number(L, s->v_abs_max));
+  if (s->surge > 0.0 && s->surge < s->c.power)
+    bind_error(L, NULL, "%s: surge_w must not lie below power_w", who);
+}
+
+static void inverter_tell (lua_State *L, const void *spec) {
+  const bind_inverter *s = spec;
+  if (s->efficiency_assumed)
+    bind_say(L, "efficiency_pct: 92 % is taken, common practice");
+  if (!(s->c.idle > 0.0))
+    bind_say(L, "idle_w: none is counted");
+  if (!(s->c.power > 0.0))
+    bind_say(L, "power_w: no limit is counted");
+  if (!(s->v_abs_max > 0.0))
+    bind_say(L, "v_abs_max: full voltage is not held against it");
+}
+
+static const bind_class inverter_class = {
+    "inverter",
+    "inverter",
+    "what stands between battery and load",
+    inverter_fields,
+    sizeof(bind_inverter),
+    NULL,
+    inverter_finish,
+    inverter_tell,
+    NULL,
+    NULL};
+
+/* ---- need ---- */
+
+static const bind_field need_fields[] = {
+    F_TEXT("name", bind_need, name, "what to call it"),
+    F_ELSE("duty", BIND_OBJECT, "", "amp.profile...: what the pack must do"),
+    F_ELSE("inverter", BIND_OBJECT, "", "amp.inverter{}"),
+    F_ELSE("currency", BIND_CHOICE, "", "the money of the answer, \"EUR\""),
+    F_ELSE("rates", BIND_LIST, "",
+           "{USD = 0.88, dated = \"..\"}: what one of theirs is in yours"),
+    F_NUM("autonomy_days", bind_need, n.autonomy_days, 1.0, 0.01, 1000.0,
+          "days", "days without sun that are wanted"),
+    F_NUM("horizon_years", bind_need, n.horizon, 1.0, 1.0, AMP_LIFE_YEARS,
+          "years", "longest life that counts; 15 unless given"),
+    F_NUM("discount_pct", bind_need, n.discount, 0.01, 0.0, 50.0, "%",
+          "interest a year; none unless given"),
+    F_NUM("carry_per_kg", bind_need, n.carry_per_kg, 1.0, 0.0, 1e5, "",
+          "money for each kg of accepted modules and of the rest carried to "
+          "the place"),
+    F_NUM("charge_price", bind_need, n.charge_price, 1.0, 0.0, 1e3, "",
+          "money for each kWh bought to charge; none unless given"),
+    F_NUM("import_price", bind_need, import_price, 1.0, 0.0, 1e3, "",
+          "money for each kWh from the grid"),
+    F_NUM("export_price", bind_need, export_price, 1.0, -1e3, 1e3, "",
+          "money for each kWh sold to the grid"),
+    F_ELSE("life_model", BIND_OBJECT, "",
+           "where neither case nor module names one"),
+    F_END};
+
+static const bind_class need_class;
+
+static void need_defaults (void *spec) {
+  bind_need *s = spec;
+  s->n.autonomy_days = NAN;
+  s->n.horizon = NAN;
+  s->n.discount = NAN;
+  s->n.charge_price = NAN;
+  s->import_price = NAN;
+  s->export_price = NAN;
+}
+
+static void read_currency (lua_State *L, int keys, const char *who) {
+  if (bind_get(L, keys, "currency")) {
+    if (lua_type(L, -1) != LUA_TSTRING || lua_rawlen(L, -1) > 16)
+      bind_error(L, NULL, "%s: currency must be a word such as \"EUR\"", who);
+    lua_pop(L, 1);
+  }
+  if (!bind_get(L, keys, "rates"))
+    return;
+  if (!lua_istable(L, -1))
+    bind_error(L, NULL, "%s: rates must be {USD = 0.88, dated = \"..\"}",
+               who);
+  lua_pushnil(L);
+  while (lua_next(L, -2) != 0) {
+    if (lua_type(L, -2) != LUA_TSTRING)
+      bind_error(L, NULL, "%s: rates must be {USD = 0.88, dated = \"..\"}",
+                 who);
+    const char *key = lua_tostring(L, -2);
+    double v = lua_type(L, -1) == LUA_TNUMBER ? lua_tonumber(L, -1) : NAN;
+    if (strcmp(key, "dated") != 0 && !(v > 0.0 && v < 1e9))
+      bind_error(L, NULL, "%s: the rate of %s must be a number above 0", who,
+                 key);
+    lua_pop(L, 1);
+  }
+  lua_pop(L, 1);
+}
+
+static void read_inverter (lua_State *L, int keys, const char *who,
+                           amp_need *n) {
+  n->converter.efficiency = 1.0;
+  if (!bind_get(L, keys, "inverter"))
+    return;
+  if (bind_test(L, -1, "inverter") == NULL)
+    bind_error(L, NULL, "%s: inverter must be amp.inverter{}", who);
+  const bind_inverter *i = lua_touserdata(L, -1);
+  n->converter = i->c;
+  n->v_abs_max = i->v_abs_max;
+  lua_pop(L, 1);
+}
+
+static void need_finish (lua_State *L, int keys, void *spec) {
+  bind_need *s = spec;
+  const char *who = bind_who(L, &need_class, keys);
+  if (!bind_get(L, keys, "duty"))
+    bind_error(L, NULL, "%s: duty is wanted", who);
+  if (bind_test(L, -1, "profile") == NULL)
+    bind_error(L, NULL,
+               "%s: duty must be amp.profile.daily{} or another "
+               "profile (got %s)",
+               who, luaL_typename(L, -1));
+  s->n.duty = &((bind_profile *)lua_touserdata(L, -1))->duty;
+  lua_pop(L, 1);
+  read_inverter(L, keys, who, &s->n);
+  read_currency(L, keys, who);
+  if (bind_get(L, keys, "life_model")) {
+    bind_life_choice(L, -1, who, &s->n.life);
+    lua_pop(L, 1);
+  }
+  s->horizon_assumed = !amp_given(s->n.horizon);
+  if (s->horizon_assumed)
+    s->n.horizon = 15.0; /* common practice, no source */
+  s->discount_assumed = !amp_given(s->n.discount);
+  if (s->discount_assumed)
+    s->n.discount = 0.0;
+}
+
+static void need_tell (lua_State *L, const void *spec) {
+  const bind_need *s = spec;
+  if (s->horizon_assumed)
+    bind_say(L, "horizon_years: 15 is taken");
+  if (s->discount_assumed)
+    bind_say(L, "discount_pct: none is counted");
+  if (!amp_given(s->n.charge_price))
+    bind_say(L, "charge_price: charging costs nothing");
+}
+
+static const bind_class need_class = {
+    "need",
+    "need",
+    "what is asked of every offer and case alike",
+    need_fields,
+    sizeof(bind_need),
+    need_defaults,
+    need_finish,
+    need_tell,
+    NULL,
+    NULL};
+
+void bind_need_open (lua_State *L) {
+  bind_class_open(L, &inverter_class);
+  bind_class_open(L, &need_class);
+}

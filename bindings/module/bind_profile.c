@@ -1,0 +1,550 @@
+/*
+** bind_profile.c -- duties: a day that repeats, a series from a file, or the
+** load of one with the sun of another.
+*/
+#include "bind.h"
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* ---- a day that repeats ---- */
+
+static const bind_field daily_fields[] = {
+    F_TEXT("name", bind_profile, name, "what to call it"),
+    F_ELSE_OF("load_w", BIND_LIST, 1.0, 0.0, 1e6, "W", 1,
+              "AC load, one figure or 24, hour by hour from midnight"),
+    {"load_kwh", BIND_VALUE, offsetof(bind_profile, daily.load_kwh), 3.6e6,
+     0.0, 0.0, 1e5, "kWh", "load_kwh", 1, "AC load of a day, spread evenly"},
+    F_NUM("dc_load_w", bind_profile, daily.dc_load, 1.0, 0.0, 1e6, "W",
+          "load at the battery, all day"),
+    F_VALUE("from_battery_kwh", bind_profile, daily.from_battery, 3.6e6, 0.0,
+            1e5, "kWh",
+            "AC out of the battery a day; overrides load and sun"),
+    F_ELSE_OF("months", BIND_LIST, 1.0, 1.0, 12.0, "", 0,
+              "months of use, 1 .. 12; all unless given"),
+    F_NUM("days_per_year", bind_profile, daily.days_per_year, 1.0, 1.0, 365.0,
+          "days", "days of use, spread over the months; all unless given"),
+    F_VALUE("solar_kwp", bind_profile, daily.solar_peak, 1000.0, 0.0, 1e4,
+            "kW", "peak power of the solar array"),
+    F_ELSE_OF("sun_hours", BIND_LIST, 1.0, 0.0, 24.0, "h", 0,
+              "full-sun hours a day: one, 12, or one a month named"),
+    F_VALUE("performance_pct", bind_profile, daily.performance, 0.01, 1.0,
+            100.0, "%", "performance ratio of the array; 75 unless given"),
+    F_NUM("round_trip_pct", bind_profile, daily.charge_efficiency, 0.01, 10.0,
+          100.0, "%",
+          "energy kept when charging, besides the heat in the resistance "
+          "that is worked out"),
+    {"temp_c", BIND_LIST, BIND_NONE, 1.0, 273.15, -50.0, 70.0, "C", "temp", 2,
+     "temperature of the place: one, 12, or one a month named"},
+    {"temp_f", BIND_LIST, BIND_NONE, 5.0 / 9.0, 273.15 - 160.0 / 9.0, -58.0,
+     158.0, "F", "temp", 2, "the same in degrees Fahrenheit"},
+    F_END};
+
+static const bind_class daily_class;
+
+static void daily_defaults (void *spec) {
+  bind_profile *p = spec;
+  p->daily.charge_efficiency = 1.0;
+}
+
+static void read_months (lua_State *L, int keys, const char *who,
+                         amp_daily *d) {
+  double m[12];
+  for (int i = 0; i < 12; i++)
+    d->month[i] = true;
+  if (!bind_get(L, keys, "months"))
+    return;
+  int n =
+      bind_list(L, -1, bind_field_find(&daily_class, "months"), who, m, 12);
+  if (n < 1 || n > 12)
+    bind_error(L, NULL, "%s: months must name 1 .. 12 months (got %d)", who,
+               n);
+  for (int i = 0; i < 12; i++)
+    d->month[i] = false;
+  for (int i = 0; i < n; i++) {
+    if (m[i] != floor(m[i]))
+      bind_error(L, NULL, "%s: months are whole numbers 1 .. 12 (got %s)",
+                 who, bind_push_number(L, m[i]));
+    if (d->month[(int)m[i] - 1])
+      bind_error(L, NULL, "%s: month %d is named twice", who, (int)m[i]);
+    d->month[(int)m[i] - 1] = true;
+  }
+  lua_pop(L, 1);
+}
+
+static void read_load (lua_State *L, int keys, const char *who,
+                       amp_daily *d) {
+  if (!bind_get(L, keys, "load_w"))
+    return;
+  int n = bind_list(L, -1, bind_field_find(&daily_class, "load_w"), who,
+                    d->load, 24);
+  if (n != 1 && n != 24)
+    bind_error(L, NULL, "%s: load_w must hold 1 or 24 numbers (got %d)", who,
+               n);
+  for (int i = n; i < 24; i++)
+    d->load[i] = d->load[0];
+  lua_pop(L, 1);
+}
+
+/*
+** One figure (goes to 'one', maybe with spread), 12, or one a month named;
+** other months then get 'other' (NaN: the mean of those given). The field's
+** table is at the top. Returns true when months were filled by the mean.
+*/
+static bool read_monthly (lua_State *L, const bind_field *f, const char *who,
+                          const bool *month, amp_value *one, double *out,
+                          double other) {
+  double v[13], sum = 0.0;
+  int active = 0, k = 0;
+  if (!lua_istable(L, -1)) {
+    *one = bind_value(L, -1, f, who, "profile");
+    return false;
+  }
+  int n = bind_list(L, -1, f, who, v, 12);
+  for (int i = 0; i < 12; i++)
+    active += month[i];
+  if (n == 1) {
+    *one = amp_value_fixed(v[0], AMP_BASIS_ASSUMED);
+    return false;
+  }
+  if (n == 12) {
+    memcpy(out, v, 12 * sizeof *out);
+    return false;
+  }
+  if (n != active)
+    bind_error(L, NULL,
+               active == 12 ? "%s: %s must hold 1 or 12 numbers (got %d)"
+                            : "%s: %s must hold 1, 12 or one number for each "
+                              "month named (got %d)",
+               who, f->key, n);
+  for (int i = 0; i < n; i++)
+    sum += v[i];
+  for (int i = 0; i < 12; i++)
+    out[i] = month[i] ? v[k++] : other == other ? other : sum / n;
+  return other != other;
+}
+
+static void read_sun (lua_State *L, int keys, const char *who,
+                      bind_profile *p) {
+  amp_daily *d = &p->daily;
+  bool sun = bind_get(L, keys, "sun_hours");
+  if (sun) {
+    read_monthly(L, bind_field_find(&daily_class, "sun_hours"), who, d->month,
+                 &d->sun_one, d->sun, 0.0);
+    lua_pop(L, 1);
+  }
+  if (sun != amp_value_is_set(&d->solar_peak))
+    bind_error(L, NULL, "%s: %s is wanted beside %s", who,
+               sun ? "solar_kwp" : "sun_hours",
+               sun ? "sun_hours" : "solar_kwp");
+  p->performance_assumed = sun && !amp_value_is_set(&d->performance);
+  if (!amp_value_is_set(&d->performance)) /* common practice: 65 .. 80 % */
+    d->performance = amp_value_fixed(0.75, AMP_BASIS_ASSUMED);
+}
+
+static void read_temp (lua_State *L, int keys, const char *who,
+                       bind_profile *p) {
+  static const char *const words[] = {"temp_c", "temp_f"};
+  for (int i = 0; i < 2; i++)
+    if (bind_get(L, keys, words[i])) {
+      p->temp_filled = read_monthly(
+          L, bind_field_find(&daily_class, words[i]), who, p->daily.month,
+          &p->daily.temp_one, p->daily.temp, NAN);
+      lua_pop(L, 1);
+      return;
+    }
+  p->temp_assumed = true;
+  p->daily.temp_one = amp_value_fixed(293.15, AMP_BASIS_ASSUMED);
+}
+
+static void daily_finish (lua_State *L, int keys, void *spec) {
+  bind_profile *p = spec;
+  amp_error err = {0};
+  const char *who = bind_who(L, &daily_class, keys);
+  read_months(L, keys, who, &p->daily);
+  read_load(L, keys, who, &p->daily);
+  read_sun(L, keys, who, p);
+  read_temp(L, keys, who, p);
+  if (amp_duty_daily(bind_context(L), &p->daily, &p->duty, &err) != AMP_OK)
+    bind_raise(L, &daily_class, who, &err);
+}
+
+static void profile_tell (lua_State *L, const void *spec) {
+  const bind_profile *p = spec;
+  if (p->temp_assumed)
+    bind_say(L, "temp_c: 20 C is taken, assumed");
+  if (p->temp_filled)
+    bind_say(L, "temp_c of the other months: the mean of those given");
+  if (p->performance_assumed)
+    bind_say(L, "performance_pct: 75 % is taken, common practice");
+  if (p->duty.note[0] != '\0')
+    bind_say(L, p->duty.note);
+}
+
+static void profile_free (lua_State *L, void *spec) {
+  amp_duty_free(bind_context(L), &((bind_profile *)spec)->duty);
+}
+
+static double sum_of (const amp_duty *d, const double *v) {
+  double sum = 0.0;
+  for (size_t i = 0; v != NULL && i < d->n; i++)
+    sum += v[i] * d->dt;
+  return sum / 3.6e6;
+}
+
+/* profile.year_kwh: AC load of the whole duty */
+static int profile_load (lua_State *L) {
+  bind_profile *p = bind_check(L, 1, "profile", "year_kwh");
+  lua_pushnumber(L, sum_of(&p->duty, p->duty.ac));
+  return 1;
+}
+
+static int profile_supply (lua_State *L) {
+  bind_profile *p = bind_check(L, 1, "profile", "supply_kwh");
+  lua_pushnumber(L, sum_of(&p->duty, p->duty.pv));
+  return 1;
+}
+
+static const luaL_Reg profile_methods[] = {{"get_year_kwh", profile_load},
+                                           {"get_supply_kwh", profile_supply},
+                                           {NULL, NULL}};
+
+static const bind_class daily_class = {
+    "profile",
+    "daily",
+    "a duty: a day that repeats, with load, sun and temperature",
+    daily_fields,
+    sizeof(bind_profile),
+    daily_defaults,
+    daily_finish,
+    profile_tell,
+    profile_free,
+    profile_methods};
+
+/* ---- a series from a file ---- */
+
+static const bind_field series_fields[] = {
+    F_TEXT("name", bind_profile, name, "where it came from"),
+    F_ELSE("text", BIND_LIST, "", "the file's text"),
+    F_ELSE("columns", BIND_LIST, "",
+           "{our name = theirs} of time_s load_w dc_load_w pv_w temp_c"),
+    F_ELSE("sep", BIND_CHOICE, "",
+           "what parts the columns; found unless "
+           "given"),
+    F_ELSE("decimal", BIND_CHOICE, "",
+           "the decimal mark; a point unless "
+           "given"),
+    {"temp_c", BIND_NUMBER, offsetof(bind_profile, place), 1.0, 273.15, -50.0,
+     70.0, "C", "temp", 0,
+     "temperature of the place where no column gives it; 20 unless given"},
+    F_NUM("first_s", bind_profile, first, 1.0, 0.0, 86399.0, "s",
+          "seconds after midnight of the first row; 0 unless given"),
+    F_WHOLE("leap", bind_profile, leap, 0, 1,
+            "1: the year has a 29 February"),
+    F_END};
+
+static const char *const series_names[] = {"time_s", "load_w", "dc_load_w",
+                                           "pv_w",   "temp_c", NULL};
+
+static const bind_class series_class;
+
+static char one_char (lua_State *L, int keys, const char *key,
+                      const char *who) {
+  if (!bind_get(L, keys, key))
+    return '\0';
+  size_t n = 0;
+  const char *s =
+      lua_type(L, -1) == LUA_TSTRING ? lua_tolstring(L, -1, &n) : NULL;
+  if (n != 1)
+    bind_error(L, NULL, "%s: %s must be one character", who, key);
+  lua_pop(L, 1);
+  return s[0];
+}
+
+/* Which column of the file holds ours, or -1. */
+static size_t column_of (lua_State *L, int keys, const amp_csv *csv,
+                         const char *ours, const char *who) {
+  size_t c = (size_t)-1;
+  if (bind_get(L, keys, "columns")) {
+    if (lua_istable(L, -1) && bind_get(L, -1, ours)) {
+      const char *theirs = lua_tostring(L, -1);
+      c = theirs != NULL ? amp_csv_find(csv, theirs) : (size_t)-1;
+      if (c == (size_t)-1)
+        bind_error(L, "data", "%s: no column is named '%s' (wanted for %s)",
+                   who, theirs != NULL ? theirs : "?", ours);
+      lua_pop(L, 2);
+      return c;
+    }
+    lua_pop(L, 1);
+  }
+  return amp_csv_find(csv, ours);
+}
+
+/* What is read lives in a userdata until the object is made. */
+typedef struct reading {
+  const amp_context *ctx;
+  amp_csv *csv;
+  double *v[5];
+  size_t n;
+} reading;
+
+static int reading_gc (lua_State *L) {
+  reading *r = lua_touserdata(L, 1);
+  for (int k = 0; k < 5; k++)
+    amp_free(r->ctx, r->v[k], r->n * sizeof(double));
+  if (r->csv != NULL)
+    amp_csv_free(r->ctx, r->csv);
+  memset(r, 0, sizeof *r);
+  return 0;
+}
+
+static reading *new_reading (lua_State *L) {
+  reading *r = lua_newuserdatauv(L, sizeof *r, 0);
+  memset(r, 0, sizeof *r);
+  r->ctx = bind_context(L);
+  if (luaL_newmetatable(L, "ampstead.reading")) {
+    lua_pushcfunction(L, reading_gc);
+    lua_setfield(L, -2, "__gc");
+  }
+  lua_setmetatable(L, -2);
+  return r;
+}
+
+/* "load.csv:4:6: ..." with class data */
+static int bad_data (lua_State *L, const char *who, const amp_error *err) {
+  bind_push_error(L, NULL, "", err);
+  const char *why = lua_tostring(L, -1);
+  if (err->line > 0)
+    return bind_error(L, "data", "%s:%d:%d: %s", who, (int)err->line,
+                      (int)err->column, why);
+  return bind_error(L, "data", "%s: %s", who, why);
+}
+
+static void bad_cell (lua_State *L, const reading *r, size_t row, size_t col,
+                      const char *who, const char *why) {
+  char shown[200];
+  size_t line = 0, place = 0;
+  const char *s = amp_csv_field(r->csv, row, col);
+  amp_csv_place(r->csv, row, col, &line, &place);
+  amp_text_visible(s, strlen(s), 40, shown, sizeof shown);
+  bind_error(L, "data", "%s:%d:%d: %s (got '%s')", who, (int)line, (int)place,
+             why, shown);
+}
+
+static void read_column (lua_State *L, reading *r, int k, size_t col,
+                         const char *who) {
+  r->v[k] = amp_alloc(r->ctx, r->n * sizeof(double));
+  if (r->v[k] == NULL)
+    bind_error(L, "memory", "%s: no memory for %d rows", who, (int)r->n);
+  for (size_t i = 0; i < r->n; i++) {
+    amp_error err = {0};
+    bool given;
+    double v;
+    if (amp_csv_number(r->csv, i, col, &v, &given, &err) != AMP_OK)
+      bad_data(L, who, &err);
+    if (!given)
+      bad_cell(L, r, i, col, who, "a gap: every row needs its number");
+    if (k == 0 && i > 0 && !(v > r->v[0][i - 1]))
+      bad_cell(L, r, i, col, who,
+               v < r->v[0][i - 1] ? "time goes back here"
+                                  : "time repeats here");
+    if (k >= 1 && k <= 3 && v < 0.0)
+      bad_cell(L, r, i, col, who,
+               "negative: loads and supply are both counted above 0");
+    r->v[k][i] = k == 4 ? v + 273.15 : v;
+  }
+}
+
+/* A header that nobody asked for is refused unless columns are named. */
+static void refuse_headers (lua_State *L, int keys, const reading *r,
+                            const char *who) {
+  if (bind_get(L, keys, "columns")) {
+    lua_pop(L, 1);
+    return;
+  }
+  for (size_t c = 0; c < amp_csv_columns(r->csv); c++) {
+    const char *h = amp_csv_header(r->csv, c);
+    int i = 0;
+    while (series_names[i] != NULL && strcmp(series_names[i], h) != 0)
+      i++;
+    if (series_names[i] != NULL)
+      continue;
+    const char *near = bind_nearest(h, series_names);
+    bind_error(L, "data",
+               "%s:1: unknown column '%s'%s%s%s; name columns as "
+               "{ load_w = \"%s\" }",
+               who, h, near != NULL ? " (did you mean '" : "",
+               near != NULL ? near : "", near != NULL ? "'?)" : "", h);
+  }
+}
+
+static void read_series (lua_State *L, int keys, const char *who,
+                         reading *r) {
+  amp_csv_options opt = {0};
+  amp_error err = {0};
+  size_t n, col;
+  opt.sep = one_char(L, keys, "sep", who);
+  opt.decimal = one_char(L, keys, "decimal", who);
+  lua_getfield(L, keys, "text");
+  const char *text = lua_tolstring(L, -1, &n);
+  if (text == NULL)
+    bind_error(L, NULL, "%s: text is wanted", who);
+  if (amp_csv_read(r->ctx, text, n, &opt, &r->csv, &err) != AMP_OK)
+    bad_data(L, who, &err);
+  lua_pop(L, 1);
+  r->n = amp_csv_rows(r->csv);
+  refuse_headers(L, keys, r, who);
+  for (int k = 0; k < 5; k++)
+    if ((col = column_of(L, keys, r->csv, series_names[k], who)) !=
+        (size_t)-1)
+      read_column(L, r, k, col, who);
+  if (r->v[0] == NULL ||
+      (r->v[1] == NULL && r->v[2] == NULL && r->v[3] == NULL))
+    bind_error(L, "data", "%s: %s is wanted", who,
+               r->v[0] == NULL
+                   ? "a column time_s"
+                   : "one of the columns load_w, dc_load_w, pv_w");
+}
+
+static void constant_temp (lua_State *L, reading *r, double temp,
+                           const char *who) {
+  if (r->v[4] != NULL)
+    return;
+  r->v[4] = amp_alloc(r->ctx, r->n * sizeof(double));
+  if (r->v[4] == NULL)
+    bind_error(L, "memory", "%s: no memory for %d rows", who, (int)r->n);
+  for (size_t i = 0; i < r->n; i++)
+    r->v[4][i] = temp;
+}
+
+static void series_finish (lua_State *L, int keys, void *spec) {
+  bind_profile *p = spec;
+  amp_series s = {0};
+  amp_error err = {0};
+  const char *who = p->name[0] != '\0' ? p->name : "text";
+  reading *r = new_reading(L);
+  read_series(L, keys, who, r);
+  p->temp_assumed = r->v[4] == NULL && !(p->place > 0.0);
+  constant_temp(L, r, p->temp_assumed ? 293.15 : p->place, who);
+  s.n = r->n;
+  s.time = r->v[0];
+  s.first = p->first;
+  s.leap = p->leap != 0;
+  s.ac = r->v[1];
+  s.dc = r->v[2];
+  s.pv = r->v[3];
+  s.temp = r->v[4];
+  if (amp_duty_series(r->ctx, &s, &p->duty, &err) != AMP_OK)
+    bad_data(L, who, &err);
+}
+
+static const bind_class series_class = {"profile",
+                                        "series",
+                                        "a duty read from a file or a text",
+                                        series_fields,
+                                        sizeof(bind_profile),
+                                        NULL,
+                                        series_finish,
+                                        profile_tell,
+                                        profile_free,
+                                        profile_methods};
+
+/* The options and the text become the keys of the object. */
+static int make_series (lua_State *L, bool file) {
+  static const char *const keys[] = {"columns", "sep",  "decimal", "temp_c",
+                                     "first_s", "leap", "name",    NULL};
+  const char *s = luaL_checkstring(L, 1);
+  lua_settop(L, 2);
+  bind_options(L, 2, "profile", keys);
+  lua_newtable(L);
+  if (lua_istable(L, 2))
+    for (int i = 0; keys[i] != NULL; i++)
+      if (bind_get(L, 2, keys[i]))
+        lua_setfield(L, 3, keys[i]);
+  if (file) {
+    bind_read_file(L, s);
+    lua_setfield(L, 3, "text");
+    const char *slash = strrchr(s, '/');
+    lua_pushlstring(L, slash != NULL ? slash + 1 : s,
+                    strnlen(slash != NULL ? slash + 1 : s, 63));
+    lua_setfield(L, 3, "name");
+  } else {
+    lua_pushvalue(L, 1);
+    lua_setfield(L, 3, "text");
+  }
+  return bind_new(L, &series_class, 3);
+}
+
+/* amp.profile.csv("load.csv", { columns = { load_w = "load_W" } }) */
+static int profile_csv (lua_State *L) {
+  return make_series(L, true);
+}
+
+static int profile_text (lua_State *L) {
+  return make_series(L, false);
+}
+
+/* ---- load of one, sun of another ---- */
+
+static const bind_field net_fields[] = {
+    F_TEXT("name", bind_profile, name, "what to call it"),
+    F_ELSE("load", BIND_OBJECT, "", "the profile whose load is taken"),
+    F_ELSE("pv", BIND_OBJECT, "", "the profile whose supply is taken"),
+    F_NUM("solar_kwp", bind_profile, factor, 1.0, 0.0, 1e6, "kW",
+          "times the supply of pv, where that is given for 1 kW; 1 unless "
+          "given"),
+    F_ELSE("temp", BIND_OBJECT, "",
+           "the profile whose temperature is taken; load's unless given"),
+    F_END};
+
+static const bind_class net_class;
+
+static void net_defaults (void *spec) {
+  ((bind_profile *)spec)->factor = 1.0;
+}
+
+static const amp_duty *net_part (lua_State *L, int keys, const char *key) {
+  if (!bind_get(L, keys, key))
+    return NULL;
+  char who[40];
+  snprintf(who, sizeof who, "net: %s", key);
+  const bind_profile *p = bind_check(L, -1, "profile", who);
+  lua_pop(L, 1);
+  return &p->duty;
+}
+
+static void net_finish (lua_State *L, int keys, void *spec) {
+  bind_profile *p = spec;
+  amp_error err = {0};
+  const amp_duty *load = net_part(L, keys, "load");
+  const amp_duty *pv = net_part(L, keys, "pv");
+  const amp_duty *temp = net_part(L, keys, "temp");
+  if (load == NULL || pv == NULL)
+    bind_error(L, NULL, "net: load and pv are wanted");
+  if (amp_duty_net(bind_context(L), load, pv, p->factor, temp, &p->duty,
+                   &err) != AMP_OK)
+    bind_raise(L, &net_class, "net", &err);
+}
+
+static const bind_class net_class = {
+    "profile",
+    "net",
+    "a duty: the load of one profile, the sun of another",
+    net_fields,
+    sizeof(bind_profile),
+    net_defaults,
+    net_finish,
+    profile_tell,
+    profile_free,
+    profile_methods};
+
+static const luaL_Reg functions[] = {{"profile_csv", profile_csv},
+                                     {"profile_text", profile_text},
+                                     {NULL, NULL}};
+
+void bind_profile_open (lua_State *L) {
+  bind_class_open(L, &daily_class);
+  bind_class_open(L, &series_class);
+  bind_class_open(L, &net_class);
+  luaL_setfuncs(L, functions, 0);
+}
