@@ -17,12 +17,13 @@ static const char style[] =
     "</title>\n<style>\n"
     ":root{color-scheme:light}\n"
     "body{font:15px/1.45 system-ui,sans-serif;color:#1d2329;"
-    "background:#fff;max-width:60rem;margin:2rem auto;padding:0 1.2rem}\n"
+    "background:#fff;width:fit-content;max-width:100%;"
+    "box-sizing:border-box;margin:2rem auto;padding:0 1.2rem}\n"
     "h1{font-size:1.35rem;font-weight:600;margin:0 0 .8rem}\n"
     ".head{font-size:1.05rem;margin:.25rem 0;max-width:46rem}\n"
     ".wide{overflow-x:auto;margin:1.3rem 0 .6rem}\n"
     "table{border-collapse:collapse;font-variant-numeric:tabular-nums}\n"
-    "th,td{padding:.34rem .2rem .34rem 1.4rem;vertical-align:top;"
+    "th,td{padding:.34rem .2rem .34rem 1.2rem;vertical-align:top;"
     "text-align:right}\n"
     "th:first-child,td:first-child{padding-left:.2rem}\n"
     "th{font-weight:600}\n"
@@ -50,8 +51,17 @@ static const char style[] =
     "@media print{body{font-size:10pt;margin:0;padding:0;max-width:none}"
     ".wide{overflow:visible}thead{display:table-header-group}"
     "tr,dd{break-inside:avoid}th,td{padding-left:.7em}"
-    "table{font-size:9pt}td.l{min-width:0}}\n"
-    "</style>\n</head>\n<body>\n";
+    "table{font-size:9pt}td.l{min-width:0}}\n";
+
+/* A table this wide is printed with the sheet laid on its side. */
+enum { UPRIGHT_COLUMNS = 7 };
+
+static const char sideways[] =
+    "@media screen{table{font-size:.9rem}th,td{padding-left:.8rem}}\n"
+    "@page{size:A4 landscape}\n@media print{table{font-size:8pt}"
+    "td.l{white-space:nowrap}}\n";
+
+static const char end_of_head[] = "</style>\n</head>\n<body>\n";
 
 static void escaped_plain (amp_buffer *out, const char *before, const char *s,
                            const char *after) {
@@ -172,6 +182,9 @@ void amp_write_html (const amp_sheet *s, amp_buffer *out) {
   amp_buffer_puts(out, top);
   amp_buffer_escaped(out, *title ? title : "Table");
   amp_buffer_puts(out, style);
+  if ((amp_sheet_is_across(s) ? s->rows : s->columns) > UPRIGHT_COLUMNS)
+    amp_buffer_puts(out, sideways);
+  amp_buffer_puts(out, end_of_head);
   if (*title)
     escaped_plain(out, "<h1>", title, "</h1>\n");
   for (int i = 0; i < amp_table_heads(s->t); i++)
