@@ -6,7 +6,7 @@ local function report (ok, what, detail)
     check.passed = check.passed + 1
   else
     check.failed = check.failed + 1
-    local at = debug.getinfo(3, "Sl")
+    local at = debug.getinfo(2, "Sl") -- callers tail-call this
     io.stderr:write(string.format("%s:%d: %s%s\n", at.short_src,
       at.currentline, what, detail and ": " .. detail or ""))
   end

@@ -50,8 +50,10 @@ check.equal(t[2].layout, "16s, 4 strings")
 check.equal(t[3].layout, "16s, 3 strings")
 check.equal(t[1].used, 10)
 check.equal(t:cell(1, "used").text, "10 of 12")
--- question 7 and 9: windows 0.889, 0.85, 0.90 (fade over life left out)
-check.close(t[2].usable_kwh, 16.82, 0.02)
+-- question 9: windows 0.85 and 0.90. H2 loses a string to a dud in 1 - 0.98^8
+-- = 15 % of the draws, so its median sits at the 41st per cent of SoH 92 +- 2:
+-- 16.82 x 91.55 / 92 = 16.74
+check.close(t[2].usable_kwh, 16.74, 0.04)
 check.close(t[3].usable_kwh, 13.82, 0.02)
 check.close(t[3].days, 13.82 / 4.181, 0.01)
 check.equal(t[3].years, 15.0, "beyond the horizon reads the horizon")
