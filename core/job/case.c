@@ -100,12 +100,13 @@ static void share_draw (const list *l, size_t d) {
   size_t equals = 0;
   for (size_t i = 0; i < l->n; i++) {
     double v = l->levelised[i * l->ask->draws + d];
-    if (l->plan[i].r->status != AMP_OK || !(v <= least))
+    if (l->plan[i].r->status != AMP_OK || !(v <= least) ||
+        !(v < (double)INFINITY))
       continue;
     equals = v < least ? 1 : equals + 1;
     least = v;
   }
-  for (size_t i = 0; i < l->n; i++)
+  for (size_t i = 0; equals > 0 && i < l->n; i++)
     if (l->plan[i].r->status == AMP_OK &&
         l->levelised[i * l->ask->draws + d] == least)
       l->plan[i].r->cheapest += 1.0 / (double)equals;

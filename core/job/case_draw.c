@@ -90,6 +90,27 @@ static double dud_middle (const amp_case *c) {
   return amp_value_is_set(&c->dud) ? c->dud.value : 0.0;
 }
 
+/* Too few modules for a string that would fit, or none fits: then the
+** reason of the longest string that stays below the absolute limit. */
+static amp_status no_layout (const case_plan *p, const amp_layout *row, int n,
+                             amp_error *err) {
+  int tell = 0;
+  for (int i = 0; i < n; i++) {
+    if (row[i].fits)
+      return amp_failf(err, AMP_EREFUSED, "count",
+                       "%d modules, less duds, make no string of %d",
+                       p->count, row[i].modules);
+    if (!(row[i].margin < 0.0))
+      tell = i;
+  }
+  if (n == 0)
+    return amp_failf(err, AMP_EREFUSED, "soc_min",
+                     "the cell limits leave no window");
+  if (err != NULL)
+    *err = row[tell].why;
+  return row[tell].why.status;
+}
+
 /* The series count with most usable energy of the modules in use; on a tie
 ** the shorter string. */
 static amp_status best_layout (case_plan *p, amp_error *err) {
@@ -109,14 +130,7 @@ static amp_status best_layout (case_plan *p, amp_error *err) {
   }
   if (most > 0.0)
     return AMP_OK;
-  for (int i = 0; i < n; i++) /* all refused: tell the first's reason */
-    if (!row[i].fits) {
-      if (err != NULL)
-        *err = row[i].why;
-      return row[i].why.status;
-    }
-  return amp_failf(err, AMP_EREFUSED, "count",
-                   "%d modules make no whole string that fits", p->count);
+  return no_layout(p, row, n, err);
 }
 
 static amp_status given_layout (case_plan *p, amp_error *err) {

@@ -405,7 +405,7 @@ static amp_status finish (const money *g, size_t items, double *levelised) {
       return case_refuse(g->p, &g->err[i]);
   for (size_t i = 0; i < n; i++)
     levelised[i] = g->p->r->years_why.status == AMP_OK
-                       ? g->v[(size_t)C_LEVELISED * n + i]
+                       ? finite_again(g->v[(size_t)C_LEVELISED * n + i])
                        : AMP_NOT_GIVEN;
   all_stats(g);
   return AMP_OK;

@@ -320,6 +320,24 @@ static void equals_share_the_first_place (void **state) {
   assert_close(r[2].cheapest, 0.0, 0.0);
 }
 
+/* Worn out on arrival: no year, no energy, no place in the order. */
+static void a_pack_past_its_end_has_no_cost_per_kwh (void **state) {
+  hut *h = *state;
+  amp_case c[2];
+  amp_case_result r[2];
+  c[0] = c[1] = ten_modules(h);
+  c[0].soh_end = c[1].soh_end = 0.9;
+  c[1].tested = amp_value_fixed(105 * AH, AMP_BASIS_MEASURED);
+  take(c, 2, 4, r);
+  assert_close(r[0].years.p50, 0.0, 0.0);
+  assert_close(r[0].delivered.p50, 0.0, 0.0);
+  assert_true(isinf(r[0].levelised.p50) && isinf(r[0].per_delivered.p50));
+  assert_close(r[0].cheapest, 0.0, 0.0);
+  assert_close(r[1].cheapest, 1.0, 0.0);
+  take(c, 1, 4, r);
+  assert_close(r[0].cheapest, 0.0, 0.0);
+}
+
 static void years_need_a_state_of_health (void **state) {
   hut *h = *state;
   amp_case c = ten_modules(h);
@@ -374,6 +392,17 @@ static void unknown_tax_and_weight_are_refused (void **state) {
   assert_int_equal(r[1].status, AMP_EMISSING);
   assert_string_equal(r[1].why.field, "mass");
   assert_int_equal(r[2].status, AMP_OK);
+}
+
+/* One module of 7 groups (28.6 V full) is under the inverter's 42 V, two of
+** one bought are not to be had: the reason names the count. */
+static void too_few_modules_for_a_string (void **state) {
+  hut *h = *state;
+  amp_case_result r;
+  h->c[0].offer.count = 1;
+  take(h->c, 1, 1, &r);
+  assert_int_equal(r.status, AMP_EREFUSED);
+  assert_string_equal(r.why.field, "count");
 }
 
 /* Raise the first's price by the answer: both levelised costs are level.
@@ -522,10 +551,12 @@ int main (void) {
       HUT_TEST(strings_follow_the_binomial),
       HUT_TEST(company_and_workers_change_no_bit),
       HUT_TEST(equals_share_the_first_place),
+      HUT_TEST(a_pack_past_its_end_has_no_cost_per_kwh),
       HUT_TEST(years_need_a_state_of_health),
       HUT_TEST(years_need_an_end_and_a_model),
       HUT_TEST(one_refused_case_spoils_no_other),
       HUT_TEST(unknown_tax_and_weight_are_refused),
+      HUT_TEST(too_few_modules_for_a_string),
       HUT_TEST(the_flip_makes_both_cost_the_same),
       HUT_TEST(one_case_alone_has_no_flip),
       HUT_TEST(models_in_turn_span_both),
