@@ -525,7 +525,7 @@ size_t amp_format_significant (double v, int digits_wanted, char *out) {
   return finish(out, to);
 }
 
-/* Numbers of more than 15 digits before the point are written 1.2e+20. */
+/* More than 15 digits before the point would not fit: 1.2e+20. */
 size_t amp_format_fixed (double v, int decimals, char *out) {
   digits x;
   char *to = out;
@@ -535,7 +535,7 @@ size_t amp_format_fixed (double v, int decimals, char *out) {
     return len;
   digits_of(v, &x);
   if (x.n > 0 && x.point > 15) {
-    round_to(&x, 17);
+    round_to(&x, 15);
     return write_general(&x, v < 0, 15, out);
   }
   round_to(&x, x.point + n);
