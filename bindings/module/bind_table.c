@@ -246,6 +246,7 @@ static void add_column (lua_State *L, amp_table *t) {
     no_memory(L);
   lua_pushvalue(L, at);
   amp_table_hide_column(t, c, field_true(L, "hidden"));
+  amp_table_fold_column(t, c, field_true(L, "folded"));
   lua_settop(L, at);
 }
 
@@ -300,7 +301,8 @@ static void lay_out (lua_State *L, amp_table *t, int spec) {
 }
 
 /*
-** core.table_new{title, columns = {{key, label, unit, kind, hidden}, ..},
+** core.table_new{title, columns = {{key, label, unit, kind, hidden,
+**   folded}, ..},
 **   rows = {{[key] = cell}, ..}, heads, notes, across, corner} --> table
 ** A cell is a number, a string or a table, see set_cell.
 */
@@ -610,6 +612,7 @@ static void copy_columns (lua_State *L, const amp_table *t, amp_table *to) {
                              amp_table_unit(t, c), amp_table_kind(t, c)) < 0)
       no_memory(L);
     amp_table_hide_column(to, c, amp_table_hidden(t, c));
+    amp_table_fold_column(to, c, amp_table_folded(t, c));
   }
 }
 

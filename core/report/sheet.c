@@ -91,7 +91,7 @@ static size_t show_value (amp_buffer *pool, amp_column_kind kind,
 }
 
 static size_t show_spread (amp_buffer *pool, amp_column_kind kind,
-                           const amp_cell_data *c, bool others) {
+                           const amp_cell_data *c) {
   size_t from = pool->n;
   if (amp_cell_is_empty(c))
     return 0;
@@ -101,7 +101,7 @@ static size_t show_spread (amp_buffer *pool, amp_column_kind kind,
       amp_buffer_puts(pool, " .. ");
     }
     amp_show_number(pool, kind, c->high, c->high_beyond);
-  } else if (others && amp_given(c->value))
+  } else if (amp_given(c->value))
     amp_buffer_puts(pool, "fixed");
   else
     return 0;
@@ -131,12 +131,14 @@ static void choose_columns (amp_sheet *s) {
   s->heading = -1;
   for (int c = 0; c < amp_table_columns(s->t); c++) {
     bool any = s->rows == 0, spread = false;
+    bool folded = amp_table_folded(s->t, c);
     if (amp_table_hidden(s->t, c))
       continue;
     for (int r = 0; r < s->rows; r++) {
       const amp_cell_data *d = amp_table_get(s->t, r, c);
       any = any || !says_nothing(d);
-      spread = spread || (!amp_cell_is_empty(d) && amp_cell_has_spread(d));
+      spread = spread ||
+               (!folded && !amp_cell_is_empty(d) && amp_cell_has_spread(d));
     }
     if (!any)
       continue;
@@ -156,7 +158,8 @@ static void show_cell (amp_sheet *s, int row, int column) {
   amp_shown *out = &s->cell[(size_t)row * (size_t)s->room + (size_t)column];
   out->mark = mark_of(d);
   out->value = show_value(&s->pool, kind, d, out->mark);
-  out->spread = show_spread(&s->pool, kind, d, s->spread[column]);
+  if (s->spread[column])
+    out->spread = show_spread(&s->pool, kind, d);
   s->claimed = s->claimed || out->mark == '\'';
   s->assumed = s->assumed || out->mark == '?';
 }

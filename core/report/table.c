@@ -9,7 +9,7 @@
 typedef struct column {
   char *key, *label, *unit;
   amp_column_kind kind;
-  bool hidden;
+  bool hidden, folded;
 } column;
 
 typedef struct sentence {
@@ -96,7 +96,7 @@ void amp_table_free (amp_table *t) {
 int amp_table_add_column (amp_table *t, const char *key, const char *label,
                           const char *unit, amp_column_kind kind) {
   size_t size = (size_t)t->columns * sizeof *t->column;
-  column c = {NULL, NULL, NULL, kind, false};
+  column c = {NULL, NULL, NULL, kind, false, false};
   column *grown;
   if (!key || !*key || t->rows > 0 || amp_table_find(t, key) >= 0)
     return -1;
@@ -122,6 +122,11 @@ static bool has_column (const amp_table *t, int column) {
 void amp_table_hide_column (amp_table *t, int column, bool hidden) {
   if (has_column(t, column))
     t->column[column].hidden = hidden;
+}
+
+void amp_table_fold_column (amp_table *t, int column, bool folded) {
+  if (has_column(t, column))
+    t->column[column].folded = folded;
 }
 
 static amp_cell_data empty_cell (void) {
@@ -225,6 +230,10 @@ bool amp_table_hidden (const amp_table *t, int column) {
   return has_column(t, column) && t->column[column].hidden;
 }
 
+bool amp_table_folded (const amp_table *t, int column) {
+  return has_column(t, column) && t->column[column].folded;
+}
+
 const char *amp_table_title (const amp_table *t) {
   return t->title;
 }
@@ -295,6 +304,7 @@ static bool copy_columns (amp_table *to, const amp_table *t,
                              t->column[c].unit, t->column[c].kind) < 0)
       return false;
     to->column[i].hidden = t->column[c].hidden;
+    to->column[i].folded = t->column[c].folded;
   }
   return true;
 }

@@ -47,6 +47,9 @@ int amp_table_add_column (amp_table *t, const char *key, const char *label,
 ** label. Hidden columns are data only: CSV, JSON and code see them. */
 void amp_table_hide_column (amp_table *t, int column, bool hidden);
 
+/* The spread of a folded column is data only: CSV, JSON and code see it. */
+void amp_table_fold_column (amp_table *t, int column, bool folded);
+
 /* A new empty row (all cells NaN); index or -1. */
 int amp_table_add_row (amp_table *t);
 bool amp_table_set (amp_table *t, int row, int column,
@@ -62,6 +65,7 @@ void amp_table_set_corner (amp_table *t, const char *corner);
 bool amp_table_across (const amp_table *t);
 const char *amp_table_corner (const amp_table *t); /* "" where none is set */
 bool amp_table_hidden (const amp_table *t, int column);
+bool amp_table_folded (const amp_table *t, int column);
 
 const char *amp_table_title (const amp_table *t);
 int amp_table_rows (const amp_table *t);

@@ -41,6 +41,26 @@ function compare.unit (key, currency)
   return ""
 end
 
+-- columns whose spread is data only: what decides keeps its line
+compare.folded = { total = true, days = true,
+  unserved_kwh = true, curtailed_kwh = true, per_nameplate = true,
+  per_accepted = true, per_usable = true, per_delivered = true }
+
+local per_kwh = { per_delivered = true, levelised = true }
+
+--- Money has two decimals; below 0.10 a kWh they would say too little.
+function compare.kind (raw, column)
+  if per_kwh[column[1]] then
+    for i = 1, raw.n do
+      local s = not raw[i].refused and raw[i][column[1]]
+      if s and not wording.missing(s.p50) and s.p50 < 0.1 then
+        return "number"
+      end
+    end
+  end
+  return column[3]
+end
+
 --- "14s, 5 strings"
 function compare.layout (row)
   if not row.groups or not row.strings then return nil end
@@ -124,7 +144,8 @@ local function make_columns (raw, currency, across)
     local hidden = not across and not c[5]
     if c[1] == "unserved_kwh" then hidden = not (across and unserved) end
     if c[1] == "curtailed_kwh" then hidden = true end
-    list[k] = { key = c[1], kind = c[3], hidden = hidden,
+    list[k] = { key = c[1], kind = compare.kind(raw, c), hidden = hidden,
+      folded = compare.folded[c[1]],
       label = c[1] == "years" and compare.years_label(raw) or c[2],
       unit = compare.unit(c[1], currency) }
   end
@@ -165,7 +186,8 @@ local function model_line (row)
     local s = row.life_by_model and row.life_by_model[k]
     if s and not wording.missing(s.p50) then
       parts[#parts + 1] = string.format("%s %s%s", model,
-        s.beyond and ">" or "", wording.short(s.p50))
+        s.beyond and ">" or "",
+        s.beyond and wording.trim(s.p50) or wording.short(s.p50))
     end
   end
   if #parts == 0 then return nil end

@@ -8,24 +8,30 @@ local inside = { compare_raw = true, sweep_raw = true, table_new = true,
   methods = true, fail = true, warn = true, progress = true, read = true,
   write = true, script = true, params_used = true, settings = true,
   daily = true, net = true, profile_csv = true, profile_text = true,
-  offers_csv = true, offers_text = true, sha256 = true,
-  files_read = true, nearest = true }
+  offers_csv = true, offers_text = true, sha256 = true, nearest = true }
 
 -- in the contract, and not made yet: calling them says so
 local later = { "fit", "cable", "fuse", "fuse_link", "precharge", "caution",
   "readings", "log", "match", "paralleling" }
 
-local wording = loader("wording")
+local wording, notes = loader("wording"), loader("notes")
 local amp, known = {}, {}
 
 for key, value in pairs(core) do
   if not inside[key] then amp[key] = value end
 end
-amp.profile = { daily = core.daily, net = core.net,
-  csv = core.profile_csv, text = core.profile_text }
-if core.offers_csv then
-  amp.offers = { csv = core.offers_csv, text = core.offers_text }
+-- the file's checksum goes under every table that comes later
+local function reader (read)
+  return read and function (path, opts)
+    local got = read(path, opts)
+    notes.file(path)
+    return got
+  end
 end
+
+amp.profile = { daily = core.daily, net = core.net,
+  csv = reader(core.profile_csv), text = core.profile_text }
+amp.offers = { csv = reader(core.offers_csv), text = core.offers_text }
 amp.table = loader("table").new
 amp.compare = loader("compare").compare
 amp.sweep = loader("sweep").sweep

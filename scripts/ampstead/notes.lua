@@ -11,7 +11,7 @@ local words = {
   { "soh_pct", "SoH", "%" }, { "dud_pct", "duds", "%" },
   { "r10s_mohm", "10 s resistance", "mohm" },
   { "calendar_pct_per_year", "fade", "%/year" },
-  { "cycle_pct_per_efc", "fade", "%/EFC" },
+  { "cycle_pct_per_efc", "fade", "%/EFC", "fade per EFC" },
   { "load_kwh", "load", "kWh a day" }, { "load_w", "load", "W" },
   { "dc_load_w", "DC load", "W" },
   { "from_battery_kwh", "from the battery", "kWh a day" },
@@ -104,7 +104,7 @@ local function look (n, keys, who, skip)
       local text, basis, spread = read_value(given, w[3])
       if text then
         if n[basis] then add(n[basis], w[2] .. " " .. text, who) end
-        if not spread then add(n.fixed, w[2], "") end
+        if not spread then add(n.fixed, w[4] or w[2], "") end
       end
     end
   end
@@ -237,8 +237,19 @@ function notes.lines (n, middle, all)
 end
 
 local function file_text (file)
-  local sum = file.sha256 or core.sha256(file.text or "")
-  return string.format("%s (sha256 %s..)", file.name, sum:sub(1, 8))
+  return string.format("%s (sha256 %s..)", file.name,
+    core.sha256(file.text):sub(1, 8))
+end
+
+local files = {} -- read by the script, in the order of their first reading
+
+--- Remember a file that results may rest on.
+function notes.file (path)
+  for _, file in ipairs(files) do
+    if file.path == path then return end
+  end
+  files[#files + 1] = { path = path, text = core.read(path),
+    name = path:match("[^/\\]+$") or path }
 end
 
 -- "freight=520", for each parameter that was not left at its default
@@ -263,7 +274,7 @@ function notes.rerun (raw)
       text = text }
   end
   for _, override in ipairs(overrides()) do parts[#parts + 1] = override end
-  for _, file in ipairs(core.files_read and core.files_read() or {}) do
+  for _, file in ipairs(files) do
     parts[#parts + 1] = file_text(file)
   end
   parts[#parts + 1] = "seed " .. wording.trim(raw.seed, 20)

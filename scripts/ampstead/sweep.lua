@@ -124,7 +124,8 @@ local function make_columns (raw, names, grid, currency)
   for _, c in ipairs(compare.columns) do
     local key = c[1]
     if key ~= "name" then
-      list[#list + 1] = { key = key, kind = c[3], hidden = not shown[key],
+      list[#list + 1] = { key = key, kind = compare.kind(raw, c),
+        hidden = not shown[key], folded = compare.folded[key] or key == "usable_kwh",
         label = key == "years" and compare.years_label(raw) or c[2],
         unit = compare.unit(key, currency) }
     end
@@ -162,7 +163,7 @@ local function best_models (raw, where)
     end
   end
   local line = best and compare.model_line(raw[best])
-  return line and { "models", where[best] .. ": " .. line }
+  return line and { "cheapest", where[best] .. ": " .. line }
 end
 
 local function note_lines (raw, cases, names, where)
@@ -179,12 +180,54 @@ local function note_lines (raw, cases, names, where)
   return notes.close(notes.lines(n, { best_models(raw, where) }), raw)
 end
 
--- the median order, then how often the first is cheapest
-local function heads (raw, where, rates)
-  local list = {}
-  list[#list + 1] = verdict.winner(raw, where)
-  list[#list + 1] = verdict.kinds(raw, where)
-  list[#list + 1] = verdict.flooring(raw, where, rates)
+-- per kWh bought says nothing between cases of one module
+local kinds = { { "per_usable", "per usable" }, { "levelised", "levelised" } }
+
+-- the one name in which the rows differ; nil where there are several
+local function apart (names, grid, rows)
+  local found
+  for _, name in ipairs(names) do
+    for k = 2, #rows do
+      if grid[rows[k]][name] ~= grid[rows[1]][name] then
+        if found and found ~= name then return nil end
+        found = name
+      end
+    end
+  end
+  return found
+end
+
+-- "strings 2, temp_c 10, soc_max_pct 80, 90 or 100": what cases share is
+-- said once
+local function speaker (names, grid)
+  return function (rows)
+    local key = #rows > 1 and apart(names, grid, rows)
+    if not key then
+      local list = {}
+      for k, i in ipairs(rows) do
+        list[k] = "(" .. place(names, grid[i]) .. ")"
+      end
+      if #list > 4 then return #list .. " cases" end
+      return #list == 1 and list[1]:sub(2, -2) or wording.list(list, "or")
+    end
+    local parts, values = {}, {}
+    for _, name in ipairs(names) do
+      if name ~= key then
+        parts[#parts + 1] = name .. " " .. spell(grid[rows[1]][name])
+      end
+    end
+    for k, i in ipairs(rows) do values[k] = spell(grid[i][key]) end
+    parts[#parts + 1] = key .. " " .. wording.list(values, "or")
+    return table.concat(parts, ", ")
+  end
+end
+
+-- who is cheapest and how sure that is, then what turns the order
+local function heads (raw, names, grid, rates)
+  local list, say = {}, speaker(names, grid)
+  list[#list + 1] = verdict.winner(raw, say)
+  list[#list + 1] = verdict.kinds(raw, say, kinds)
+  list[#list + 1] = verdict.flooring(raw, say, rates)
   return list
 end
 
@@ -220,7 +263,7 @@ function sweep.sweep (spec)
   return core.table_new{ columns = columns,
     rows = make_rows(raw, grid, columns, names),
     corner = currency .. ", P50 (P10 .. P90)",
-    heads = heads(raw, where, rates),
+    heads = heads(raw, names, grid, rates),
     notes = note_lines(raw, cases, names, where) }
 end
 

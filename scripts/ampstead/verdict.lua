@@ -8,7 +8,7 @@ local clear_pct = 80   -- cheapest in this share of the draws: a clear winner
 local spoken_pct = 10  -- a rival with less is not spoken of
 local level = 0.005    -- medians closer than this are called level
 
-local kinds = {
+verdict.kinds_of_cost = {
   { "per_nameplate", "per nameplate" }, { "per_accepted", "per accepted" },
   { "per_usable", "per usable" }, { "per_delivered", "per delivered" },
   { "levelised", "levelised" } }
@@ -50,31 +50,43 @@ local function ranked (raw)
   return list
 end
 
---- Who is cheapest, and how sure that is. names[i] as the sentence says them.
+-- how rows are spoken of: a list of names, or a function of row numbers
+local function speaker (names)
+  if type(names) == "function" then return names end
+  return function (rows)
+    local list = {}
+    for k, i in ipairs(rows) do list[k] = names[i] end
+    return wording.list(list, "or")
+  end
+end
+
+--- Who is cheapest, and how sure that is. 'names' say how to speak of rows:
+-- names[i], or a function of a list of row numbers.
 function verdict.winner (raw, names)
+  local say = speaker(names)
   local list = ranked(raw)
   if #list == 0 then return "No case has an answer: the reasons stand below." end
   if #list == 1 then
-    return raw.n > 1 and "Only " .. names[list[1].i] ..
+    return raw.n > 1 and "Only " .. say{ list[1].i } ..
       " has an answer: nothing to compare it with." or nil
   end
   local first = list[1]
   if first.share >= clear_pct then
     return string.format("%s is cheapest over its life in %s %% of the draws.",
-      names[first.i], wording.fixed(first.share, 0))
+      say{ first.i }, wording.fixed(first.share, 0))
   end
   local who, share = {}, {}
   for k, entry in ipairs(list) do
     if k <= 4 and (k <= 2 or entry.share >= spoken_pct) then
-      who[k], share[k] = names[entry.i], wording.fixed(entry.share, 0)
+      who[k], share[k] = entry.i, wording.fixed(entry.share, 0)
     end
   end
-  return string.format("%s: no clear winner (%s).", wording.list(who, "or"),
+  return string.format("%s: no clear winner (%s).", say(who),
     table.concat(share, " : "))
 end
 
 -- the rows with the least median, as one string; nil where none has one
-local function least (raw, names, key)
+local function least (raw, say, key)
   local best
   for i = 1, raw.n do
     local v = p50(raw[i], key)
@@ -84,17 +96,17 @@ local function least (raw, names, key)
   local who = {}
   for i = 1, raw.n do
     local v = p50(raw[i], key)
-    if v and v <= best * (1 + level) then who[#who + 1] = names[i] end
+    if v and v <= best * (1 + level) then who[#who + 1] = i end
   end
-  return wording.list(who, "or")
+  return say(who)
 end
 
 --- "Cheapest by median: H2 per nameplate, per usable; H3 levelised.", where
 -- the kinds of cost disagree; else nil.
-function verdict.kinds (raw, names)
-  local order, of = {}, {}
-  for _, kind in ipairs(kinds) do
-    local who = least(raw, names, kind[1])
+function verdict.kinds (raw, names, kinds)
+  local order, of, say = {}, {}, speaker(names)
+  for _, kind in ipairs(kinds or verdict.kinds_of_cost) do
+    local who = least(raw, say, kind[1])
     if who then
       if not of[who] then order[#order + 1], of[who] = who, {} end
       table.insert(of[who], kind[2])
@@ -141,10 +153,10 @@ function verdict.flooring (raw, names, discount)
   local a, b = order_by(whole, raw.n), order_by(part, raw.n)
   local said, turned = {}, false
   for k, i in ipairs(b) do
-    said[k] = names[i]
+    said[k] = type(names) == "table" and names[i]
     turned = turned or a[k] ~= i
   end
-  if not turned or #said > 4 then
+  if not turned or #said > 4 or not said[1] then
     return turned and "Levelised counts whole years; part years would change "
       .. "the order." or nil
   end
