@@ -194,13 +194,13 @@ static bool write_all (int fd, const char *data, size_t n) {
 static int put_in_place (int at, const char *temp, const char *last,
                          bool replace) {
   struct stat s;
-  if (!replace)
-    return linkat(at, temp, at, last, 0) == 0 ? unlinkat(at, temp, 0) : -1;
   if (fstatat(at, last, &s, AT_SYMLINK_NOFOLLOW) == 0 &&
       !S_ISREG(s.st_mode)) {
     errno = S_ISLNK(s.st_mode) ? ELOOP : EISDIR;
     return -1;
   }
+  if (!replace)
+    return linkat(at, temp, at, last, 0) == 0 ? unlinkat(at, temp, 0) : -1;
   return renameat(at, temp, at, last);
 }
 
