@@ -6,7 +6,7 @@ local tables = {}
 
 local spec_keys = { "title", "columns", "rows", "heads", "notes", "across",
   "corner" }
-local column_keys = { "key", "label", "unit", "kind", "hidden" }
+local column_keys = { "key", "label", "unit", "kind", "hidden", "folded" }
 
 --- Refuse a key that the call doesn't know.
 function tables.check_keys (who, given, known)
@@ -42,7 +42,7 @@ local function full_column (column, rows)
   end
   tables.check_keys("table: column", column, column_keys)
   return { key = column.key, label = column.label, unit = column.unit,
-    hidden = column.hidden,
+    hidden = column.hidden, folded = column.folded,
     kind = column.kind or guess_kind(rows, column.key) }
 end
 

@@ -130,6 +130,15 @@ check.has(hidden:columns{ "name", "secret" }:text(), "secret")
 check.ok(not hidden:add("x", function () return 1 end):text():find("secret"),
   "a copy hides what the first hid")
 
+-- the spread of a folded column is data only
+local folded = amp.table{ columns = { "name", { key = "v", folded = true } },
+  rows = { { name = "a", v = { value = 5, low = 2.25, high = 9 } } } }
+check.ok(not folded:text():find("2.25", 1, true))
+check.ok(not folded:add("x", function () return 1 end):text()
+  :find("2.25", 1, true))
+check.equal(folded[1].v_p10, 2.25)
+check.has(folded:csv(), "2.25")
+
 -- the written forms hold the cells; text stays within 78 columns
 check.has(t:text(), "A head that decides.")
 check.has(t:text(), "5763.00")
