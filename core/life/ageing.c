@@ -169,7 +169,7 @@ static unsigned outside_of (const amp_ageing *m, const amp_stress *s) {
   return out;
 }
 
-/* ---- helpers over cycles ---- */
+/* ---- means and sums over cycles ---- */
 
 /* Mean of f over the cycles' depths, each weighted by the charge it moves
 ** (range times count); without cycles f of the mean depth. */

@@ -24,7 +24,7 @@ typedef struct amp_stress {
   double v_mean, v_rms; /* V of one cell */
   double fec;      /* full cycles out: charge out / nameplate capacity */
   double fec_in;   /* charge in / nameplate capacity */
-  double efc;      /* kWh out / tested kWh at the start: for the user's laws */
+  double efc;      /* kWh out / tested kWh at the start: user laws */
   double c_rate;   /* mean discharge current over capacity, 1/h, while > 0 */
   double dod;      /* 0..1, mean cycle range weighted by range */
   const amp_cycle *cycle; /* SoC 0..1; may be NULL with n 0 */
