@@ -35,7 +35,7 @@ static inline double amp_exp_inline (double x) {
                                               z * (1.0 / 39916800 +
                                                    z * (1.0 / 6227020800)))));
   double e = 1.0 + (r + z * (even + r * odd));
-  /* 2^(k-1) from its bits, and once more 2: k = 1024 has no bits of its own */
+  /* 2^(k-1) from its bits, and once more 2: k = 1024 has no bits */
   uint64_t bits;
   double power;
   memcpy(&bits, &shifted, sizeof bits);

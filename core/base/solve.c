@@ -6,7 +6,8 @@
 #include <math.h>
 
 /* The bracket: b is the best point so far, c lies on the other side of the
-** root, a was b before the last step; d is the last step, e the one before. */
+** root, a was b before the last step; d is the last step, e the one before
+** it. */
 typedef struct bracket {
   double a, b, c, fa, fb, fc, d, e;
 } bracket;
