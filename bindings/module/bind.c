@@ -66,19 +66,26 @@ const bind_field *bind_field_find (const bind_class *c, const char *key) {
   return NULL;
 }
 
+/* Text of strangers: control bytes are shown, not sent to a terminal. */
+static const char *push_visible (lua_State *L, int idx) {
+  char out[900];
+  size_t n;
+  const char *s = lua_tolstring(L, idx, &n);
+  amp_text_visible(s, n, 200, out, sizeof out);
+  return lua_pushstring(L, out);
+}
+
 /* The string stays alive in the registry until the next call. */
 const char *bind_who (lua_State *L, const bind_class *c, int keys) {
+  int top = lua_gettop(L);
   keys = lua_absindex(L, keys);
-  if (bind_get(L, keys, "name")) {
-    if (lua_type(L, -1) == LUA_TSTRING)
-      lua_pushfstring(L, "%s \"%s\"", c->name, lua_tostring(L, -1));
-    else
-      lua_pushstring(L, c->name);
-    lua_remove(L, -2);
-  } else
+  if (bind_get(L, keys, "name") && lua_type(L, -1) == LUA_TSTRING)
+    lua_pushfstring(L, "%s \"%s\"", c->name, push_visible(L, -1));
+  else
     lua_pushstring(L, c->name);
   const char *s = lua_tostring(L, -1);
   lua_setfield(L, LUA_REGISTRYINDEX, "ampstead.who");
+  lua_settop(L, top);
   return s;
 }
 
@@ -157,10 +164,10 @@ static void read_text (lua_State *L, const bind_field *f, const char *who,
   if (n > 63 || strlen(s) != n)
     bind_error(L, NULL, "%s: %s must be at most 63 bytes of text", who,
                f->key);
-  for (size_t i = 0; i < n; i++)
-    if ((unsigned char)s[i] < 32 || s[i] == 127)
-      bind_error(L, NULL, "%s: %s holds a control character", who, f->key);
-  memcpy(out, s, n + 1);
+  for (size_t i = 0; i <= n; i++) { /* the key itself stays as given */
+    bool control = (unsigned char)s[i] < 32 || s[i] == 127;
+    out[i] = control && s[i] != '\0' ? ' ' : s[i];
+  }
 }
 
 static void read_field (lua_State *L, const bind_class *c,
@@ -175,6 +182,11 @@ static void read_field (lua_State *L, const bind_class *c,
       bind_error(L, NULL, "%s: %s must be a whole number (got %s)", who,
                  f->key, bind_push_number(L, v));
     *(int *)at = (int)v;
+  } else if (f->kind == BIND_FLAG) {
+    if (!lua_isboolean(L, -1))
+      bind_error(L, NULL, "%s: %s must be true or false (got %s)", who,
+                 f->key, type_of(L, -1));
+    *(bool *)at = lua_toboolean(L, -1);
   } else if (f->kind == BIND_TEXT)
     read_text(L, f, who, at);
   else if (f->kind == BIND_VALUE) {
@@ -310,28 +322,46 @@ static void keep_one (lua_State *L, int top) {
   lua_settop(L, top + 1);
 }
 
-/* Text of strangers: control bytes are shown, not sent to a terminal. */
-static void push_visible (lua_State *L, int idx) {
-  char out[900];
-  size_t n;
-  const char *s = lua_tolstring(L, idx, &n);
-  amp_text_visible(s, n, 200, out, sizeof out);
-  lua_pushstring(L, out);
+static void push_given (lua_State *L, int idx, const char *unit);
+
+/* The least key of text above 'last' (NULL: the first), or NULL. */
+static const char *next_name (lua_State *L, int idx, const char *last) {
+  const char *best = NULL;
+  lua_pushnil(L);
+  while (lua_next(L, idx) != 0) {
+    lua_pop(L, 1);
+    const char *key =
+        lua_type(L, -1) == LUA_TSTRING ? lua_tostring(L, -1) : NULL;
+    if (key != NULL && (last == NULL || strcmp(key, last) > 0) &&
+        (best == NULL || strcmp(key, best) < 0))
+      best = key;
+  }
+  return best;
 }
 
-static void push_given (lua_State *L, int idx, const char *unit);
+/* The entry at the top, ", key = value", joins the text below it. */
+static void join_entry (lua_State *L, const char *name, bool first) {
+  int top = lua_gettop(L) - 2;
+  push_given(L, -1, "");
+  lua_pushfstring(L, "%s%s%s%s%s", lua_tostring(L, top + 1),
+                  first ? "" : ", ", name != NULL ? name : "",
+                  name != NULL ? " = " : "", lua_tostring(L, -1));
+  keep_one(L, top);
+}
 
 static void push_list (lua_State *L, int idx, const char *unit) {
   int n = (int)lua_rawlen(L, idx);
   luaL_checkstack(L, 12, NULL);
   lua_pushliteral(L, "{");
   for (int i = 1; i <= n; i++) {
-    int top = lua_gettop(L) - 1;
     lua_rawgeti(L, idx, i);
-    push_given(L, -1, "");
-    lua_pushfstring(L, "%s%s%s", lua_tostring(L, -3), i == 1 ? "" : ", ",
-                    lua_tostring(L, -1));
-    keep_one(L, top);
+    join_entry(L, NULL, i == 1);
+  }
+  const char *name = NULL;
+  for (bool first = n == 0; (name = next_name(L, idx, name)) != NULL;
+       first = false) {
+    lua_getfield(L, idx, name);
+    join_entry(L, name, first);
   }
   lua_pushfstring(L, "%s}%s%s", lua_tostring(L, -1),
                   unit[0] != '\0' ? " " : "", unit);
@@ -391,7 +421,7 @@ static int object_tostring (lua_State *L) {
     c->tell(L, lua_touserdata(L, 1));
     for (int i = 1; i <= (int)lua_rawlen(L, 4); i++) {
       lua_rawgeti(L, 4, i);
-      lua_pushfstring(L, "%s\n  not given: %s", lua_tostring(L, 3),
+      lua_pushfstring(L, "%s\n  taken                 %s", lua_tostring(L, 3),
                       lua_tostring(L, -1));
       lua_replace(L, 3);
       lua_settop(L, 4);
@@ -506,8 +536,9 @@ static int core_methods (lua_State *L) {
 }
 
 static void describe_field (lua_State *L, const bind_field *f) {
-  static const char *const kinds[] = {"number", "whole", "value",  "text",
-                                      "object", "list",  "choice", "law"};
+  static const char *const kinds[] = {"number", "whole",  "value",
+                                      "text",   "object", "list",
+                                      "choice", "law",    "flag"};
   lua_newtable(L);
   lua_pushstring(L, f->key);
   lua_setfield(L, -2, "key");
@@ -528,6 +559,7 @@ static void describe_field (lua_State *L, const bind_field *f) {
 /* describe() --> list of {name, doc, keys = {{key, kind, unit, lo, hi, doc},
 ** ..}, methods = {names}} in the order in which a user meets them */
 static int core_describe (lua_State *L) {
+  lua_settop(L, 0); /* what a caller passes would shift the indices */
   lua_newtable(L);
   luaL_getsubtable(L, LUA_REGISTRYINDEX, "ampstead.classes");
   for (int i = 1; i <= (int)lua_rawlen(L, 2); i++) {

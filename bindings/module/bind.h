@@ -47,7 +47,8 @@ typedef enum bind_kind {
   BIND_OBJECT, /* left to the class: an object or a name */
   BIND_LIST,   /* left to the class: a table, often also a number */
   BIND_CHOICE, /* left to the class: one of the words in 'unit' */
-  BIND_LAW     /* left to the class: a function */
+  BIND_LAW,    /* left to the class: a function */
+  BIND_FLAG    /* bool at offset */
 } bind_kind;
 
 typedef struct bind_field {
@@ -214,7 +215,7 @@ typedef struct bind_profile {
   amp_duty duty;
   amp_daily daily;     /* where made by daily */
   double first, place; /* series: s after midnight; K, NaN: not given */
-  int leap;            /* series */
+  bool leap;           /* series */
   double factor;       /* net: kW of the array */
   bool temp_assumed, temp_filled, performance_assumed;
 } bind_profile;

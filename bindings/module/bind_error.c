@@ -98,12 +98,29 @@ static const char *last_part (const char *s) {
   return dot != NULL ? dot + 1 : s;
 }
 
-static const bind_field *field_of (const bind_class *c, const char *core) {
-  const bind_field *f = c != NULL && core != NULL ? c->fields : NULL;
-  for (; f != NULL && f->key != NULL; f++)
+static const bind_field *field_in (const bind_class *c, const char *core) {
+  for (const bind_field *f = c->fields; f->key != NULL; f++)
     if (strcmp(last_part(f->core), core) == 0 || strcmp(f->key, core) == 0)
       return f;
   return NULL;
+}
+
+/* Without a class (an error of a whole case): the first class that has it */
+static const bind_field *field_of (lua_State *L, const bind_class *c,
+                                   const char *core) {
+  const bind_field *f = NULL;
+  if (core == NULL)
+    return NULL;
+  if (c != NULL)
+    return field_in(c, core);
+  luaL_getsubtable(L, LUA_REGISTRYINDEX, "ampstead.classes");
+  for (int i = 1; f == NULL && i <= (int)lua_rawlen(L, -1); i++) {
+    lua_rawgeti(L, -1, i);
+    f = field_in(lua_touserdata(L, -1), core);
+    lua_pop(L, 1);
+  }
+  lua_pop(L, 1);
+  return f;
 }
 
 static double to_user (const bind_field *f, double si) {
@@ -112,7 +129,7 @@ static double to_user (const bind_field *f, double si) {
 
 void bind_push_error (lua_State *L, const bind_class *c, const char *who,
                       const amp_error *err) {
-  const bind_field *f = field_of(c, err->field);
+  const bind_field *f = field_of(L, c, err->field);
   const char *key = f != NULL ? f->key : err->field;
   const char *unit = f != NULL ? f->unit : "";
   const char *colon = who[0] != '\0' ? ": " : "";
@@ -174,10 +191,10 @@ static size_t distance (const char *a, const char *b) {
   return row[nb];
 }
 
-/* The stem shared by "capacity" and "capacity_ah" counts as near. */
+/* "capacity" is near "capacity_ah". */
 static bool same_stem (const char *a, const char *b) {
   size_t n = strlen(a);
-  return n >= 3 && strncmp(a, b, n) == 0 && b[n] == '_';
+  return n >= 3 && strncmp(a, b, n) == 0;
 }
 
 const char *bind_nearest (const char *word, const char *const *words) {

@@ -222,9 +222,10 @@ static void check_number (lua_State *L, const amp_csv *csv, size_t row,
       bool above = limits[i].lo > 0.0 && limits[i].lo < 1e-3;
       const char *hi = bind_push_number(L, limits[i].hi);
       const char *lo = above ? "above 0" : bind_push_number(L, limits[i].lo);
-      bind_error(L, "data", "%s: %s must lie %s%s .. %s%s (got %s)",
+      bind_error(L, "data", "%s: %s must lie %s%s%s%s%s (got %s)",
                  push_place(L, csv, row, col, file), key, above ? "" : "in ",
-                 lo, hi, limits[i].unit, amp_csv_field(csv, row, col));
+                 lo, above ? " and up to " : " .. ", hi, limits[i].unit,
+                 amp_csv_field(csv, row, col));
     }
   lua_pop(L, 1);
 }
@@ -252,7 +253,7 @@ static void fill_series (lua_State *L, int module, const char *where) {
                "and voltage_v",
                where);
   double n = floor(v / c->v_nominal + 0.5);
-  if (n < 1.0 || fabs(v / n - c->v_nominal) > 0.1 * c->v_nominal) {
+  if (n < 1.0 || fabs(v / n - c->v_nominal) > 0.05 * c->v_nominal) {
     const char *shown = bind_push_number(L, v);
     bind_error(L, "data", "%s: %s V is no whole number of %s groups", where,
                shown, c->name);

@@ -261,7 +261,7 @@ static const bind_field module_fields[] = {
             "nameplate capacity, new"),
     F_VALUE("tested_ah", bind_module, m.tested, 3600.0, 0.1, 5000.0, "Ah",
             "capacity by test; must agree with soh_pct"),
-    F_VALUE("soh_pct", bind_module, m.soh, 0.01, 1.0, 120.0, "%",
+    F_VALUE("soh_pct", bind_module, m.soh, 0.01, 0.01, 120.0, "%",
             "state of health: capacity now over nameplate"),
     F_VALUE("r10s_mohm", bind_module, m.r10s, 1e-3, 0.001, 10000.0, "mohm",
             "resistance of the module by a pulse of 10 s"),

@@ -45,7 +45,7 @@ static const bind_field offer_fields[] = {
             "share of modules that will be rejected"),
     F_VALUE("tested_ah", bind_offer, tested, 3600.0, 0.1, 5000.0, "Ah",
             "capacity by test, of this lot"),
-    F_VALUE("soh_pct", bind_offer, soh, 0.01, 1.0, 120.0, "%",
+    F_VALUE("soh_pct", bind_offer, soh, 0.01, 0.01, 120.0, "%",
             "state of health, of this lot"),
     F_NUM("bos", bind_offer, bos, 1.0, 0.0, MONEY, "",
           "money for the rest: battery management, fuses, cable"),

@@ -239,8 +239,8 @@ static const bind_field series_fields[] = {
      "temperature of the place where no column gives it; 20 unless given"},
     F_NUM("first_s", bind_profile, first, 1.0, 0.0, 86399.0, "s",
           "seconds after midnight of the first row; 0 unless given"),
-    F_WHOLE("leap", bind_profile, leap, 0, 1,
-            "1: the year has a 29 February"),
+    {"leap", BIND_FLAG, offsetof(bind_profile, leap), 1.0, 0.0, 0.0, 0.0, "",
+     "leap", 0, "true: the year has a 29 February"},
     F_END};
 
 static const char *const series_names[] = {"time_s", "load_w", "dc_load_w",
@@ -429,7 +429,7 @@ static void series_finish (lua_State *L, int keys, void *spec) {
   s.n = r->n;
   s.time = r->v[0];
   s.first = p->first;
-  s.leap = p->leap != 0;
+  s.leap = p->leap;
   s.ac = r->v[1];
   s.dc = r->v[2];
   s.pv = r->v[3];

@@ -138,7 +138,7 @@ static int value_tested (lua_State *L) {
                       "is wanted, a whole number");
   value_object *o = new_value(L);
   if (amp_value_tested(result, n, (int)of, 0.0, 1e6, &o->v, &err) != AMP_OK)
-    return bind_raise(L, NULL, "tested", &err);
+    return bind_raise(L, NULL, "", &err);
   read_tester(L, o);
   return 1;
 }
