@@ -224,7 +224,9 @@ static amp_status life_of (const money *g, size_t i, const case_draw *d,
 static double total_of (const money *g, const case_draw *d) {
   const case_plan *p = g->p;
   int used = p->c->from_offer ? d->strings * p->series : 0;
-  return g->fixed + (used > 0 ? g->carry * used * p->module.mass : 0.0);
+  return g->fixed + (used > 0 && g->carry > 0.0
+                         ? g->carry * used * p->module.mass
+                         : 0.0);
 }
 
 /* Goods alone, as F4 counts them per nameplate and per accepted kWh. */
