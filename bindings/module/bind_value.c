@@ -113,7 +113,7 @@ static size_t read_results (lua_State *L, double *result) {
 static void read_tester (lua_State *L, value_object *o) {
   if (!bind_get(L, 2, "by"))
     return;
-  size_t n;
+  size_t n = 0;
   const char *by =
       lua_type(L, -1) == LUA_TSTRING ? lua_tolstring(L, -1, &n) : NULL;
   if (by == NULL || n >= sizeof o->by)
