@@ -67,7 +67,7 @@ unit_tests () { # WHAT FOLDER
   if [ "$n" = 0 ]; then
     count 1
     printf 'FAIL  %s: no test ran\n' "$what"
-  elif grep -q 'tests failed out of' "$tmp/ctest"; then
+  elif ! grep -q '^100% tests passed' "$tmp/ctest"; then
     grep -E '\[  ERROR|\[  FAILED|: error|runtime error|ERROR:|!=' \
       "$tmp/ctest" | head -n 40 | sed 's/^/      /'
     printf 'ran   %s: %d programs\n' "$what" "$n"
@@ -191,8 +191,8 @@ check "luacheck" luacheck -q .
 check "clang-format" format
 lua_tests
 check "runner" scripts/dev/check_runner.sh build/ampstead
-check "docs/reference" "$tmp/stock" scripts/dev/check_reference.lua \
-  docs/reference
+check "docs/reference names each call" "$tmp/stock" \
+  scripts/dev/check_reference.lua docs/reference
 
 if [ "$quick" != quick ]; then
   check "build, clang" build build/clang -DCMAKE_C_COMPILER=clang
