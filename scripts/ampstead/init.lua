@@ -7,7 +7,8 @@ local inside = { compare_raw = true, sweep_raw = true, table_new = true,
   kind = true, keys = true, name = true, defaults = true, value = true,
   methods = true, fail = true, warn = true, progress = true, read = true,
   write = true, script = true, params_used = true, settings = true,
-  daily = true, net = true, profile_csv = true, profile_text = true,
+  daily = true, net = true, series = true, describe = true,
+  profile_csv = true, profile_text = true,
   offers_csv = true, offers_text = true, sha256 = true, nearest = true }
 
 -- in the contract, and not made yet: calling them says so
