@@ -84,9 +84,15 @@ function compare.years_label (raw)
   return "years to SoH " .. table.concat(ends, " / ") .. " %"
 end
 
-local function used_cell (row)
+-- how many are accepted rests on the share of duds
+local function used_cell (row, offer)
   if not row.used then return nil end
-  local cell = { value = row.used, basis = row.total and row.total.basis }
+  local cell = { value = row.used }
+  if offer then
+    local dud = core.keys(offer).dud_pct
+    cell.basis = core.kind(dud) == "value" and core.value(dud).basis or
+      "assumed"
+  end
   if row.count and row.count > 0 then
     cell.text = string.format("%d of %d", row.used, row.count)
   end
@@ -95,14 +101,13 @@ end
 
 -- the reason why a number of an answered row may be missing
 local function why_of (row, key)
-  if key == "years" or key == "levelised" or key == "per_delivered" or
-     key == "cheapest_pct" then
+  if key == "years" or key == "levelised" or key == "per_delivered" then
     return row.years_why
   end
 end
 
 --- One row of cells from one row of the C half.
-function compare.row (row, name)
+function compare.row (row, name, offer)
   local why = row.refused
   local cells = { name = name }
   for _, c in ipairs(columns) do
@@ -119,10 +124,10 @@ function compare.row (row, name)
     return cells
   end
   cells.layout = compare.layout(row)
-  cells.used = used_cell(row)
+  cells.used = used_cell(row, offer)
   cells.landed = row.landed and row.landed.total
-  cells.cheapest_pct = tables.percent(row.cheapest_pct) or
-    { why = why_of(row, "cheapest_pct") }
+  cells.cheapest_pct = cells.levelised.value and
+    tables.percent(row.cheapest_pct) or { why = cells.levelised.why }
   return cells
 end
 
@@ -246,7 +251,7 @@ function compare.compare (offers, need, opts)
   local asked = core.keys(need)
   for i = 1, raw.n do
     names[i] = raw[i].name or ("offer " .. i)
-    rows[i] = compare.row(raw[i], names[i])
+    rows[i] = compare.row(raw[i], names[i], list[i])
     discount[i] = (asked.discount_pct or 0) / 100
     raw.worst = raw.worst or (not raw[i].refused and raw[i].worst) or nil
   end

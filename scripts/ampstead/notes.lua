@@ -212,6 +212,22 @@ local function names_of (list)
   return wording.list(list.order)
 end
 
+-- defaults, a full stop after those of the same owners: the sentences
+-- themselves hold commas
+local function say_defaults (list, all)
+  local groups, last = {}, nil
+  for _, text in ipairs(list.order) do
+    local who = owners(list.who[text], all)
+    if who == last then
+      groups[#groups] = groups[#groups] .. "; " .. text
+    else
+      groups[#groups + 1] = (who ~= "" and who .. " " or "") .. text
+    end
+    last = who
+  end
+  return table.concat(groups, ". ")
+end
+
 --- Lines {label, sentence} of everything collected; 'middle' stands after
 -- what a few tests say, 'all' is how many owners there are.
 function notes.lines (n, middle, all)
@@ -229,7 +245,7 @@ function notes.lines (n, middle, all)
   if #n.assumed.order > 0 then put("assumed", say(n.assumed, all) .. ".") end
   if #n.models.order > 0 then put("fade by", say(n.models, all) .. ".") end
   if #n.stood_in.order > 0 then
-    put("not given", say(n.stood_in, all) .. ".")
+    put("not given", say_defaults(n.stood_in, all) .. ".")
   end
   put("no spread given", #n.fixed.order > 0 and names_of(n.fixed) ..
     "; prices." or "prices.")

@@ -231,10 +231,10 @@ local function heads (raw, names, grid, rates)
   return list
 end
 
-local function make_rows (raw, grid, columns, names)
+local function make_rows (raw, cases, grid, columns, names)
   local rows = {}
   for i = 1, raw.n do
-    local cells = compare.row(raw[i])
+    local cells = compare.row(raw[i], nil, cases[i].offer)
     for k, name in ipairs(names) do
       cells[name] = axis_cell(grid[i][name], columns[k].kind)
     end
@@ -261,7 +261,7 @@ function sweep.sweep (spec)
   local raw = core.sweep_raw(cases, { draws = spec.draws, seed = spec.seed })
   local columns = make_columns(raw, names, grid, currency)
   return core.table_new{ columns = columns,
-    rows = make_rows(raw, grid, columns, names),
+    rows = make_rows(raw, cases, grid, columns, names),
     corner = currency .. ", P50 (P10 .. P90)",
     heads = heads(raw, names, grid, rates),
     notes = note_lines(raw, cases, names, where) }

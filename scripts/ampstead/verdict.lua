@@ -39,7 +39,7 @@ local function ranked (raw)
   local list = {}
   for i = 1, raw.n do
     local share = raw[i].cheapest_pct
-    if not raw[i].refused and not wording.missing(share) then
+    if p50(raw[i], "levelised") and not wording.missing(share) then
       list[#list + 1] = { i = i, share = share }
     end
   end
@@ -65,10 +65,12 @@ end
 function verdict.winner (raw, names)
   local say = speaker(names)
   local list = ranked(raw)
-  if #list == 0 then return "No case has an answer: the reasons stand below." end
+  if #list == 0 then
+    return "No cost over life has an answer: the reasons stand below."
+  end
   if #list == 1 then
     return raw.n > 1 and "Only " .. say{ list[1].i } ..
-      " has an answer: nothing to compare it with." or nil
+      " has a cost over its life: nothing to compare it with." or nil
   end
   local first = list[1]
   if first.share >= clear_pct then

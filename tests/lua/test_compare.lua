@@ -115,7 +115,17 @@ check.equal(#mixed, 2)
 check.equal(mixed[2].levelised, nil)
 check.ok(mixed:cell(2, "levelised").why, "the reason is there")
 check.equal(mixed:sort("levelised")[2].name, "H4 tall")
-check.has(table.concat(mixed:heads(), "\n"), "Only H2 has an answer")
+check.has(table.concat(mixed:heads(), "\n"), "Only H2 has a cost")
+
+-- no state of health known: no years, no cost over life, and no share
+local unknown = amp.offer{ name = "U", module = iron:with{}, count = 8,
+  price_each = 90, tax = "included" }
+local bare = amp.compare({ unknown, H3 }, need, { draws = 50 })
+check.equal(bare[1].years, nil)
+check.equal(bare[1].cheapest_pct, nil)
+check.ok(bare:cell(1, "years").why)
+check.equal(bare:cell(1, "used").basis, "assumed", "no share of duds given")
+check.close(bare[1].total, 720 + 8 * 21.5 * 2.90, 1e-9)
 
 -- with more than three, a row per offer
 local four = amp.compare({ H1, H2, H3, H2:with{ name = "H5" } }, need,
@@ -128,12 +138,12 @@ local function at_this_file (fn, words)
   check.raises(fn, words)
   check.raises(fn, "test_compare.lua:")
 end
-at_this_file(function () t = amp.compare({}, need) end, "no offers")
-at_this_file(function () t = amp.compare({ H1 }) end, "amp.need")
-at_this_file(function () t = amp.compare({ H1, 5 }, need) end, "offer")
-at_this_file(function () t = amp.compare({ H1 }, need, { draw = 3 }) end,
+at_this_file(function () local _ = amp.compare({}, need) end, "no offers")
+at_this_file(function () local _ = amp.compare({ H1 }) end, "amp.need")
+at_this_file(function () local _ = amp.compare({ H1, 5 }, need) end, "offer")
+at_this_file(function () local _ = amp.compare({ H1 }, need, { draw = 3 }) end,
   "unknown key 'draw' (did you mean 'draws'?)")
-at_this_file(function () t = amp.compare({ H1 }, need, { draws = 0 }) end,
+at_this_file(function () local _ = amp.compare({ H1 }, need, { draws = 0 }) end,
   "draws")
-at_this_file(function () t = amp.compair end, "did you mean 'compare'?")
+at_this_file(function () local _ = amp.compair end, "did you mean 'compare'?")
 check.done()

@@ -71,27 +71,27 @@ local function at_this_file (fn, words)
   check.raises(fn, words)
   check.raises(fn, "test_sweep.lua:")
 end
-at_this_file(function () t = amp.sweep{ over = {}, case = case } end,
+at_this_file(function () local _ = amp.sweep{ over = {}, case = case } end,
   "over names nothing")
-at_this_file(function () t = amp.sweep{ over = { a = {} }, case = case } end,
+at_this_file(function () local _ = amp.sweep{ over = { a = {} }, case = case } end,
   "over.a is empty")
 at_this_file(function ()
-  t = amp.sweep{ over = { years = { 1 } }, case = case }
+  local _ = amp.sweep{ over = { years = { 1 } }, case = case }
 end, "a result column is")
-at_this_file(function () t = amp.sweep{ over = over } end, "case")
+at_this_file(function () local _ = amp.sweep{ over = over } end, "case")
 at_this_file(function ()
-  t = amp.sweep{ over = over, case = case, drawes = 3 }
+  local _ = amp.sweep{ over = over, case = case, drawes = 3 }
 end, "did you mean 'draws'?")
 at_this_file(function ()
-  t = amp.sweep{ over = { a = 1 }, case = function () return 3 end }
+  local _ = amp.sweep{ over = { a = 1 }, case = function () return 3 end }
 end, "must give a table")
 at_this_file(function ()
-  t = amp.sweep{ over = { a = 1 }, case = function () return { pck = 1 } end }
+  local _ = amp.sweep{ over = { a = 1 }, case = function () return { pck = 1 } end }
 end, "case (a 1): unknown key 'pck' (did you mean 'pack'?)")
 at_this_file(function ()
-  t = amp.sweep{ over = { a = 1 }, case = function () return {} end }
+  local _ = amp.sweep{ over = { a = 1 }, case = function () return {} end }
 end, "needs a pack or an offer")
 check.raises(function ()
-  t = amp.sweep{ over = { a = 1 }, case = function () error("mine") end }
+  local _ = amp.sweep{ over = { a = 1 }, case = function () error("mine") end }
 end, "mine")
 check.done()

@@ -30,7 +30,7 @@ local wording = loader("wording")
 local function stat (v) return { p50 = v } end
 local function row (share, t)
   t = t or {}
-  t.cheapest_pct = share
+  t.cheapest_pct, t.levelised = share, stat(1)
   return t
 end
 local names = { "H1", "H2", "H3" }
@@ -50,7 +50,8 @@ check.equal(verdict.winner({ n = 3, row(0), row(20), row(80) }, names),
   "H3 is cheapest over its life in 80 % of the draws.")
 check.equal(verdict.winner({ n = 2, row(21), row(79) }, names),
   "H2 or H1: no clear winner (79 : 21).")
-check.has(verdict.winner({ n = 1, { refused = "no" } }, names), "No case")
+check.has(verdict.winner({ n = 1, { refused = "no" } }, names),
+  "No cost over life")
 check.equal(verdict.winner({ n = 1, row(100) }, names), nil,
   "one offer alone is not a winner")
 
