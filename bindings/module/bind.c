@@ -91,12 +91,16 @@ const char *bind_who (lua_State *L, const bind_class *c, int keys) {
 
 /* ---- copying tables of keys, so that objects never change ---- */
 
+/* The deepest that is read is costs = {{"crane", 120}}; a table that holds
+** itself ends here too. */
 static void copy_value (lua_State *L, int idx, int depth) {
   idx = lua_absindex(L, idx);
-  if (!lua_istable(L, idx) || depth > 8) {
+  if (!lua_istable(L, idx)) {
     lua_pushvalue(L, idx);
     return;
   }
+  if (depth > 3)
+    bind_error(L, NULL, "tables lie too deep within the table of keys");
   luaL_checkstack(L, 6, NULL);
   lua_newtable(L);
   lua_pushnil(L);

@@ -33,11 +33,15 @@ static int range (lua_State *L) {
                       "million steps",
                       bind_push_number(L, a), bind_push_number(L, b),
                       bind_push_number(L, step));
+  if (n < 0.0)
+    n = 0.0;
+  lua_Unsigned first = (lua_Unsigned)lua_tointeger(L, 1);
+  lua_Unsigned by =
+      lua_isnoneornil(L, 3) ? 1 : (lua_Unsigned)lua_tointeger(L, 3);
   lua_newtable(L);
   for (int i = 0; i < (int)n; i++) {
-    if (whole)
-      lua_pushinteger(L, lua_tointeger(L, 1) +
-                             (lua_Integer)i * (lua_Integer)step);
+    if (whole) /* wraps instead of overflowing */
+      lua_pushinteger(L, (lua_Integer)(first + (lua_Unsigned)i * by));
     else
       lua_pushnumber(L, a + i * step);
     lua_rawseti(L, -2, i + 1);
