@@ -37,7 +37,9 @@ local units = { usable_kwh = "kWh", days = "days", unserved_kwh = "kWh/year",
 function compare.unit (key, currency)
   if units[key] then return units[key] end
   if key == "landed" or key == "total" then return currency end
-  if key:find("^per_") or key == "levelised" then return currency .. "/kWh" end
+  if key:find("^per_") or key == "levelised" then
+    return currency .. "/kWh"
+  end
   return ""
 end
 

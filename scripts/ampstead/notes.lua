@@ -73,9 +73,9 @@ local function read_value (given, unit)
     local v = core.value(given)
     local text = wording.trim(v.value)
     local spread = true
-    if not wording.missing(v.lo) and not wording.missing(v.hi) and not v.n then
+    if v.spread == "even" then
       text = wording.trim(v.lo) .. " to " .. wording.trim(v.hi)
-    elseif not wording.missing(v.sd) and v.sd > 0 and not v.n then
+    elseif v.spread == "normal" then
       text = text .. " +- " .. wording.trim(v.sd)
     elseif not (v.n and v.n > 1) then
       spread = false
@@ -174,8 +174,9 @@ end
 -- "2 of 12 tested: mean 93.8 Ah, 95 % between 66 and 121 Ah. Test more."
 local function few_tests (v, unit)
   if v.n == 1 then
-    return string.format("1 of %d tested (%s %s): one test shows no spread, " ..
-      "so it counts as fixed. Test more.", v.of, wording.trim(v.value), unit)
+    return string.format("1 of %d tested (%s %s): one test shows no " ..
+      "spread, so it counts as fixed. Test more.", v.of,
+      wording.trim(v.value), unit)
   end
   local h = v.half_width
   local digits = v.value >= 20 and 0 or 2
@@ -300,8 +301,8 @@ end
 
 --- What every result says of itself, and how to make it again.
 function notes.close (lines, raw)
-  lines[#lines + 1] = { "", "Smooth fade only: sudden group failure, a knee," ..
-    " crash damage are not covered." }
+  lines[#lines + 1] = { "", "Smooth fade only: sudden group failure, a " ..
+    "knee, crash damage are not covered." }
   lines[#lines + 1] = { "", "Not checked: fuses, cable, cold charging. " ..
     "Electrician, insurer, authority decide." }
   lines[#lines + 1] = { "", notes.rerun(raw) }

@@ -83,17 +83,18 @@ local function ask_case (fn, names, c)
   for _, name in ipairs(names) do copy[name] = c[name] end
   local case, reason = fn(copy)
   if case == nil or case == false then
-    return { refused = reason and tostring(reason) or "left out by the script" }
+    return { refused = tostring(reason or "left out by the script") }
   end
   if type(case) ~= "table" or core.kind(case) then
-    core.fail("script", string.format("sweep: case (%s) must give a table, " ..
-      "or nil and a reason (got %s)", place(names, c),
+    core.fail("script", string.format("sweep: case (%s) must give a " ..
+      "table, or nil and a reason (got %s)", place(names, c),
       core.kind(case) or type(case)))
   end
-  tables.check_keys("sweep: case (" .. place(names, c) .. ")", case, case_keys)
+  tables.check_keys("sweep: case (" .. place(names, c) .. ")", case,
+    case_keys)
   if (case.pack == nil) == (case.offer == nil) then
-    core.fail("script", string.format("sweep: case (%s) needs a pack or an " ..
-      "offer", place(names, c)))
+    core.fail("script", string.format("sweep: case (%s) needs a pack or " ..
+      "an offer", place(names, c)))
   end
   return case
 end
@@ -125,7 +126,8 @@ local function make_columns (raw, names, grid, currency)
     local key = c[1]
     if key ~= "name" then
       list[#list + 1] = { key = key, kind = compare.kind(raw, c),
-        hidden = not shown[key], folded = compare.folded[key] or key == "usable_kwh",
+        hidden = not shown[key],
+        folded = compare.folded[key] or key == "usable_kwh",
         label = key == "years" and compare.years_label(raw) or c[2],
         unit = compare.unit(key, currency) }
     end

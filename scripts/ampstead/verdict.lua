@@ -74,8 +74,8 @@ function verdict.winner (raw, names)
   end
   local first = list[1]
   if first.share >= clear_pct then
-    return string.format("%s is cheapest over its life in %s %% of the draws.",
-      say{ first.i }, wording.fixed(first.share, 0))
+    return string.format("%s is cheapest over its life in %s %% of the " ..
+      "draws.", say{ first.i }, wording.fixed(first.share, 0))
   end
   local who, share = {}, {}
   for k, entry in ipairs(list) do

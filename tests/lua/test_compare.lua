@@ -20,7 +20,8 @@ local boxed = iron:with{ name = "16s boxed", series = 16, mass_kg = 46,
 local H1 = amp.offer{ name = "H1 used nickel", module = nickel, count = 12,
   price_lot = 2950, premium_pct = 15, freight = 260, fees = 85,
   tax = "excluded", tax_pct = 20, dud_pct = amp.claimed(10),
-  tested_ah = amp.tested({ 96.1, 91.4 }, { of = 12 }), bos = 640, bos_kg = 45 }
+  tested_ah = amp.tested({ 96.1, 91.4 }, { of = 12 }), bos = 640,
+  bos_kg = 45 }
 local H2 = amp.offer{ name = "H2 used iron", module = iron, count = 8,
   price_each = 318, tax = "included", soh_pct = amp.claimed(92, 2),
   dud_pct = 2, bos = 640, bos_kg = 45 }
@@ -51,8 +52,8 @@ check.equal(t[3].layout, "16s, 3 strings")
 check.equal(t[1].used, 10)
 check.equal(t:cell(1, "used").text, "10 of 12")
 -- question 9: windows 0.85 and 0.90. H2 loses a string to a dud in 1 - 0.98^8
--- = 15 % of the draws, so its median sits at the 41st per cent of SoH 92 +- 2:
--- 16.82 x 91.55 / 92 = 16.74
+-- = 15 % of the draws, so its median sits at the 41st per cent of
+-- SoH 92 +- 2: 16.82 x 91.55 / 92 = 16.74
 check.close(t[2].usable_kwh, 16.74, 0.04)
 check.close(t[3].usable_kwh, 13.82, 0.02)
 check.close(t[3].days, 13.82 / 4.181, 0.01)
@@ -141,9 +142,13 @@ end
 at_this_file(function () local _ = amp.compare({}, need) end, "no offers")
 at_this_file(function () local _ = amp.compare({ H1 }) end, "amp.need")
 at_this_file(function () local _ = amp.compare({ H1, 5 }, need) end, "offer")
-at_this_file(function () local _ = amp.compare({ H1 }, need, { draw = 3 }) end,
+at_this_file(function ()
+  local _ = amp.compare({ H1 }, need, { draw = 3 })
+end,
   "unknown key 'draw' (did you mean 'draws'?)")
-at_this_file(function () local _ = amp.compare({ H1 }, need, { draws = 0 }) end,
+at_this_file(function ()
+  local _ = amp.compare({ H1 }, need, { draws = 0 })
+end,
   "draws")
 at_this_file(function () local _ = amp.compair end, "did you mean 'compare'?")
 check.done()

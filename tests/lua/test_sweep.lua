@@ -73,7 +73,9 @@ local function at_this_file (fn, words)
 end
 at_this_file(function () local _ = amp.sweep{ over = {}, case = case } end,
   "over names nothing")
-at_this_file(function () local _ = amp.sweep{ over = { a = {} }, case = case } end,
+at_this_file(function ()
+  local _ = amp.sweep{ over = { a = {} }, case = case }
+end,
   "over.a is empty")
 at_this_file(function ()
   local _ = amp.sweep{ over = { years = { 1 } }, case = case }
@@ -86,12 +88,14 @@ at_this_file(function ()
   local _ = amp.sweep{ over = { a = 1 }, case = function () return 3 end }
 end, "must give a table")
 at_this_file(function ()
-  local _ = amp.sweep{ over = { a = 1 }, case = function () return { pck = 1 } end }
+  local _ = amp.sweep{ over = { a = 1 },
+    case = function () return { pck = 1 } end }
 end, "case (a 1): unknown key 'pck' (did you mean 'pack'?)")
 at_this_file(function ()
   local _ = amp.sweep{ over = { a = 1 }, case = function () return {} end }
 end, "needs a pack or an offer")
 check.raises(function ()
-  local _ = amp.sweep{ over = { a = 1 }, case = function () error("mine") end }
+  local _ = amp.sweep{ over = { a = 1 },
+    case = function () error("mine") end }
 end, "mine")
 check.done()

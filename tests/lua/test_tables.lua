@@ -158,7 +158,9 @@ local points = amp.table{ columns = { "x", "y", "room", "k" }, rows = {
   { x = 80, y = 3, room = 25, k = 1 }, { x = 80, y = 4, room = 25, k = 2 } } }
 local chart = points:top(3):plot{ x = "x", y = "y", by = "room" }
 check.has(chart:svg(), "<svg")
-at_this_file(function () return points:plot{ x = "x", y = "y", by = "room" } end,
+at_this_file(function ()
+  return points:plot{ x = "x", y = "y", by = "room" }
+end,
   "several rows stand at x = 80, room = 25; they differ in 'k'")
 at_this_file(function () return points:plot{ x = "x", y = "why" } end,
   "no column 'why'")

@@ -84,7 +84,7 @@ local offer = { kind = "offer", keys = {
 notes.tests(n, offer, "H1")
 notes.look(n, offer, "H1", {})
 notes.look(n, { kind = "life_model", keys = { calendar_pct_per_year =
-  { kind = "value", v = { value = 1.6, lo = 1.0, hi = 2.2,
+  { kind = "value", v = { value = 1.6, lo = 1.0, hi = 2.2, spread = "even",
     basis = "assumed" } } } }, "H1", {})
 notes.look(n, { kind = "profile", keys = { load_kwh = 3.14,
   sun_hours = { 4.9, 2.1 } } }, "", {})
