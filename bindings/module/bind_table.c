@@ -894,12 +894,13 @@ static size_t fill_line (lua_State *L, const plot_want *w, int first,
   return n;
 }
 
-static void push_axis (lua_State *L, const amp_table *t, int column) {
+/* "usable kWh" holds its unit already */
+static const char *push_axis (lua_State *L, const amp_table *t, int column) {
   const char *unit = amp_table_unit(t, column);
-  if (unit && *unit)
-    lua_pushfstring(L, "%s, %s", amp_table_label(t, column), unit);
-  else
-    lua_pushstring(L, amp_table_label(t, column));
+  const char *label = amp_table_label(t, column);
+  if (unit && *unit && !strstr(label, unit))
+    return lua_pushfstring(L, "%s, %s", label, unit);
+  return lua_pushstring(L, label);
 }
 
 /* The column that field 'key' of the options at index 2 names; numbers. */
@@ -988,11 +989,10 @@ static int table_plot (lua_State *L) {
   p.line = line;
   p.title = keep_string(L, 2, "title");
   if (!p.title)
-    p.title = "";
-  push_axis(L, w.t, w.x);
-  p.x_label = lua_tostring(L, -1);
-  push_axis(L, w.t, w.y);
-  p.y_label = lua_tostring(L, -1);
+    p.title = lua_pushfstring(L, "%s against %s", amp_table_label(w.t, w.y),
+                              amp_table_label(w.t, w.x));
+  p.x_label = push_axis(L, w.t, w.x);
+  p.y_label = push_axis(L, w.t, w.y);
   p.note = push_plot_note(L, &w);
   b = new_bytes(L);
   if (amp_plot_svg(bind_context(L), &p, &b->s, &b->n, &err) != AMP_OK)

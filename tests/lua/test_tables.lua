@@ -158,6 +158,9 @@ local points = amp.table{ columns = { "x", "y", "room", "k" }, rows = {
   { x = 80, y = 3, room = 25, k = 1 }, { x = 80, y = 4, room = 25, k = 2 } } }
 local chart = points:top(3):plot{ x = "x", y = "y", by = "room" }
 check.has(chart:svg(), "<svg")
+check.has(chart:svg(), "y against x")
+check.has(chart:svg(), "room = 25")
+check.has(points:top(1):plot{ x = "x", y = "y", title = "mine" }:svg(), "mine")
 at_this_file(function ()
   return points:plot{ x = "x", y = "y", by = "room" }
 end,
