@@ -35,6 +35,8 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(ea)   /* K, activation of r0 */                                          \
   X(q)    /* C */                                                            \
   X(iq)   /* 1/C */                                                          \
+  X(ikv)  /* 1 / kv */                                                       \
+  X(kvq)  /* kv q */                                                         \
   X(r1)                                                                      \
   X(tau1)                                                                    \
   X(r2)                                                                      \
@@ -50,18 +52,28 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(v1)                                                                      \
   X(v2)                                                                      \
   X(temp)  /* K */                                                           \
+  X(tref)  /* K, one step older: where 'hot' and 'dhot' are from */          \
+  X(hot)   /* exp(ea (1/tref - 1/298.15)) */                                 \
+  X(dhot)  /* 1/K, slope of its logarithm */                                 \
   X(ocv)   /* V of one group at z: kept from the last look-up */             \
   X(slope) /* V per unit of z */                                             \
   X(shape)                                                                   \
   X(f) /* V: integral of ocv over z from 0 */
 
 /* Per leaf and length of step: what is left of v1, v2 and T - T_end after
-** it, and the mean of v1, v2 over it per v1, v2 at its start. */
+** it; the mean of v1, v2 over it per v1, v2 at its start; what an ampere adds
+** to v1, v2; the mean resistance of the pairs; ohm per V of slope; SoC per
+** ampere. */
 #define COEF_FIELDS(X)                                                       \
   X(a1)                                                                      \
   X(a2)                                                                      \
   X(k1)                                                                      \
   X(k2)                                                                      \
+  X(b1)                                                                      \
+  X(b2)                                                                      \
+  X(rp)                                                                      \
+  X(kq)                                                                      \
+  X(tiq)                                                                     \
   X(at)
 
 /* Per leaf, during a step: mean voltage e - r i, the ohmic part of r, the
@@ -109,6 +121,7 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(idle)                                                                    \
   X(pmax)                                                                    \
   X(ce)    /* charge efficiency */                                           \
+  X(ice)   /* 1 / ce */                                                      \
   X(shift) /* K */                                                           \
   X(rvmin) /* V, limits of the converter */                                  \
   X(rvmax)                                                                   \

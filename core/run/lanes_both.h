@@ -7,6 +7,18 @@
 #include <math.h>
 #include <stdbool.h>
 
+#if defined(__GNUC__)
+#define ALWAYS inline __attribute__((always_inline))
+#else
+#define ALWAYS inline
+#endif
+
+/* What becomes of a step: only tried, taken where it met no limit, taken. */
+typedef enum amp_take { AMP_TRY, AMP_TAKE_IF, AMP_TAKE } amp_take;
+
+#define MAGIC 0x1.8p+52
+#define MAGIC_BITS 0x4338000000000000u
+
 #define L 1
 #define NAME(f) f##_1
 #define ENTRY LANES_NAME(1)

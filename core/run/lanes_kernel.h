@@ -39,23 +39,22 @@ static inline double NAME (most)(double a, double b) {
   return a > b ? a : b;
 }
 
+#include "run/lanes_leaf.h"
+
 /* Mean voltage e - r i of each leaf over 'tau': order 2, the mean of the RC
 ** pairs exact and the open-circuit voltage along its tangent. */
 static inline void NAME (leaf_terms)(const amp_block *b, const double *coef,
-                                     double tau, int l0, int l1) {
+                                     int l0, int l1) {
   for (int k = 0; k < b->leaves; k++) {
     const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
     const NAME(coef) *c = (const NAME(coef) *)coef + k;
     NAME(work) *w = (NAME(work) *)b->work + k;
     EACH_LANE {
-      double hot =
-          amp_exp_inline(p->ea[l] * (1.0 / p->temp[l] - 1.0 / 298.15));
-      double tangent = 0.5 * p->kv[l] * p->slope[l] * tau * p->iq[l];
+      double hot = NAME(warm_factor)(p, l);
       w->r0[l] = p->kr[l] * p->shape[l] * hot + p->rj[l];
       w->e[l] =
           p->kv[l] * p->ocv[l] - c->k1[l] * p->v1[l] - c->k2[l] * p->v2[l];
-      w->r[l] = w->r0[l] + p->r1[l] * (1.0 - c->k1[l]) +
-                p->r2[l] * (1.0 - c->k2[l]) + tangent;
+      w->r[l] = w->r0[l] + c->rp[l] + c->kq[l] * p->slope[l];
     }
   }
 }
@@ -199,35 +198,23 @@ static inline void NAME (leaf_ends)(const amp_block *b, const double *coef,
     const NAME(coef) *c = (const NAME(coef) *)coef + k;
     NAME(work) *w = (NAME(work) *)b->work + k;
     const double *a = b->a + (size_t)n * L, *base = b->b + (size_t)n * L;
-    const double *table = b->table;
     EACH_LANE {
       double i = a[l] * s->i[l] + base[l];
-      double z = p->z[l] - i * tau * p->iq[l];
-      double x = z * AMP_ROWS;
-      double inside = NAME(least)(NAME(most)(x, 0.0), AMP_ROWS - 1.0);
-      int at = (int)inside;
-      double f = x - at;
-      const double *row = table + (size_t)((int)p->base[l] + at) * AMP_ROW;
-      double c1 = row[ROW_C1], c2 = row[ROW_C2], c3 = row[ROW_C3];
-      double c0 = row[ROW_C0];
-      double pair = c->k1[l] * p->v1[l] + (1.0 - c->k1[l]) * p->r1[l] * i +
-                    c->k2[l] * p->v2[l] + (1.0 - c->k2[l]) * p->r2[l] * i;
-      double warm = i * i * w->r0[l] + i * pair;
+      double z = p->z[l] - i * c->tiq[l];
+      NAME(look) at = NAME(look_up)(b->table, p->base[l], z);
+      double pairs = c->k1[l] * p->v1[l] + c->k2[l] * p->v2[l];
+      double warm = i * (i * (w->r0[l] + c->rp[l]) + pairs);
       double t_end = s->tamb[l] + warm * p->icool[l];
       w->i[l] = i;
       w->z[l] = z;
-      w->v1[l] = c->a1[l] * p->v1[l] + (1.0 - c->a1[l]) * p->r1[l] * i;
-      w->v2[l] = c->a2[l] * p->v2[l] + (1.0 - c->a2[l]) * p->r2[l] * i;
+      w->v1[l] = c->a1[l] * p->v1[l] + c->b1[l] * i;
+      w->v2[l] = c->a2[l] * p->v2[l] + c->b2[l] * i;
       w->temp[l] = t_end + c->at[l] * (p->temp[l] - t_end);
-      w->ocv[l] = c0 + f * (c1 + f * (c2 + f * c3));
-      w->slope[l] = AMP_ROWS * (c1 + f * (2.0 * c2 + f * (3.0 * c3)));
-      w->shape[l] = row[ROW_R] + f * row[ROW_DR];
-      w->f[l] =
-          row[ROW_F] + f *
-                           (c0 + f * (c1 * (1.0 / 2) +
-                                      f * (c2 * (1.0 / 3) + f * c3 * 0.25))) *
-                           (1.0 / AMP_ROWS);
-      w->chem[l] = p->kv[l] * p->q[l] * (p->f[l] - w->f[l]);
+      w->ocv[l] = at.ocv;
+      w->slope[l] = at.slope;
+      w->shape[l] = at.shape;
+      w->f[l] = at.f;
+      w->chem[l] = p->kvq[l] * (p->f[l] - w->f[l]);
       w->heat[l] = warm * tau;
       s->term[l] += w->chem[l] - w->heat[l];
     }
@@ -250,10 +237,10 @@ static inline void NAME (room)(const amp_block *b, int l0, int l1) {
       double v = open - w->r0[l] * w->i[l];
       double low =
           NAME(least)(w->z[l] - p->zmin[l],
-                      s->keep[l] > 0.5 ? BIG : (v - p->vmin[l]) / p->kv[l]);
+                      s->keep[l] > 0.5 ? BIG : (v - p->vmin[l]) * p->ikv[l]);
       double high =
           NAME(least)(p->zmax[l] - w->z[l],
-                      s->keep[l] < -0.5 ? BIG : (p->vmax[l] - v) / p->kv[l]);
+                      s->keep[l] < -0.5 ? BIG : (p->vmax[l] - v) * p->ikv[l]);
       double room = s->i[l] > 0.0 && w->i[l] > 0.0   ? low
                     : s->i[l] < 0.0 && w->i[l] < 0.0 ? high
                                                      : BIG;
@@ -275,7 +262,7 @@ static inline void NAME (room)(const amp_block *b, int l0, int l1) {
 /* One try of 'tau' from the present state; nothing of the state moves. */
 static inline void NAME (try)(const amp_block *b, const double *coef,
                               double tau, int l0, int l1) {
-  NAME(leaf_terms)(b, coef, tau, l0, l1);
+  NAME(leaf_terms)(b, coef, l0, l1);
   NAME(tree_up)(b, l0, l1);
   NAME(tree_down)(b, l0, l1);
   NAME(bounds)(b, l0, l1);
@@ -317,6 +304,8 @@ static inline void NAME (take_leaves)(const amp_block *b, double tau, int l0,
       p->slope[l] = ok ? slope : slope0;
       p->shape[l] = ok ? shape : shape0;
       p->f[l] = ok ? f : f0;
+      if (ok)
+        NAME(warm_next)(p, t0, l);
       g->loss[l] += ok ? heat : 0.0;
       g->leaf_charge[l] += ok ? charge : 0.0;
       g->soc_low[l] = NAME(least)(g->soc_low[l], z1);
@@ -356,7 +345,7 @@ static inline void NAME (take_sums)(const amp_block *b, double tau,
     double dc =
         NAME(least)(NAME(most)(short_w - ac * g->ieta[l], 0.0), s->dc[l]);
     double unmet = ac + s->over[l];
-    double spill = (drawn ? 0.0 : missing) / g->ce[l];
+    double spill = (drawn ? 0.0 : missing) * g->ice[l];
     double late = unmet + dc > 0.0 ? on : 0.0;
     double lost = spill > 0.0 ? on : 0.0;
     double error = limited ? 0.0 : term - asked * on;
@@ -390,26 +379,51 @@ static inline void NAME (take_sums)(const amp_block *b, double tau,
   }
 }
 
-/* Coefficients of a part of a step, of one lane. */
-static void NAME (part_coef)(const amp_block *b, double tau, int l) {
+/* Coefficients of a step of 'tau', of one lane. */
+static void NAME (coef_of)(const amp_block *b, double *coef, double tau,
+                           int l) {
   for (int k = 0; k < b->leaves; k++) {
     const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
-    NAME(coef) *c = (NAME(coef) *)b->part + k;
-    c->a1[l] = amp_exp_inline(-tau / p->tau1[l]);
-    c->a2[l] = amp_exp_inline(-tau / p->tau2[l]);
-    c->k1[l] = (1.0 - c->a1[l]) * p->tau1[l] / tau;
-    c->k2[l] = (1.0 - c->a2[l]) * p->tau2[l] / tau;
-    c->at[l] = p->heat[l] > 0.0
-                   ? amp_exp_inline(-tau * p->cool[l] / p->heat[l])
-                   : 0.0;
+    NAME(coef) *c = (NAME(coef) *)coef + k;
+    double a1 = amp_exp_inline(-tau / p->tau1[l]);
+    double a2 = amp_exp_inline(-tau / p->tau2[l]);
+    double cool = p->heat[l] > 0.0 ? p->cool[l] / p->heat[l] : 0.0;
+    c->a1[l] = a1;
+    c->a2[l] = a2;
+    c->b1[l] = (1.0 - a1) * p->r1[l];
+    c->b2[l] = (1.0 - a2) * p->r2[l];
+    c->k1[l] = (1.0 - a1) * p->tau1[l] / tau;
+    c->k2[l] = (1.0 - a2) * p->tau2[l] / tau;
+    c->rp[l] = p->r1[l] * (1.0 - c->k1[l]) + p->r2[l] * (1.0 - c->k2[l]);
+    c->kq[l] = 0.5 * p->kv[l] * tau * p->iq[l];
+    c->tiq[l] = tau * p->iq[l];
+    c->at[l] = cool > 0.0 ? amp_exp_inline(-tau * cool) : 0.0;
   }
 }
 
 static double NAME (try_part)(const amp_block *b, double tau, int l) {
   const NAME(step) *s = (const NAME(step) *)b->step;
-  NAME(part_coef)(b, tau, l);
-  NAME(try)(b, b->part, tau, l, l + 1);
+  NAME(coef_of)(b, b->part, tau, l);
+  if (b->nodes == 1)
+    NAME(leaf_step)(b, b->part, tau, 0.0, AMP_TRY, l);
+  else
+    NAME(try)(b, b->part, tau, l, l + 1);
   return s->margin[l];
+}
+
+/* Take 'tau', whatever its margin says: that is bounded by SLACK. */
+static void NAME (take_part)(const amp_block *b, double tau, double now,
+                             int l) {
+  NAME(step) *s = (NAME(step) *)b->step;
+  NAME(coef_of)(b, b->part, tau, l);
+  if (b->nodes == 1) {
+    NAME(leaf_step)(b, b->part, tau, now, AMP_TAKE, l);
+    return;
+  }
+  NAME(try)(b, b->part, tau, l, l + 1);
+  s->margin[l] = BIG;
+  NAME(take_leaves)(b, tau, l, l + 1);
+  NAME(take_sums)(b, tau, now, l, l + 1);
 }
 
 /*
@@ -461,11 +475,8 @@ static void NAME (limits)(const amp_block *b, double dt, double now, int l) {
           part = to > 0.0 ? to : left;
         }
       }
-      NAME(try_part)(b, part, l);
     }
-    s->margin[l] = BIG; /* taken whatever it says: bounded by SLACK */
-    NAME(take_leaves)(b, part, l, l + 1);
-    NAME(take_sums)(b, part, now, l, l + 1);
+    NAME(take_part)(b, part, now, l);
     now += part;
     left = part < left ? left - part : 0.0;
   }
@@ -518,22 +529,35 @@ static void NAME (sums_now)(const amp_block *b, double *sum) {
   sum[6] = g->v_time[0];
 }
 
+/* A whole step of all lanes; those with margin < 0 keep their state. */
+static inline void NAME (whole_step)(const amp_block *b, double now) {
+  const int l0 = 0, l1 = L;
+  if (b->nodes == 1) {
+    EACH_LANE
+    NAME(leaf_step)(b, b->whole, b->dt, now, AMP_TAKE_IF, l);
+    return;
+  }
+  NAME(try)(b, b->whole, b->dt, 0, L);
+  NAME(take_leaves)(b, b->dt, 0, L);
+  NAME(take_sums)(b, b->dt, now, 0, L);
+}
+
 void ENTRY (amp_block *b, const amp_chunk *c) {
   const NAME(step) *s = (const NAME(step) *)b->step;
   size_t done = 0;
+  for (int l = 0; l < L; l++)
+    NAME(coef_of)(b, b->whole, b->dt, l);
   for (size_t t = c->first; t < c->last; t++) {
     NAME(ask)(b, c, t, 0, L);
     for (int sub = 0; sub < c->split; sub++, done++) {
-      double now = ((double)t * c->split + sub) * b->dt, before[7];
-      int bad = 0;
+      double now = ((double)t * c->split + sub) * b->dt, bad = 0.0;
+      double before[7];
       if (L == 1 && c->trace)
         NAME(sums_now)(b, before);
-      NAME(try)(b, b->whole, b->dt, 0, L);
-      NAME(take_leaves)(b, b->dt, 0, L);
-      NAME(take_sums)(b, b->dt, now, 0, L);
+      NAME(whole_step)(b, now);
       for (int l = 0; l < L; l++)
-        bad += s->margin[l] >= 0.0 ? 0 : 1;
-      for (int l = 0; bad && l < L; l++)
+        bad += s->margin[l] >= 0.0 ? 0.0 : 1.0;
+      for (int l = 0; bad > 0.0 && l < L; l++)
         if (!(s->margin[l] >= 0.0))
           NAME(limits)(b, b->dt, now, l);
       if (c->soc)

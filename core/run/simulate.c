@@ -8,6 +8,7 @@
 #include "base/elementary.h"
 #include "run/lanes.h"
 #include <math.h>
+#include <stdint.h>
 #include <string.h>
 
 /* A month of 31 days in steps of dt_max is the longest piece that is kept
@@ -58,6 +59,11 @@ amp_sim_options amp_sim_defaults (void) {
 }
 
 /* --- curve tables ------------------------------------------------------ */
+
+/* From a cache line's start: a vector or a table's row lies in one line. */
+static double *at_line (double *p) {
+  return p + (64 - (uintptr_t)p % 64) % 64 / sizeof *p;
+}
 
 static double shape_at (const amp_cell *c, double soc) {
   double x = soc * (AMP_R_KNOTS - 1);
@@ -121,11 +127,11 @@ static amp_status tables_make (batch *w, size_t n) {
         owner[room++] = g;
       w->table_of[k] = (int)t * (AMP_ROWS + 1);
     }
-  w->table_size = room * (AMP_ROWS + 1) * AMP_ROW * sizeof(double);
+  w->table_size = (room * (AMP_ROWS + 1) + 1) * AMP_ROW * sizeof(double);
   w->table = amp_alloc(w->ctx, w->table_size);
   for (size_t t = 0; w->table && t < room; t++)
-    table_fill(w->table + t * (AMP_ROWS + 1) * AMP_ROW, owner[t]->chemistry,
-               &owner[t]->cell);
+    table_fill(at_line(w->table) + t * (AMP_ROWS + 1) * AMP_ROW,
+               owner[t]->chemistry, &owner[t]->cell);
   w->tables = room;
   amp_free(w->ctx, owner, w->all_leaves * sizeof *owner);
   return w->table ? AMP_OK : AMP_ENOMEM;
@@ -240,13 +246,13 @@ static void bench_lay (const batch *w, bench *b, const amp_pack *shape,
   amp_block *k = &b->block;
   size_t n = (size_t)shape->leaves, m = (size_t)shape->nodes;
   size_t l = (size_t)lanes;
-  double *p = b->memory;
-  memset(p, 0, b->size);
+  double *p = at_line(b->memory);
+  memset(b->memory, 0, b->size);
   k->lanes = lanes;
   k->leaves = shape->leaves;
   k->nodes = shape->nodes;
   k->node = shape->node;
-  k->table = w->table;
+  k->table = at_line(w->table);
   k->dt = w->duty->dt / w->split;
   k->leaf = p;
   k->whole = k->leaf + n * LEAF_COUNT * l;
@@ -270,15 +276,6 @@ static double *lane_of (const amp_block *b, int field, int lane) {
   return b->lane + (size_t)field * (size_t)b->lanes + lane;
 }
 
-/* What is left of a pair after the step, and its mean over it. */
-static void set_coef (amp_block *b, int leaf, int lane, double a1, double a2,
-                      double k1, double k2, double at) {
-  const double v[COEF_COUNT] = {a1, a2, k1, k2, at};
-  for (int f = 0; f < COEF_COUNT; f++)
-    b->whole[((size_t)leaf * COEF_COUNT + (size_t)f) * (size_t)b->lanes +
-             (size_t)lane] = v[f];
-}
-
 static void fill_state (amp_block *b, int leaf, int l, double temp) {
   double z = *leaf_of(b, leaf, LEAF_z, l);
   double x = z * AMP_ROWS;
@@ -288,8 +285,11 @@ static void fill_state (amp_block *b, int leaf, int l, double temp) {
       b->table +
       ((size_t)*leaf_of(b, leaf, LEAF_base, l) + (size_t)at) * AMP_ROW;
   double c0 = row[ROW_C0], c1 = row[ROW_C1], c2 = row[ROW_C2];
-  double c3 = row[ROW_C3];
+  double c3 = row[ROW_C3], ea = *leaf_of(b, leaf, LEAF_ea, l);
   *leaf_of(b, leaf, LEAF_temp, l) = temp;
+  *leaf_of(b, leaf, LEAF_tref, l) = temp;
+  *leaf_of(b, leaf, LEAF_hot, l) = amp_exp(ea * (1.0 / temp - 1.0 / 298.15));
+  *leaf_of(b, leaf, LEAF_dhot, l) = -ea / (temp * temp);
   *leaf_of(b, leaf, LEAF_ocv, l) = c0 + f * (c1 + f * (c2 + f * c3));
   *leaf_of(b, leaf, LEAF_slope, l) =
       AMP_ROWS * (c1 + f * (2.0 * c2 + f * (3.0 * c3)));
@@ -304,10 +304,8 @@ static void fill_state (amp_block *b, int leaf, int l, double temp) {
 static void fill_leaf (amp_block *b, int k, int l, const amp_group *g,
                        int base, double temp) {
   const amp_cell *c = &g->cell;
-  double ohm = g->series / g->parallel, dt = b->dt;
-  double a1 = amp_exp(-dt / c->tau1), a2 = amp_exp(-dt / c->tau2);
+  double ohm = g->series / g->parallel;
   bool warm = g->heat_capacity > 0.0;
-  double at = warm ? amp_exp(-dt * g->cooling / g->heat_capacity) : 0.0;
   *leaf_of(b, k, LEAF_base, l) = base;
   *leaf_of(b, k, LEAF_kv, l) = g->series;
   *leaf_of(b, k, LEAF_kr, l) = c->r0 * ohm;
@@ -315,6 +313,8 @@ static void fill_leaf (amp_block *b, int k, int l, const amp_group *g,
   *leaf_of(b, k, LEAF_ea, l) = c->r0_activation;
   *leaf_of(b, k, LEAF_q, l) = c->capacity * g->parallel;
   *leaf_of(b, k, LEAF_iq, l) = 1.0 / (c->capacity * g->parallel);
+  *leaf_of(b, k, LEAF_ikv, l) = 1.0 / g->series;
+  *leaf_of(b, k, LEAF_kvq, l) = g->series * c->capacity * g->parallel;
   *leaf_of(b, k, LEAF_r1, l) = c->r1 * ohm;
   *leaf_of(b, k, LEAF_tau1, l) = c->tau1;
   *leaf_of(b, k, LEAF_r2, l) = c->r2 * ohm;
@@ -327,8 +327,6 @@ static void fill_leaf (amp_block *b, int k, int l, const amp_group *g,
   *leaf_of(b, k, LEAF_cool, l) = g->cooling;
   *leaf_of(b, k, LEAF_icool, l) = warm ? 1.0 / g->cooling : 0.0;
   *leaf_of(b, k, LEAF_z, l) = g->soc_start;
-  set_coef(b, k, l, a1, a2, (1.0 - a1) * c->tau1 / dt,
-           (1.0 - a2) * c->tau2 / dt, at);
   fill_state(b, k, l, temp);
 }
 
@@ -346,9 +344,16 @@ static void fill_lane (const batch *w, amp_block *b, int l, size_t i) {
   *lane_of(b, LANE_idle, l) = v->idle;
   *lane_of(b, LANE_pmax, l) = v->power > 0.0 ? v->power : 1e300;
   *lane_of(b, LANE_ce, l) = w->duty->charge_efficiency;
+  *lane_of(b, LANE_ice, l) = 1.0 / w->duty->charge_efficiency;
   *lane_of(b, LANE_shift, l) = c->temp_shift;
   *lane_of(b, LANE_rvmin, l) = v->v_min;
   *lane_of(b, LANE_rvmax, l) = v->v_max > 0.0 ? v->v_max : 1e300;
+  if (b->nodes == 1) { /* one leaf: its window and the converter's are one */
+    double *lo = leaf_of(b, 0, LEAF_vmin, l),
+           *hi = leaf_of(b, 0, LEAF_vmax, l);
+    *lo = fmax(*lo, *lane_of(b, LANE_rvmin, l));
+    *hi = fmin(*hi, *lane_of(b, LANE_rvmax, l));
+  }
 }
 
 /* --- sums -------------------------------------------------------------- */

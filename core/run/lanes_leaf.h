@@ -1,0 +1,236 @@
+/*
+** lanes_leaf.h -- the step of a pack that is one leaf, the commonest shape,
+** as one function of a lane. Included by lanes_kernel.h for each L; not a
+** header of its own. Equations and symbols: docs/model/simulate.md.
+**
+** Why it looks as it does (measured: docs/decisions/0003-lanes.md):
+** - The phases of the general step talk through memory; here what one phase
+**   finds stays in registers.
+** - One lane is a chain of latencies: current -> SoC -> table -> voltage ->
+**   root -> quotient -> current. What is rare (a limit that holds, a SoC off
+**   the table, a shortfall) stands behind 'L > 1 ||': a branch that is
+**   foretold well for one lane, selects for many. Both give the same bits.
+** - exp, the longest piece, is taken one step late and brought forward by
+**   its slope, so that it is off the chain.
+** - There is one division on the way to the current: whatever limit acts
+**   chooses numerator and denominator, not a quotient of its own.
+*/
+
+/* What a leaf's curve says at a SoC. */
+typedef struct NAME(look) {
+  double ocv, slope, shape, f;
+} NAME(look);
+
+/* The current of a step and whether a limit made it. */
+typedef struct NAME(flow) {
+  double i, keep;
+  bool limited;
+} NAME(flow);
+
+/* Factor of r0 at 'temp', a step's warming away from 'tref'. */
+static ALWAYS double NAME (warm_factor)(const NAME(leaf) * p, int l) {
+  double x = p->dhot[l] * (p->temp[l] - p->tref[l]);
+  return p->hot[l] * (1.0 + x * (1.0 + 0.5 * x));
+}
+
+static ALWAYS void NAME (warm_next)(NAME(leaf) * p, double temp, int l) {
+  double cold = 1.0 / temp, ea = p->ea[l];
+  p->tref[l] = temp;
+  p->hot[l] = amp_exp_inline(ea * cold - ea * (1.0 / 298.15));
+  p->dhot[l] = -ea * cold * cold;
+}
+
+/* Row and fraction: 1.5 * 2^52 pushes the fraction out of x - 1/2, the row
+** is left in the lowest bits. Between two rows either is right. */
+static ALWAYS NAME (look)
+    NAME(look_up)(const double *table, double base, double z) {
+  double x = z * AMP_ROWS, low = x - 0.5, shifted, f, ff;
+  double first = base + MAGIC;
+  uint64_t row, offset;
+  NAME(look) k;
+  if (L > 1 || low < 0.0 || low > AMP_ROWS - 1.0)
+    low = NAME(least)(NAME(most)(low, 0.0), AMP_ROWS - 1.0);
+  shifted = low + MAGIC;
+  f = x - (shifted - MAGIC);
+  memcpy(&row, &shifted, sizeof row);
+  memcpy(&offset, &first, sizeof offset);
+  const double *at = table + (row + offset - 2 * MAGIC_BITS) * AMP_ROW;
+  double c0 = at[ROW_C0], c1 = at[ROW_C1], c2 = at[ROW_C2], c3 = at[ROW_C3];
+  ff = f * f;
+  k.ocv = (c0 + f * c1) + ff * (c2 + f * c3);
+  k.slope = AMP_ROWS * (c1 + f * (2.0 * c2 + f * (3.0 * c3)));
+  k.shape = at[ROW_R] + f * at[ROW_DR];
+  k.f = at[ROW_F] +
+        f * (1.0 / AMP_ROWS) *
+            ((c0 + f * (c1 * 0.5)) + ff * (c2 * (1.0 / 3) + f * (c3 * 0.25)));
+  return k;
+}
+
+/* The current of power p over the step's mean voltage e - r i. 'held': the
+** voltage limit that may hold; 'stuck': SoC is at the limit p moves to. */
+static ALWAYS NAME (flow)
+    NAME(flow_of)(double e, double r, double p, double held, bool stuck,
+                  double vmin, double vmax) {
+  double d = e * e - 4.0 * r * p, twice_v = e + sqrt(d), num = 2.0 * p;
+  double den = twice_v;
+  NAME(flow) w = {0.0, 0.0, false};
+  if (L > 1 || !(d >= 0.0) || stuck || held != 0.0) {
+    double limit = held > 0.0 ? vmin : vmax;
+    bool weak = d < 0.0; /* more than it can give: the most it can */
+    bool due = held * p > 0.0;
+    double want = weak ? 0.5 * e : 0.5 * twice_v;
+    bool past = due && held * (limit - want) > 0.0;
+    double to_limit = held * NAME(most)(held * (e - limit), 0.0);
+    num = weak ? 0.5 * e : num;
+    num = past ? to_limit : num;
+    num = stuck ? 0.0 : num;
+    den = weak || past ? r : den;
+    w.limited = weak || past || stuck;
+    w.keep = due && (past || stuck) ? held : 0.0;
+  }
+  w.i = num / den;
+  return w;
+}
+
+/* What a limit, or a load above the inverter, cost in this step. 'got' W. */
+static ALWAYS void NAME (shortfall)(const NAME(step) * s, NAME(lane) * g,
+                                    double got, bool limited, double on,
+                                    double now, double tau, int l) {
+  double asked = s->power[l], first = g->first_unserved[l];
+  double last = g->last_unserved[l], spilt = g->first_curtailed[l];
+  bool drawn = asked > 0.0;
+  double gap = drawn ? asked - got : got - asked;
+  double missing = limited ? NAME(most)(gap, 0.0) : 0.0;
+  double short_w = drawn ? missing : 0.0;
+  double ac = NAME(least)(short_w * g->eta[l], s->ac[l]);
+  double rest = NAME(most)(short_w - ac * g->ieta[l], 0.0);
+  double dc = NAME(least)(rest, s->dc[l]), unmet = ac + s->over[l];
+  double spill = (drawn ? 0.0 : missing) * g->ice[l];
+  double late = unmet + dc > 0.0 ? on : 0.0;
+  double begun = late > 0.0 ? now : -1.0;
+  double lost = spill * on > 0.0 ? now : -1.0;
+  g->served[l] += (s->ac[l] - ac) * on;
+  g->dc_served[l] += (s->dc[l] - dc) * on;
+  g->unserved[l] += unmet * on;
+  g->dc_unserved[l] += dc * on;
+  g->curtailed[l] += spill * on;
+  g->unserved_time[l] += late;
+  g->first_unserved[l] = first < 0.0 ? begun : first;
+  g->last_unserved[l] = late > 0.0 ? now + tau : last;
+  g->first_curtailed[l] = spilt < 0.0 ? lost : spilt;
+}
+
+/* Sums and extremes of a step taken; on = 0 where it was not. */
+static ALWAYS void NAME (leaf_sums)(NAME(lane) * g, double i, double v,
+                                    double term, bool ok, double on, int l) {
+  double i_max = g->i_max[l], i_min = g->i_min[l], charge = i * on;
+  double v_low = g->v_low[l], v_high = g->v_high[l];
+  double i_hi = NAME(most)(i_max, i), i_lo = NAME(least)(i_min, i);
+  double v_lo = NAME(least)(v_low, v), v_hi = NAME(most)(v_high, v);
+  g->i_max[l] = ok ? i_hi : i_max;
+  g->i_min[l] = ok ? i_lo : i_min;
+  g->v_low[l] = ok ? v_lo : v_low;
+  g->v_high[l] = ok ? v_hi : v_high;
+  g->out[l] += NAME(most)(term, 0.0);
+  g->in[l] += NAME(most)(-term, 0.0);
+  g->leaf_charge[l] += charge;
+  g->charge_out[l] += NAME(most)(charge, 0.0);
+  g->charge_in[l] += NAME(most)(-charge, 0.0);
+  g->v_time[l] += v * on;
+  g->v2_time[l] += v * v * on;
+  g->discharge_time[l] += i > 0.0 ? on : 0.0;
+}
+
+/* State, sums by it. A lane that is not 'ok' keeps its own, so that its
+** chemical energy and heat are 0 as well. Gives energy at the terminals. */
+static ALWAYS double NAME (leaf_state)(NAME(leaf) * p, NAME(step) * s,
+                                       NAME(lane) * g, NAME(look) k, double z,
+                                       double v1, double v2, double temp,
+                                       double heat, bool ok, double on,
+                                       int l) {
+  double z0 = p->z[l], t0 = p->temp[l], u1 = p->v1[l], u2 = p->v2[l];
+  double ocv = p->ocv[l], slope = p->slope[l], shape = p->shape[l];
+  double f0 = p->f[l], z1 = ok ? z : z0, t1 = ok ? temp : t0;
+  double f1 = ok ? k.f : f0, hot = p->hot[l], dhot = p->dhot[l];
+  double tref = p->tref[l], lost = ok ? heat : 0.0;
+  NAME(warm_next)(p, t0, l); /* off the chain: used by the step after */
+  if (L > 1) {
+    p->hot[l] = ok ? p->hot[l] : hot;
+    p->dhot[l] = ok ? p->dhot[l] : dhot;
+    p->tref[l] = ok ? p->tref[l] : tref;
+  }
+  p->z[l] = z1;
+  p->temp[l] = t1;
+  p->v1[l] = ok ? v1 : u1;
+  p->v2[l] = ok ? v2 : u2;
+  p->ocv[l] = ok ? k.ocv : ocv;
+  p->slope[l] = ok ? k.slope : slope;
+  p->shape[l] = ok ? k.shape : shape;
+  p->f[l] = f1;
+  s->soc[l] = z1;
+  g->loss[l] += lost;
+  g->soc_low[l] = NAME(least)(g->soc_low[l], z1);
+  g->soc_high[l] = NAME(most)(g->soc_high[l], z1);
+  g->temp_low[l] = NAME(least)(g->temp_low[l], t1);
+  g->temp_high[l] = NAME(most)(g->temp_high[l], t1);
+  g->soc_time[l] += 0.5 * (z0 + z1) * on;
+  g->temp_time[l] += t1 * on;
+  return p->kvq[l] * (f0 - f1) - lost;
+}
+
+/* Room to the nearest limit at the end of the step, < 0: passed inside it.
+** A voltage limit that holds already is not asked again. */
+static ALWAYS double NAME (leaf_room)(const NAME(leaf) * p, double z,
+                                      double v, double i, double keep,
+                                      int l) {
+  double dz = i > 0.0 ? z - p->zmin[l] : p->zmax[l] - z;
+  double dv = i > 0.0 ? v - p->vmin[l] : p->vmax[l] - v;
+  double room = NAME(least)(dz, keep != 0.0 ? BIG : dv * p->ikv[l]);
+  return (i == 0.0 ? BIG : room) + SLACK;
+}
+
+/* Lane l goes 'tau' on from its state, or only tries: see 'mode'. */
+static ALWAYS void NAME (leaf_step)(const amp_block *b, const double *coef,
+                                    double tau, double now, amp_take mode,
+                                    int l) {
+  NAME(leaf) *p = (NAME(leaf) *)b->leaf;
+  const NAME(coef) *c = (const NAME(coef) *)coef;
+  NAME(step) *s = (NAME(step) *)b->step;
+  NAME(lane) *g = (NAME(lane) *)b->lane;
+  double u1 = p->v1[l], u2 = p->v2[l], z0 = p->z[l], power = s->power[l];
+  double pairs = c->k1[l] * u1 + c->k2[l] * u2, kv = p->kv[l];
+  double r0 = p->kr[l] * p->shape[l] * NAME(warm_factor)(p, l) + p->rj[l];
+  double ohm = r0 + c->rp[l], r = ohm + c->kq[l] * p->slope[l];
+  double e = kv * p->ocv[l] - pairs;
+  bool empty = z0 <= p->zmin[l] + SLACK && power > 0.0;
+  bool full = z0 >= p->zmax[l] - SLACK && power < 0.0;
+  NAME(flow)
+  w = NAME(flow_of)(e, r, power, g->held[l], empty || full, p->vmin[l],
+                    p->vmax[l]);
+  double i = w.i, z = z0 - i * c->tiq[l];
+  NAME(look) k = NAME(look_up)(b->table, p->base[l], z);
+  double v1 = c->a1[l] * u1 + c->b1[l] * i;
+  double v2 = c->a2[l] * u2 + c->b2[l] * i;
+  double warm = i * (i * ohm + pairs);
+  double t_end = s->tamb[l] + warm * p->icool[l];
+  double temp = t_end + c->at[l] * (p->temp[l] - t_end);
+  double v = kv * k.ocv - v1 - v2 - r0 * i, room, term, on, held;
+  bool ok, limited = w.limited;
+  room = NAME(leaf_room)(p, z, v, i, w.keep, l);
+  s->margin[l] = room;
+  if (mode == AMP_TRY || (L == 1 && mode == AMP_TAKE_IF && !(room >= 0.0)))
+    return;
+  ok = mode == AMP_TAKE || room >= 0.0;
+  on = ok ? tau : 0.0;
+  held = g->held[l];
+  g->held[l] = ok ? w.keep : held;
+  term = NAME(leaf_state)(p, s, g, k, z, v1, v2, temp, warm * tau, ok, on, l);
+  NAME(leaf_sums)(g, i, e - r * i, term, ok, on, l);
+  g->power_residual[l] += limited ? 0.0 : term - power * on;
+  if (L > 1 || limited || s->over[l] > 0.0) {
+    NAME(shortfall)(s, g, term / tau, limited, on, now, tau, l);
+  } else {
+    g->served[l] += s->ac[l] * on;
+    g->dc_served[l] += s->dc[l] * on;
+  }
+}
