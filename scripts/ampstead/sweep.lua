@@ -224,9 +224,26 @@ local function speaker (names, grid)
   end
 end
 
+-- the worst month, where it's the same in every case that has an answer
+local function common_month (raw)
+  local first
+  for i = 1, raw.n do
+    local w = not raw[i].refused and raw[i].worst
+    if w then
+      first = first or w
+      if w.month ~= first.month or w.need_kwh ~= first.need_kwh or
+         w.supply_kwh ~= first.supply_kwh then
+        return nil
+      end
+    end
+  end
+  return first
+end
+
 -- who is cheapest and how sure that is, then what turns the order
 local function heads (raw, names, grid, rates)
-  local list, say = {}, speaker(names, grid)
+  local list, say = verdict.worst_month(common_month(raw)),
+    speaker(names, grid)
   list[#list + 1] = verdict.winner(raw, say)
   list[#list + 1] = verdict.kinds(raw, say, kinds)
   list[#list + 1] = verdict.flooring(raw, say, rates)

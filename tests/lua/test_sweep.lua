@@ -67,6 +67,19 @@ check.equal(amp.sweep{ over = over, case = case, draws = 40 }:csv(), t:csv())
 check.equal(#amp.sweep{ over = { strings = 2, temp_c = 10 }, case = case,
   draws = 5 }, 1)
 
+-- a month that is short in every case is said once. A day: 230 W x 24 h / 0.92
+-- + 32 W x 24 h = 6.77 kWh; 2.4 kWp x 1.5 h x 75 % = 2.70 kWh
+local dark = amp.sweep{ over = { strings = { 2, 4 } }, draws = 5,
+  case = function (c)
+    local got = case{ strings = c.strings, temp_c = 10 }
+    got.need = got.need:with{ duty = house:with{ solar_kwp = 2.4,
+      sun_hours = 1.5 } }
+    return got
+  end }
+check.has(dark:heads()[1],
+  "sun 2.70 kWh a day, load 6.77: short by 4.07 before battery losses.")
+check.ok(not table.concat(t:heads()):find("short by"))
+
 local function at_this_file (fn, words)
   check.raises(fn, words)
   check.raises(fn, "test_sweep.lua:")
