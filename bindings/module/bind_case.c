@@ -584,15 +584,37 @@ static double energy_for (lua_State *L, const amp_case_result *r) {
   return NAN;
 }
 
+/* The offer at 1 for the need at 2, alone */
+static const work *lone_case (lua_State *L) {
+  amp_error err = {0};
+  lua_pushnil(L);
+  amp_ask ask = read_ask(L, lua_gettop(L), "bid_ceiling");
+  work *w = new_work(L, 1);
+  lua_newtable(L);
+  lua_pushvalue(L, 1);
+  add_offer(L, w, 0, 2);
+  if (w->n == 0) {
+    lua_getfield(L, -1, "refused");
+    bind_error(L, NULL, "bid_ceiling: %s", lua_tostring(L, -1));
+  }
+  bind_enter(L);
+  amp_status st = amp_cases(bind_context(L), w->c, 1, &ask, w->r, &err);
+  bind_rethrow(L);
+  if (st == AMP_OK && w->r->status != AMP_OK)
+    err = w->r->why;
+  if (st != AMP_OK || w->r->status != AMP_OK)
+    bind_raise(L, NULL, "bid_ceiling", &err);
+  return w;
+}
+
 /*
 ** amp.bid_ceiling(offer, need, { target = 150, per = "usable" }) --> the
 ** price, as the offer states it (lot, each, per kWh), at which the total
-** comes to target per kWh, at the middle of every spread
+** comes to target per kWh: median cost beside the price, median kWh
 */
 static int bid_ceiling (lua_State *L) {
   static const char *const keys[] = {"target", "per", NULL};
   amp_error err = {0};
-  amp_ask ask = {1, 1};
   double price;
   lua_settop(L, 3);
   bind_check(L, 1, "offer", "bid_ceiling: offer");
@@ -602,26 +624,11 @@ static int bid_ceiling (lua_State *L) {
   if (!(target > 0.0 && target < 1e9))
     return bind_error(L, NULL,
                       "bid_ceiling: target = money per kWh is wanted");
-  work *w = new_work(L, 1);
-  lua_newtable(L);
-  lua_pushvalue(L, 1);
-  add_offer(L, w, 0, 2);
-  if (w->n == 0) {
-    lua_getfield(L, -1, "refused");
-    return bind_error(L, NULL, "bid_ceiling: %s", lua_tostring(L, -1));
-  }
-  bind_enter(L);
-  amp_status st = amp_cases(bind_context(L), w->c, 1, &ask, w->r, &err);
-  bind_rethrow(L);
-  if (st == AMP_OK && w->r->status != AMP_OK)
-    err = w->r->why;
-  if (st != AMP_OK || w->r->status != AMP_OK)
-    return bind_raise(L, NULL, "bid_ceiling", &err);
+  const work *w = lone_case(L);
   double kwh = energy_for(L, w->r);
   double added = w->r->total.p50 - w->r->landed.total;
   if (!(kwh > 0.0))
-    return bind_error(L, NULL,
-                      "bid_ceiling: there is no energy to divide by");
+    return bind_error(L, NULL, "bid_ceiling: no energy to divide by");
   if (amp_bid_ceiling(&w->c->offer, target, kwh, added, &price, &err) !=
       AMP_OK)
     return bind_raise(L, NULL, "bid_ceiling", &err);

@@ -179,9 +179,15 @@ void bind_read_file (lua_State *L, const char *path) {
   lua_pop(L, 1);
 }
 
+/* Each warning once: a sweep would say the same thing for every case. */
 void bind_warn (lua_State *L, const char *text) {
-  luaL_checkstack(L, 4, NULL);
-  if (!push_host(L, "warn"))
+  luaL_checkstack(L, 6, NULL);
+  luaL_getsubtable(L, LUA_REGISTRYINDEX, "ampstead.warned");
+  bool again = lua_getfield(L, -1, text) != LUA_TNIL;
+  lua_pushboolean(L, 1);
+  lua_setfield(L, -3, text);
+  lua_pop(L, 2);
+  if (again || !push_host(L, "warn"))
     return;
   lua_pushstring(L, text);
   lua_call(L, 1, 0);
@@ -251,17 +257,15 @@ void ampstead_stop (int stop) {
 typedef struct lent {
   amp_context ctx;
   lua_State *L; /* that is inside the core now */
+  lua_Alloc alloc;
+  void *alloc_user;
 } lent;
 
+/* Through Lua's own allocator, so that the host's limit counts it too. */
 static void *lent_alloc (void *user, void *old, size_t old_size,
                          size_t new_size) {
-  (void)user;
-  (void)old_size;
-  if (new_size == 0) {
-    free(old);
-    return NULL;
-  }
-  return realloc(old, new_size);
+  lent *l = user;
+  return l->alloc(l->alloc_user, old, old_size, new_size);
 }
 
 static bool lent_stop (void *user) {
@@ -363,6 +367,7 @@ const amp_context *bind_context (lua_State *L) {
 static void open_lent (lua_State *L) {
   lent *l = lua_newuserdatauv(L, sizeof *l, 0);
   memset(l, 0, sizeof *l);
+  l->alloc = lua_getallocf(L, &l->alloc_user);
   l->ctx.user = l;
   l->ctx.alloc = lent_alloc;
   l->ctx.parallel_for = lent_for;

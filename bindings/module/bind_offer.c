@@ -214,7 +214,8 @@ static void set (lua_State *L, const char *key, double v) {
   lua_setfield(L, -2, key);
 }
 
-/* H1:landed() --> {total =, goods =, freight =, ..., lines = {{what, amount}}} */
+/* H1:landed() --> {total =, goods =, freight =, .., lines = {{what, amount}}}
+*/
 static int offer_landed (lua_State *L) {
   bind_offer *s = bind_check(L, 1, "offer", "landed");
   amp_landed landed;

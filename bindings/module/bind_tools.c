@@ -204,7 +204,7 @@ static void remember_param (lua_State *L, const char *key, int value,
   lua_pop(L, 1);
 }
 
-/* amp.params{ freight = 260 } --> {freight = 520} when freight=520 is given */
+/* amp.params{ freight = 260 } --> {freight = 520}, given freight=520 */
 static int params (lua_State *L) {
   lua_settop(L, 1);
   if (!lua_istable(L, 1))

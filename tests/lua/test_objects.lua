@@ -121,6 +121,13 @@ local target = amp.bid_ceiling(offer, need, { target = 200, per = "nameplate" })
 local at = amp.compare({ offer:with{ price_lot = target } }, need, { draws = 1 })
 check.close(at[1].total / (12 * 2.8616), 200, 1e-6)
 
+-- without premium, freight and the rest the total is the price and its tax
+-- of 20 %, so by hand the price is target x usable kWh / 1.2
+local plain = offer:with{ premium_pct = 0, freight = 0, fees = 0 }
+local per_usable = amp.bid_ceiling(plain, need, { target = 120 })
+local usable = amp.compare({ plain }, need)[1].usable_kwh
+check.close(per_usable, 120 * usable / 1.2, 1e-6)
+
 -- cycles: ASTM E1049-85 (2017), figure 6: 3 x 0.5, 4 x 1.5, 6 x 0.5,
 -- 8 x 1.0, 9 x 0.5
 local count = {}
