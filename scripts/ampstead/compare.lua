@@ -14,6 +14,7 @@ local columns = {
   { "name", "offer", "text", nil, true },
   { "layout", "layout", "text", nil, true },
   { "used", "modules in use", "count", nil, true },
+  { "accepted_mean", "accepted in the mean", "number", nil, false },
   { "landed", "landed", "money", nil, false },
   { "total", "with BOS and carriage", "money", "total", true },
   { "usable_kwh", "usable kWh", "number", "usable_kwh", true },
@@ -86,6 +87,13 @@ function compare.years_label (raw)
   return "years to SoH " .. table.concat(ends, " / ") .. " %"
 end
 
+--- Is the mean number accepted another than the one in use?
+function compare.mean_differs (row)
+  return not row.refused and row.count and row.count > 0 and
+    not wording.missing(row.accepted_mean) and
+    math.abs(row.accepted_mean - row.used) >= 0.05
+end
+
 -- how many are accepted rests on the share of duds
 local function used_cell (row, offer)
   if not row.used then return nil end
@@ -97,6 +105,9 @@ local function used_cell (row, offer)
   end
   if row.count and row.count > 0 then
     cell.text = string.format("%d of %d", row.used, row.count)
+    if compare.mean_differs(row) then
+      cell.text = cell.text .. " (" .. wording.short(row.accepted_mean) .. ")"
+    end
   end
   return cell
 end
@@ -120,13 +131,16 @@ function compare.row (row, name, offer)
     end
   end
   if why then
-    for _, key in ipairs{ "layout", "used", "landed", "cheapest_pct" } do
+    for _, key in ipairs{ "layout", "used", "accepted_mean", "landed",
+      "cheapest_pct" } do
       cells[key] = { why = why }
     end
     return cells
   end
   cells.layout = compare.layout(row)
   cells.used = used_cell(row, offer)
+  cells.accepted_mean = offer and { value = row.accepted_mean,
+    basis = cells.used and cells.used.basis }
   cells.landed = row.landed and row.landed.total
   cells.cheapest_pct = cells.levelised.value and
     tables.percent(row.cheapest_pct) or { why = cells.levelised.why }
@@ -145,16 +159,28 @@ function compare.unserved_matters (raw)
   return false
 end
 
+--- How a column is called above this table.
+function compare.label (raw, column)
+  if column[1] == "years" then return compare.years_label(raw) end
+  for i = 1, raw.n do
+    if column[1] == "used" and compare.mean_differs(raw[i]) then
+      return "modules in use (mean)"
+    end
+  end
+  return column[2]
+end
+
 local function make_columns (raw, currency, across)
   local list, unserved = {}, compare.unserved_matters(raw)
   for k, c in ipairs(columns) do
     local hidden = not across and not c[5]
     if c[1] == "unserved_kwh" then hidden = not (across and unserved) end
-    if c[1] == "curtailed_kwh" then hidden = true end
+    if c[1] == "curtailed_kwh" or c[1] == "accepted_mean" then
+      hidden = true
+    end
     list[k] = { key = c[1], kind = compare.kind(raw, c), hidden = hidden,
       folded = compare.folded[c[1]],
-      label = c[1] == "years" and compare.years_label(raw) or c[2],
-      unit = compare.unit(c[1], currency) }
+      label = compare.label(raw, c), unit = compare.unit(c[1], currency) }
   end
   return list
 end

@@ -128,7 +128,7 @@ local function make_columns (raw, names, grid, currency)
       list[#list + 1] = { key = key, kind = compare.kind(raw, c),
         hidden = not shown[key],
         folded = compare.folded[key] or key == "usable_kwh",
-        label = key == "years" and compare.years_label(raw) or c[2],
+        label = compare.label(raw, c),
         unit = compare.unit(key, currency) }
     end
   end

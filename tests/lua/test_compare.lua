@@ -50,7 +50,11 @@ check.equal(t[1].layout, "14s, 5 strings")
 check.equal(t[2].layout, "16s, 4 strings")
 check.equal(t[3].layout, "16s, 3 strings")
 check.equal(t[1].used, 10)
-check.equal(t:cell(1, "used").text, "10 of 12")
+-- F5: the mean is N (1 - p) = 12 x 0.9, the median of the binomial 11, and
+-- ten are five whole strings
+check.equal(t:cell(1, "used").text, "10 of 12 (10.8)")
+check.close(t[1].accepted_mean, 10.8, 1e-9)
+check.equal(t:cell(3, "used").text, "3 of 3")
 -- question 9: windows 0.85 and 0.90. H2 loses a string to a dud in 1 - 0.98^8
 -- = 15 % of the draws, so its median sits at the 41st per cent of
 -- SoH 92 +- 2: 16.82 x 91.55 / 92 = 16.74
