@@ -279,12 +279,12 @@ static void answer_line (parent *p, const char *prompt) {
 }
 
 /* Only on a terminal, and only when the work takes over a second. */
-static void show_progress (parent *p, const char *text) {
+static void show_progress (parent *p, const char *text, size_t n) {
   runner_visible v = {{0}, 0};
   runner_buffer b = {NULL, 0, 0};
   if (!isatty(STDERR_FILENO) || now() - p->start < 1.0)
     return;
-  if (visible_add(&v, text, strnlen(text, 70), &b))
+  if (visible_add(&v, text, n < 70 ? n : 70, &b))
     fprintf(stderr, "\r\033[K%.*s", (int)b.n, b.data);
   p->progress = true;
   free(b.data);
@@ -306,7 +306,7 @@ static void answer (parent *p, int kind, const char *text, size_t n) {
     answer_line(p, text);
     break;
   case ASK_PROGRESS:
-    show_progress(p, text);
+    show_progress(p, text, n);
     break;
   default:
     end_worker(p, EXIT_INTERNAL);

@@ -39,6 +39,8 @@ typedef struct worker {
 
 static worker *current; /* for the signal handler: one worker a process */
 
+static volatile sig_atomic_t late; /* the deadline has passed */
+
 /* ---- memory ---- */
 
 static void *counted (void *ud, void *old, size_t old_n, size_t n) {
@@ -92,6 +94,7 @@ static void stop_here (lua_State *L, lua_Debug *ar) {
 ** script does; this only lets the message name a line where it can. */
 static void on_deadline (int sig) {
   (void)sig;
+  late = 1;
   ampstead_stop(1);
   if (current->L != NULL)
     lua_sethook(current->L, stop_here,
@@ -155,6 +158,7 @@ static int complain_safely (lua_State *L) {
 static int report (worker *w, int lua_status) {
   char text[160];
   int n, class;
+  lua_sethook(w->L, NULL, 0, 0); /* what failed has no line to name now */
   if (lua_status == LUA_ERRMEM) {
     const char *name = w->task->name != NULL ? w->task->name : "script";
     n = snprintf(text, sizeof text,
@@ -170,6 +174,12 @@ static int report (worker *w, int lua_status) {
     n = snprintf(text, sizeof text, "ampstead: error without a message\n");
     scope_put(STDERR_FILENO, text, (size_t)n);
     lua_pop(w->L, 1);
+  }
+  if (late) {
+    n = snprintf(text, sizeof text, "ampstead: stopped: time limit of %g s\n",
+                 w->task->o->time);
+    scope_put(STDERR_FILENO, text, (size_t)n);
+    return EXIT_LIMIT;
   }
   return class;
 }
