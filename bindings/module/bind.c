@@ -221,7 +221,7 @@ int bind_new (lua_State *L, const bind_class *c, int arg) {
   luaL_checkstack(L, 20, NULL);
   copy_value(L, arg, 0);
   int keys = lua_gettop(L);
-  void *spec = lua_newuserdatauv(L, c->size, 1);
+  void *spec = lua_newuserdatauv(L, c->size, 2);
   int self = lua_gettop(L);
   memset(spec, 0, c->size);
   if (c->defaults != NULL)
@@ -237,6 +237,11 @@ int bind_new (lua_State *L, const bind_class *c, int arg) {
   lua_settop(L, self);
   lua_remove(L, keys);
   return 1;
+}
+
+/* bind_new puts the object right above its keys. */
+void bind_keep (lua_State *L, int keys) {
+  lua_setiuservalue(L, keys + 1, 2);
 }
 
 /* ---- copies with changes ---- */

@@ -119,6 +119,9 @@ void *bind_check (lua_State *L, int idx, const char *class_name,
 /* Push the table of keys of the object at 'idx' (not a copy). */
 void bind_push_keys (lua_State *L, int idx);
 const char *bind_class_of (lua_State *L, int idx); /* or NULL */
+/* In 'finish': the object keeps what is at the top of the stack alive, and
+** it is popped. */
+void bind_keep (lua_State *L, int keys);
 /* Name of the object that is being made, for errors: 'offer "H1"'. */
 const char *bind_who (lua_State *L, const bind_class *c, int keys);
 /* keys[key] is pushed; false (and nothing pushed) where it is nil. */

@@ -66,7 +66,7 @@ static bool same_value (const amp_value *a, const amp_value *b) {
 }
 
 static bool same_series (const double *a, const double *b, size_t n) {
-  if (a == NULL || b == NULL)
+  if (a == b || a == NULL || b == NULL)
     return a == b;
   return memcmp(a, b, n * sizeof *a) == 0;
 }

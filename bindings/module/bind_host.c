@@ -157,8 +157,8 @@ static bool push_host (lua_State *L, const char *name) {
 
 /* 'why' begins with the class of the error, or is an I/O error. */
 static int raise_why (lua_State *L, const char *path, const char *why) {
-  static const char *const kinds[] = {"missing", "policy", "create", "io",
-                                      NULL};
+  static const char *const kinds[] = {"missing", "policy", "create",
+                                      "data",    "io",     NULL};
   if (why == NULL)
     why = "no host to ask";
   for (int i = 0; kinds[i] != NULL; i++) {
