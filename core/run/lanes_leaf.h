@@ -54,13 +54,14 @@ static ALWAYS NAME (look)
   f = x - (shifted - MAGIC);
   memcpy(&row, &shifted, sizeof row);
   memcpy(&offset, &first, sizeof offset);
-  const double *at = table + (row + offset - 2 * MAGIC_BITS) * AMP_ROW;
-  double c0 = at[ROW_C0], c1 = at[ROW_C1], c2 = at[ROW_C2], c3 = at[ROW_C3];
+  int64_t index = (int64_t)(row + offset - 2 * MAGIC_BITS) * AMP_ROW;
+  double c0 = table[index + ROW_C0], c1 = table[index + ROW_C1],
+         c2 = table[index + ROW_C2], c3 = table[index + ROW_C3];
   ff = f * f;
   k.ocv = (c0 + f * c1) + ff * (c2 + f * c3);
   k.slope = AMP_ROWS * (c1 + f * (2.0 * c2 + f * (3.0 * c3)));
-  k.shape = at[ROW_R] + f * at[ROW_DR];
-  k.f = at[ROW_F] +
+  k.shape = table[index + ROW_R] + f * table[index + ROW_DR];
+  k.f = table[index + ROW_F] +
         f * (1.0 / AMP_ROWS) *
             ((c0 + f * (c1 * 0.5)) + ff * (c2 * (1.0 / 3) + f * (c3 * 0.25)));
   return k;
@@ -71,22 +72,23 @@ static ALWAYS NAME (look)
 static ALWAYS NAME (flow)
     NAME(flow_of)(double e, double r, double p, double held, bool stuck,
                   double vmin, double vmax) {
-  double d = e * e - 4.0 * r * p, twice_v = e + sqrt(d), num = 2.0 * p;
+  double d = e * e - 4.0 * r * p, num = 2.0 * p;
+  double twice_v = e + sqrt(L > 1 ? NAME(most)(d, 0.0) : d);
   double den = twice_v;
   NAME(flow) w = {0.0, 0.0, false};
   if (L > 1 || !(d >= 0.0) || stuck || held != 0.0) {
     double limit = held > 0.0 ? vmin : vmax;
     bool weak = d < 0.0; /* more than it can give: the most it can */
-    bool due = held * p > 0.0;
-    double want = weak ? 0.5 * e : 0.5 * twice_v;
-    bool past = due && held * (limit - want) > 0.0;
+    double due = held * p;
+    double want = 0.5 * (L == 1 && weak ? e : twice_v);
+    bool past = NAME(least)(due, held * (limit - want)) > 0.0;
     double to_limit = held * NAME(most)(held * (e - limit), 0.0);
     num = weak ? 0.5 * e : num;
     num = past ? to_limit : num;
     num = stuck ? 0.0 : num;
-    den = weak || past ? r : den;
-    w.limited = weak || past || stuck;
-    w.keep = due && (past || stuck) ? held : 0.0;
+    den = weak | past ? r : den;
+    w.limited = weak | past | stuck;
+    w.keep = (due > 0.0) & (past | stuck) ? held : 0.0;
   }
   w.i = num / den;
   return w;
@@ -202,10 +204,10 @@ static ALWAYS void NAME (leaf_step)(const amp_block *b, const double *coef,
   double r0 = p->kr[l] * p->shape[l] * NAME(warm_factor)(p, l) + p->rj[l];
   double ohm = r0 + c->rp[l], r = ohm + c->kq[l] * p->slope[l];
   double e = kv * p->ocv[l] - pairs;
-  bool empty = z0 <= p->zmin[l] + SLACK && power > 0.0;
-  bool full = z0 >= p->zmax[l] - SLACK && power < 0.0;
+  bool empty = (z0 <= p->zmin[l] + SLACK) & (power > 0.0);
+  bool full = (z0 >= p->zmax[l] - SLACK) & (power < 0.0);
   NAME(flow)
-  w = NAME(flow_of)(e, r, power, g->held[l], empty || full, p->vmin[l],
+  w = NAME(flow_of)(e, r, power, g->held[l], empty | full, p->vmin[l],
                     p->vmax[l]);
   double i = w.i, z = z0 - i * c->tiq[l];
   NAME(look) k = NAME(look_up)(b->table, p->base[l], z);
