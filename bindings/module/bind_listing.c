@@ -100,7 +100,7 @@ static const char *push_place (lua_State *L, const amp_csv *csv, size_t row,
 
 /* ---- which column is which ---- */
 
-enum { COLUMNS_MOST = 256 };
+enum { COLUMNS_MOST = 256, ROWS_MOST = 100000 };
 
 /* Our name of the column headed 'h': by opts.columns, or as it stands. */
 static int which (lua_State *L, int opts, const char *h) {
@@ -372,6 +372,7 @@ static int read_offers (lua_State *L, int text, int opts, const char *file) {
   listing *l = new_listing(L);
   o.sep = one_char(L, opts, "sep");
   o.decimal = one_char(L, opts, "decimal");
+  o.max_rows = ROWS_MOST;
   if (amp_csv_read(l->ctx, s, n, &o, &l->csv, &err) != AMP_OK)
     return bad_file(L, file, &err);
   map_columns(L, opts, l->csv, file, map);

@@ -484,8 +484,13 @@ static void series_finish (lua_State *L, int keys, void *spec) {
   s.dc = r->v[2];
   s.pv = r->v[3];
   s.temp = r->v[4];
-  if (amp_duty_series(r->ctx, &s, &p->duty, &err) != AMP_OK)
+  if (amp_duty_series(r->ctx, &s, &p->duty, &err) != AMP_OK) {
+    if (err.line > 0) /* the core counts rows; the reader counts lines */
+      amp_csv_place(r->csv, err.line - 1,
+                    column_of(L, keys, r->csv, "time_s", who), &err.line,
+                    &err.column);
     bad_data(L, who, &err);
+  }
 }
 
 static const bind_class series_class = {"profile",
