@@ -194,6 +194,8 @@ check "runner" scripts/dev/check_runner.sh build/ampstead
 check "docs/reference names each call" "$tmp/stock" \
   scripts/dev/check_reference.lua docs/reference
 
+check "README shows what runs" lua5.4 scripts/dev/check_readme.lua
+
 if [ "$quick" != quick ]; then
   check "build, clang" build build/clang -DCMAKE_C_COMPILER=clang
   unit_tests "unit tests, clang" build/clang
