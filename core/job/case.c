@@ -94,21 +94,30 @@ static amp_status money_all (list *l, amp_error *err) {
   return st;
 }
 
+/* Closer than this are equals: cases that serve all of one load for one
+** price differ by rounding alone, and that must not pick a winner. */
+static const double level = 1e-9;
+
+/* The levelised cost of draw 'd'; infinity where there is none. */
+static double cost_of (const list *l, size_t i, size_t d) {
+  double v = l->levelised[i * l->ask->draws + d];
+  if (l->plan[i].r->status == AMP_OK && v < (double)INFINITY)
+    return v;
+  return (double)INFINITY;
+}
+
 /* One draw: the lowest levelised cost, split evenly among equals. */
 static void share_draw (const list *l, size_t d) {
   double least = (double)INFINITY;
   size_t equals = 0;
-  for (size_t i = 0; i < l->n; i++) {
-    double v = l->levelised[i * l->ask->draws + d];
-    if (l->plan[i].r->status != AMP_OK || !(v <= least) ||
-        !(v < (double)INFINITY))
-      continue;
-    equals = v < least ? 1 : equals + 1;
-    least = v;
-  }
-  for (size_t i = 0; equals > 0 && i < l->n; i++)
-    if (l->plan[i].r->status == AMP_OK &&
-        l->levelised[i * l->ask->draws + d] == least)
+  for (size_t i = 0; i < l->n; i++)
+    least = fmin(least, cost_of(l, i, d));
+  if (!(least < (double)INFINITY))
+    return;
+  for (size_t i = 0; i < l->n; i++)
+    equals += cost_of(l, i, d) <= least * (1.0 + level);
+  for (size_t i = 0; i < l->n; i++)
+    if (cost_of(l, i, d) <= least * (1.0 + level))
       l->plan[i].r->cheapest += 1.0 / (double)equals;
 }
 
