@@ -191,6 +191,7 @@ check "luacheck" luacheck -q .
 check "clang-format" format
 lua_tests
 check "runner" scripts/dev/check_runner.sh build/ampstead
+check "bad input" scripts/dev/check_badinput.sh build/ampstead
 check "docs/reference names each call" "$tmp/stock" \
   scripts/dev/check_reference.lua docs/reference
 
