@@ -22,6 +22,7 @@
 ** where the number is refused.
 */
 #include "bind.h"
+#include "base/sample.h"
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -117,6 +118,7 @@ static void set_offer (amp_case *c, const bind_offer *o) {
   c->from_offer = true;
   c->offer = o->o;
   c->dud = o->dud;
+  c->stream = o->name[0] != '\0' ? amp_stream(o->name) : 0;
   c->bos = o->bos;
   c->bos_mass = o->bos_mass;
   c->extra = o->extra;
@@ -636,6 +638,120 @@ static int bid_ceiling (lua_State *L) {
   return 1;
 }
 
+/* ---- the life of one pack ---- */
+
+static const bind_field life_fields[] = {F_NUM("horizon_years", amp_need,
+                                               horizon, 1.0, 1.0,
+                                               AMP_LIFE_YEARS, "years", ""),
+                                         F_END};
+
+/* {inverter, life_model, soh_end_pct, horizon_years} at 3 */
+static void life_options (lua_State *L, amp_need *need, amp_case *c) {
+  need->converter.efficiency = 1.0;
+  need->horizon = 15.0;
+  need->autonomy_days = need->charge_price = NAN;
+  if (!lua_istable(L, 3))
+    return;
+  if (bind_get(L, 3, "inverter")) {
+    const bind_inverter *i = bind_check(L, -1, "inverter", "life: inverter");
+    need->converter = i->c;
+    need->v_abs_max = i->v_abs_max;
+    lua_pop(L, 1);
+  }
+  if (bind_get(L, 3, "life_model")) {
+    bind_life_choice(L, -1, "life", &c->life);
+    lua_pop(L, 1);
+  }
+  if (bind_get(L, 3, "soh_end_pct")) {
+    c->soh_end = bind_number(L, -1, &case_fields[0], "life");
+    lua_pop(L, 1);
+  }
+  if (bind_get(L, 3, "horizon_years")) {
+    need->horizon = bind_number(L, -1, &life_fields[0], "life");
+    lua_pop(L, 1);
+  }
+}
+
+/* The stat is at the top, the row below it. */
+static void move_stat (lua_State *L, const char *key, const char *ending,
+                       const char *part) {
+  lua_pushfstring(L, "%s%s", key, ending);
+  lua_getfield(L, -2, part);
+  lua_rawset(L, -4);
+}
+
+/* One row read directly: .years .years_p10 .years_p90, and no money. */
+static void flatten (lua_State *L) {
+  static const char *const money[] = {
+      "total",      "per_nameplate", "per_accepted",
+      "per_usable", "per_delivered", "levelised",
+      NULL};
+  static const char *const stats[] = {"tested_kwh",
+                                      "usable_kwh",
+                                      "delivered_kwh",
+                                      "days",
+                                      "unserved_kwh",
+                                      "curtailed_kwh",
+                                      "served_kwh",
+                                      "efc",
+                                      "soh_start_pct",
+                                      "years",
+                                      NULL};
+  for (int i = 0; money[i] != NULL; i++) {
+    lua_pushnil(L);
+    lua_setfield(L, -2, money[i]);
+  }
+  for (int i = 0; stats[i] != NULL; i++)
+    if (bind_get(L, -1, stats[i])) {
+      move_stat(L, stats[i], "_p10", "p10");
+      move_stat(L, stats[i], "_p90", "p90");
+      move_stat(L, stats[i], "_beyond", "beyond");
+      move_stat(L, stats[i], "", "p50");
+      lua_pop(L, 1);
+    }
+}
+
+/*
+** pack:life(duty, { inverter, life_model, soh_end_pct, horizon_years,
+** draws, seed }) --> one row as in compare_raw, without money, its stats
+** as .years .years_p10 .years_p90 .years_beyond
+*/
+static int pack_life (lua_State *L) {
+  static const char *const keys[] = {
+      "inverter", "life_model", "soh_end_pct", "horizon_years",
+      "draws",    "seed",       NULL};
+  amp_need need = {0};
+  amp_case c;
+  amp_case_result r = {0};
+  amp_error err = {0};
+  lua_settop(L, 3);
+  const bind_pack *p = bind_check(L, 1, "pack", "life");
+  const bind_profile *duty = bind_check(L, 2, "profile", "life: duty");
+  bind_options(L, 3, "life", keys);
+  plain_case(&c);
+  set_pack(&c, p);
+  need.duty = &duty->duty;
+  life_options(L, &need, &c);
+  c.need = &need;
+  lua_newtable(L);
+  lua_pushnumber(L, bind_option(L, 3, "draws", 2000.0));
+  lua_setfield(L, 4, "draws");
+  lua_pushnumber(L, bind_option(L, 3, "seed", 1.0));
+  lua_setfield(L, 4, "seed");
+  amp_ask ask = read_ask(L, 4, "life");
+  bind_enter(L);
+  amp_status st = amp_cases(bind_context(L), &c, 1, &ask, &r, &err);
+  bind_rethrow(L);
+  if (st == AMP_OK && r.status != AMP_OK)
+    err = r.why;
+  if (st != AMP_OK || r.status != AMP_OK)
+    return bind_raise(L, NULL, "life", &err);
+  lua_newtable(L);
+  push_result(L, &c, &r);
+  flatten(L);
+  return 1;
+}
+
 static const luaL_Reg functions[] = {{"compare_raw", compare_raw},
                                      {"sweep_raw", sweep_raw},
                                      {"bid_ceiling", bid_ceiling},
@@ -643,4 +759,9 @@ static const luaL_Reg functions[] = {{"compare_raw", compare_raw},
 
 void bind_case_open (lua_State *L) {
   luaL_setfuncs(L, functions, 0);
+  luaL_getmetatable(L, "ampstead.pack");
+  lua_getfield(L, -1, "__methods");
+  lua_pushcfunction(L, pack_life);
+  lua_setfield(L, -2, "life");
+  lua_pop(L, 2);
 }

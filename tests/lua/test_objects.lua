@@ -110,6 +110,22 @@ check.equal(fits[2].groups, 14)
 check.close(fits[2].v_full, 57.4, 1e-9)
 check.close(fits[2].v_empty, 46.2, 1e-9)
 
+-- years by F23: (SoH now - SoH end) / (calendar + cycle x EFC a year), with
+-- the EFC that the simulated first year counts; 1 %, as EFC rise with fade
+local lived = amp.pack{ module = module:with{ tested_ah = 112 * 0.837,
+  soh_end_pct = 60, life_model = amp.life_model{ calendar_pct_per_year = 1.5,
+  cycle_pct_per_efc = 0.008 } }, series = 2, parallel = 5,
+  cell_v_min = 3.3, cell_v_max = 4.1 }:life(duty,
+  { inverter = inverter, draws = 4, horizon_years = 30 })
+check.close(lived.years, 23.7 / (1.5 + 0.008 * lived.efc),
+  0.01 * lived.years)
+check.equal(lived.years_beyond, false)
+check.close(lived.usable_kwh, 10 * 25.55 * 93.744 * 0.888 / 1000, 0.3,
+  "88.8 % of the tested kWh, or a little more by this table")
+check.equal(lived.total, nil, "no money where none was asked")
+check.raises(function () pack:life(duty, { invertr = inverter }) end,
+  "did you mean 'inverter'?")
+
 -- Fahrenheit: 104 F is 40 C exactly
 local warm = amp.profile.daily{ load_w = 100, temp_f = 104 }
 check.equal(warm.temp_f, 104)
