@@ -77,8 +77,7 @@ static amp_status plan_all (list *l, const amp_case *cases,
                             amp_case_result *result, amp_error *err) {
   amp_status st = AMP_OK;
   for (size_t i = 0; st == AMP_OK && i < l->n; i++)
-    st = case_plan_make(l->ctx, &cases[i], l->ask, &result[i], &l->plan[i],
-                        err);
+    st = case_plan_make(l->ctx, cases, i, l->ask, result, &l->plan[i], err);
   return st;
 }
 

@@ -50,6 +50,8 @@ typedef struct amp_case {
   bool from_offer;
   amp_offer offer;       /* from_offer */
   amp_value dud;         /* 0..1; from_offer */
+  uint64_t stream;       /* of its own luck: how many are duds. A hash of its
+                            name, so that a what-if keeps it; 0: its place */
   double bos, bos_mass;  /* money outside tax; kg */
   double extra;          /* further costs at the start */
   int series, parallel;  /* modules in a string, strings; not from_offer */

@@ -319,12 +319,15 @@ static void spread_nodes (case_plan *p) {
   p->node_soh[p->nodes - 1] = hi;
 }
 
+/* Lots may share a share of duds, one value object, but not their luck. */
+static uint64_t luck_of (const case_plan *p) {
+  uint64_t own = p->c->stream != 0 ? p->c->stream : p->place + 1;
+  return own ^ amp_stream("accepted of the lot");
+}
+
 static amp_status make_draws (const amp_context *ctx, const amp_ask *ask,
                               case_plan *p, amp_error *err) {
-  lot l = {p, ask, p->c->dud.stream};
-  if (l.stream == 0) /* a plain number has none: the module's name serves */
-    l.stream = amp_stream(p->module.name);
-  l.stream ^= amp_stream("accepted of the lot");
+  lot l = {p, ask, luck_of(p)};
   p->draws = ask->draws;
   p->draw = amp_alloc(ctx, p->draws * sizeof *p->draw);
   p->key = amp_alloc(ctx, p->draws * sizeof *p->key);
@@ -342,13 +345,16 @@ static amp_status make_draws (const amp_context *ctx, const amp_ask *ask,
   return AMP_OK;
 }
 
-amp_status case_plan_make (const amp_context *ctx, const amp_case *c,
-                           const amp_ask *ask, amp_case_result *r,
-                           case_plan *p, amp_error *err) {
+amp_status case_plan_make (const amp_context *ctx, const amp_case *cases,
+                           size_t place, const amp_ask *ask,
+                           amp_case_result *result, case_plan *p,
+                           amp_error *err) {
   amp_error why = {0};
+  amp_case_result *r = &result[place];
   memset(p, 0, sizeof *p);
   memset(r, 0, sizeof *r);
-  p->c = c;
+  p->c = &cases[place];
+  p->place = place;
   p->r = r;
   own_module(p);
   if (check_case(p, &why) != AMP_OK) {

@@ -46,6 +46,7 @@ typedef struct case_node {
 
 typedef struct case_plan {
   const amp_case *c;
+  size_t place; /* of the case in its list */
   amp_case_result *r;
   amp_module module; /* with the case's own window */
   const amp_life_choice *life;
@@ -68,9 +69,10 @@ amp_status case_refuse (case_plan *p, const amp_error *why);
 
 /* Fill the plan and the result's fixed part. AMP_ENOMEM or AMP_OK; a case
 ** that is refused says so in r->status. */
-amp_status case_plan_make (const amp_context *ctx, const amp_case *c,
-                           const amp_ask *ask, amp_case_result *r,
-                           case_plan *p, amp_error *err);
+amp_status case_plan_make (const amp_context *ctx, const amp_case *cases,
+                           size_t place, const amp_ask *ask,
+                           amp_case_result *result, case_plan *p,
+                           amp_error *err);
 void case_plan_free (const amp_context *ctx, case_plan *p);
 
 /* Simulate the years of all plans; those on one duty together. */

@@ -281,6 +281,23 @@ static void strings_follow_the_binomial (void **state) {
   assert_true(r.tested.spread);
 }
 
+/* Two equal lots whose share of duds is one and the same number: in half of
+** the draws or more they differ in strings, so neither is always the first;
+** equal draws are split. Of one name they are the same lot twice. */
+static void lots_do_not_share_their_luck (void **state) {
+  hut *h = *state;
+  amp_case c[2];
+  amp_case_result r[2];
+  c[0] = c[1] = h->c[0];
+  c[0].dud = c[1].dud = assumed(0.30);
+  c[1].offer.price += 1.0;
+  take(c, 2, 1000, r);
+  assert_true(r[0].cheapest > 0.2 && r[1].cheapest > 0.2);
+  c[0].stream = c[1].stream = 77;
+  take(c, 2, 1000, r);
+  assert_close(r[0].cheapest, 1.0, 0.0);
+}
+
 /* A case alone and in company, with other workers: the same bits. */
 static void reversed (void *user, size_t n, amp_work *work, void *arg) {
   (void)user;
@@ -604,6 +621,7 @@ int main (void) {
       HUT_TEST(years_and_levelised_follow_from_the_year),
       HUT_TEST(without_spread_draws_change_nothing),
       HUT_TEST(strings_follow_the_binomial),
+      HUT_TEST(lots_do_not_share_their_luck),
       HUT_TEST(company_and_workers_change_no_bit),
       HUT_TEST(equals_share_the_first_place),
       HUT_TEST(a_pack_past_its_end_has_no_cost_per_kwh),
