@@ -86,23 +86,30 @@ static ALWAYS NAME (flow)
     num = weak ? 0.5 * e : num;
     num = past ? to_limit : num;
     num = stuck ? 0.0 : num;
-    den = weak | past ? r : den;
+    den = (weak | past) ? r : den;
     w.limited = weak | past | stuck;
-    w.keep = (due > 0.0) & (past | stuck) ? held : 0.0;
+    w.keep = ((due > 0.0) & (past | stuck)) ? held : 0.0;
   }
   w.i = num / den;
   return w;
 }
 
-/* What a limit, or a load above the inverter, cost in this step. 'got' W. */
-static ALWAYS void NAME (shortfall)(const NAME(step) * s, NAME(lane) * g,
-                                    double got, bool limited, double on,
-                                    double now, double tau, int l) {
-  double asked = s->power[l], first = g->first_unserved[l];
+/* Loads met; what a limit, or a load above the inverter, cost in this step.
+** 'rare' false: nothing, known before. */
+static ALWAYS void NAME (leaf_served)(const NAME(step) * s, NAME(lane) * g,
+                                      double tau, double now, bool rare,
+                                      int l) {
+  double on = s->on[l], asked = s->power[l];
+  if (!rare) {
+    g->served[l] += s->ac[l] * on;
+    g->dc_served[l] += s->dc[l] * on;
+    return;
+  }
+  double got = s->term[l] * (1.0 / tau), first = g->first_unserved[l];
   double last = g->last_unserved[l], spilt = g->first_curtailed[l];
   bool drawn = asked > 0.0;
   double gap = drawn ? asked - got : got - asked;
-  double missing = limited ? NAME(most)(gap, 0.0) : 0.0;
+  double missing = s->limited[l] > 0.5 ? NAME(most)(gap, 0.0) : 0.0;
   double short_w = drawn ? missing : 0.0;
   double ac = NAME(least)(short_w * g->eta[l], s->ac[l]);
   double rest = NAME(most)(short_w - ac * g->ieta[l], 0.0);
@@ -153,14 +160,7 @@ static ALWAYS double NAME (leaf_state)(NAME(leaf) * p, NAME(step) * s,
   double z0 = p->z[l], t0 = p->temp[l], u1 = p->v1[l], u2 = p->v2[l];
   double ocv = p->ocv[l], slope = p->slope[l], shape = p->shape[l];
   double f0 = p->f[l], z1 = ok ? z : z0, t1 = ok ? temp : t0;
-  double f1 = ok ? k.f : f0, hot = p->hot[l], dhot = p->dhot[l];
-  double tref = p->tref[l], lost = ok ? heat : 0.0;
-  NAME(warm_next)(p, t0, l); /* off the chain: used by the step after */
-  if (L > 1) {
-    p->hot[l] = ok ? p->hot[l] : hot;
-    p->dhot[l] = ok ? p->dhot[l] : dhot;
-    p->tref[l] = ok ? p->tref[l] : tref;
-  }
+  double f1 = ok ? k.f : f0, lost = ok ? heat : 0.0;
   p->z[l] = z1;
   p->temp[l] = t1;
   p->v1[l] = ok ? v1 : u1;
@@ -215,12 +215,15 @@ static ALWAYS void NAME (leaf_step)(const amp_block *b, const double *coef,
   double v2 = c->a2[l] * u2 + c->b2[l] * i;
   double warm = i * (i * ohm + pairs);
   double t_end = s->tamb[l] + warm * p->icool[l];
-  double temp = t_end + c->at[l] * (p->temp[l] - t_end);
+  double t0 = p->temp[l], temp = t_end + c->at[l] * (t0 - t_end);
   double v = kv * k.ocv - v1 - v2 - r0 * i, room, term, on, held;
   bool ok, limited = w.limited;
   room = NAME(leaf_room)(p, z, v, i, w.keep, l);
   s->margin[l] = room;
-  if (mode == AMP_TRY || (L == 1 && mode == AMP_TAKE_IF && !(room >= 0.0)))
+  if (mode == AMP_TRY)
+    return;
+  NAME(warm_next)(p, t0, l); /* off the chain: for the step after this */
+  if (L == 1 && mode == AMP_TAKE_IF && !(room >= 0.0))
     return;
   ok = mode == AMP_TAKE || room >= 0.0;
   on = ok ? tau : 0.0;
@@ -229,10 +232,9 @@ static ALWAYS void NAME (leaf_step)(const amp_block *b, const double *coef,
   term = NAME(leaf_state)(p, s, g, k, z, v1, v2, temp, warm * tau, ok, on, l);
   NAME(leaf_sums)(g, i, e - r * i, term, ok, on, l);
   g->power_residual[l] += limited ? 0.0 : term - power * on;
-  if (L > 1 || limited || s->over[l] > 0.0) {
-    NAME(shortfall)(s, g, term / tau, limited, on, now, tau, l);
-  } else {
-    g->served[l] += s->ac[l] * on;
-    g->dc_served[l] += s->dc[l] * on;
-  }
+  s->limited[l] = limited ? 1.0 : 0.0;
+  s->term[l] = term;
+  s->on[l] = on;
+  if (L == 1 || mode == AMP_TAKE)
+    NAME(leaf_served)(s, g, tau, now, limited || s->over[l] > 0.0, l);
 }
