@@ -110,6 +110,7 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(limited)                                                                 \
   X(margin)                                                                  \
   X(term)                                                                    \
+  X(on)                                                                      \
   X(soc)
 
 /* Per lane: settings, then sums and extremes. Sums in J, C, s. */

@@ -16,6 +16,9 @@
 /* What becomes of a step: only tried, taken where it met no limit, taken. */
 typedef enum amp_take { AMP_TRY, AMP_TAKE_IF, AMP_TAKE } amp_take;
 
+#define STRING(x) #x
+
+/* 1.5 * 2^52 and its bits: see look_up */
 #define MAGIC 0x1.8p+52
 #define MAGIC_BITS 0x4338000000000000u
 

@@ -29,6 +29,10 @@ typedef struct NAME(lane) {
 /* for lanes l0 .. l1-1 */
 #define EACH_LANE _Pragma("omp simd") for (int l = l0; l < l1; l++)
 
+/* over all lanes, adding to x: whole numbers, so their order is no matter */
+#define SUM_LANES(x)                                                         \
+  _Pragma(STRING(omp simd reduction(+ : x))) for (int l = 0; l < L; l++)
+
 #define BIG 1e300
 #define SLACK 1e-9 /* of SoC, and V of a group: at a limit */
 
@@ -529,17 +533,43 @@ static void NAME (sums_now)(const amp_block *b, double *sum) {
   sum[6] = g->v_time[0];
 }
 
-/* A whole step of all lanes; those with margin < 0 keep their state. */
-static inline void NAME (whole_step)(const amp_block *b, double now) {
+/* A whole step of all lanes of one leaf. What is rare is asked for once for
+** all lanes. */
+static inline void NAME (whole_leaf)(const amp_block *b, double now) {
+  const NAME(step) *s = (const NAME(step) *)b->step;
+  NAME(lane) *g = (NAME(lane) *)b->lane;
   const int l0 = 0, l1 = L;
-  if (b->nodes == 1) {
-    EACH_LANE
-    NAME(leaf_step)(b, b->whole, b->dt, now, AMP_TAKE_IF, l);
-    return;
+  double tau = b->dt, rare = 0.0;
+  EACH_LANE {
+    NAME(leaf_step)(b, b->whole, tau, now, AMP_TAKE_IF, l);
   }
-  NAME(try)(b, b->whole, b->dt, 0, L);
-  NAME(take_leaves)(b, b->dt, 0, L);
-  NAME(take_sums)(b, b->dt, now, 0, L);
+  if (L == 1)
+    return;
+  SUM_LANES(rare) rare += s->limited[l] + (s->over[l] > 0.0 ? 1.0 : 0.0);
+  if (rare > 0.0)
+    EACH_LANE {
+      NAME(leaf_served)(s, g, tau, now, true, l);
+    }
+  else
+    EACH_LANE {
+      NAME(leaf_served)(s, g, tau, now, false, l);
+    }
+}
+
+/* A whole step of all lanes; those with margin < 0 keep their state. Gives
+** how many. */
+static inline double NAME (whole_step)(const amp_block *b, double now) {
+  const NAME(step) *s = (const NAME(step) *)b->step;
+  double bad = 0.0;
+  if (b->nodes == 1) {
+    NAME(whole_leaf)(b, now);
+  } else {
+    NAME(try)(b, b->whole, b->dt, 0, L);
+    NAME(take_leaves)(b, b->dt, 0, L);
+    NAME(take_sums)(b, b->dt, now, 0, L);
+  }
+  SUM_LANES(bad) bad += s->margin[l] >= 0.0 ? 0.0 : 1.0;
+  return bad;
 }
 
 void ENTRY (amp_block *b, const amp_chunk *c) {
@@ -554,9 +584,7 @@ void ENTRY (amp_block *b, const amp_chunk *c) {
       double before[7];
       if (L == 1 && c->trace)
         NAME(sums_now)(b, before);
-      NAME(whole_step)(b, now);
-      for (int l = 0; l < L; l++)
-        bad += s->margin[l] >= 0.0 ? 0.0 : 1.0;
+      bad = NAME(whole_step)(b, now);
       for (int l = 0; bad > 0.0 && l < L; l++)
         if (!(s->margin[l] >= 0.0))
           NAME(limits)(b, b->dt, now, l);
@@ -570,5 +598,6 @@ void ENTRY (amp_block *b, const amp_chunk *c) {
 }
 
 #undef EACH_LANE
+#undef SUM_LANES
 #undef BIG
 #undef SLACK
