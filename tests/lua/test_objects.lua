@@ -200,4 +200,13 @@ check.equal(amp.range(0, 1, 0.1)[11], 1.0)
 check.equal(#amp.range(5, 4), 0)
 check.equal(amp.range(5, 1, -2)[3], 1)
 
+-- the reference page is what the fields say
+local page = io.open(here .. "/docs/reference/objects.md", "rb")
+if check.ok(page, "docs/reference/objects.md stands") then
+  local write = assert(loadfile(here .. "/scripts/dev/objects.lua"))
+  check.ok(page:read("a") == write("text"),
+    "run: lua5.4 scripts/dev/objects.lua > docs/reference/objects.md")
+  page:close()
+end
+
 check.done()

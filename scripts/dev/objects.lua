@@ -1,0 +1,74 @@
+--- Writes docs/reference/objects.md from the tables of fields in C.
+-- usage: lua5.4 scripts/dev/objects.lua > docs/reference/objects.md
+local amp = require "ampstead"
+
+local function c_half (fn)
+  for i = 1, math.huge do
+    local name, value = debug.getupvalue(fn, i)
+    if not name then return nil end
+    if name == "core" then return value end
+  end
+end
+local core = assert(c_half(amp.compare) or c_half(amp.table))
+
+local call = { daily = "amp.profile.daily{}", net = "amp.profile.net{}",
+  series = "amp.profile.csv(path, opts)  amp.profile.text(string, opts)" }
+
+local kinds = { number = "number", whole = "whole number",
+  value = "number or value", text = "text", object = "object or name",
+  list = "number or list", choice = "word", law = "function",
+  flag = "true or false" }
+
+local out = { [[
+# Objects and their keys
+
+Written from the tables of fields in `bindings/module` by
+`scripts/dev/objects.lua`; a test compares.
+
+Objects never change: `x:with{...}` gives a changed copy, keys read back as
+given, `print(x)` tells each key with its unit, what it rests on, and which
+defaults were taken. Keys carry the unit. `_pct` is always percent: a number
+above 0 and up to 1 brings a warning. Where "number or value" stands, a plain
+number is `assumed`; `amp.measured(v, sd)`, `amp.claimed(v, sd)`,
+`amp.assumed(v, sd)`, `amp.between(lo, hi)` and
+`amp.tested({96.1, 91.4}, {of = 12, by = "seller"})` say more. A key outside
+its limits, an unknown key, NaN and infinity raise an error that names the
+line of the script.
+]] }
+
+local function shown (x)
+  return (("%.10g"):format(x):gsub("e%+?0*(%d)", "e%1"))
+end
+
+local function limits (f)
+  local s = f.kind == "choice" and "`" .. f.unit:gsub(" ", "` `") .. "`" or f.unit
+  if f.kind == "choice" and f.unit == "" then s = "" end
+  if f.lo then s = shown(f.lo) .. " .. " .. shown(f.hi) .. " " .. s end
+  return (s:gsub("%s+$", ""))
+end
+
+for _, class in ipairs(core.describe()) do
+  out[#out + 1] = ("\n## %s\n\n%s.\n\n| key | what | limits and unit | meaning |\n|---|---|---|---|\n")
+    :format(call[class.make] or "amp." .. class.make .. "{}", class.doc)
+  for _, f in ipairs(class.keys) do
+    out[#out + 1] = ("| `%s` | %s | %s | %s |\n"):format(f.key,
+      kinds[f.kind], limits(f), f.doc)
+  end
+  local reads, calls = {}, { "`:with{}`" }
+  for _, m in ipairs(class.methods) do
+    local key = m:match("^get_(.*)")
+    if key then reads[#reads + 1] = "`." .. key .. "`"
+    else calls[#calls + 1] = "`:" .. m .. "()`" end
+  end
+  if #reads > 0 then
+    out[#out + 1] = "\nReads besides: " .. table.concat(reads, " ") .. "\n"
+  end
+  out[#out + 1] = (#reads > 0 and "" or "\n") .. "Calls: " ..
+    table.concat(calls, " ") .. "\n"
+end
+
+out[#out + 1] = "\nWhat the calls give: calls.md.\n"
+
+local text = table.concat(out)
+if ... == "text" then return text end
+io.write(text)
