@@ -48,8 +48,9 @@ local function limits (f)
 end
 
 for _, class in ipairs(core.describe()) do
-  out[#out + 1] = ("\n## %s\n\n%s.\n\n| key | what | limits and unit | meaning |\n|---|---|---|---|\n")
-    :format(call[class.make] or "amp." .. class.make .. "{}", class.doc)
+  out[#out + 1] = ("\n## %s\n\n%s.\n\n" ..
+    "| key | what | limits and unit | meaning |\n|---|---|---|---|\n"):format(
+    call[class.make] or "amp." .. class.make .. "{}", class.doc)
   for _, f in ipairs(class.keys) do
     out[#out + 1] = ("| `%s` | %s | %s | %s |\n"):format(f.key,
       kinds[f.kind], limits(f), f.doc)
