@@ -166,9 +166,10 @@ static void push_spread (lua_State *L, const value_object *o) {
     if (half == half)
       add(L, ", 95 %% of means between %s and %s", v->value - half,
           v->value + half);
-    else
-      lua_pushliteral(L, ", one test says nothing of the spread"),
-          lua_concat(L, 2);
+    else {
+      lua_pushliteral(L, ", one test says nothing of the spread");
+      lua_concat(L, 2);
+    }
   }
 }
 
