@@ -7,6 +7,7 @@ cd "$(dirname "$0")/.."
 scripts/setup.sh
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT
+[ -x build/ampstead ] || echo "building, about a minute ..." >&2
 if ! { cmake -B build -G Ninja -S . && ninja -C build; } >"$log" 2>&1; then
   cat "$log" >&2
   exit 1

@@ -158,7 +158,8 @@ holds "stands in out/" grep -q H1 out/one.csv
 exits 0 "a result again" write.lua one.csv H2
 holds "is replaced in out/" grep -q H2 out/one.csv
 holds "no temporary file stays" \
-  test "$(ls -A out | tr '\n' ' ')" = ".results one.csv "
+  test "$(find out -type f -printf '%P\n' | sort | tr '\n' ' ')" \
+  = ".results one.csv "
 cp write.lua other.lua
 exits 73 "another script's result" other.lua one.csv H3
 holds "was kept" grep -q H2 out/one.csv
