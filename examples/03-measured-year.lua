@@ -8,8 +8,6 @@ local load = amp.profile.csv("data/household-2008-hourly.csv",
   { columns = { load_w = "load_W" }, leap = true, temp_c = 15 })
 local sun = amp.profile.csv("data/solar-typical-hourly.csv",
   { columns = { pv_w = "pv_ac_W_per_kWp" } })
-print(string.format("house %.0f kWh a year, sun %.0f kWh for each kWp",
-  load.year_kwh, sun.supply_kwh))
 
 local nickel = amp.module{ name = "7s2p pouch", chemistry = "nmc111",
   series = 7, parallel = 2, capacity_ah = amp.claimed(112), mass_kg = 17.5,
@@ -43,5 +41,8 @@ local need = amp.need{ currency = "EUR", horizon_years = 15,
                           solar_kwp = ask.solar_kwp } }
 
 local t = amp.compare({H1, H2, H3}, need, { draws = 500, seed = 1 })
+local best = t:sort("unserved_kwh")[1]
+print(string.format("%s leaves least to do without: %.0f of %.0f kWh a year.\n",
+  best.name, best.unserved_kwh, load.year_kwh))
 print(t:columns{ "name", "total", "usable_kwh", "unserved_kwh", "years",
                  "levelised", "cheapest_pct" })
