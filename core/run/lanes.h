@@ -82,6 +82,7 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(e)                                                                       \
   X(r)                                                                       \
   X(r0)                                                                      \
+  X(pairs) /* mean of v1 + v2 that was there at the start */                 \
   X(i)                                                                       \
   X(z)                                                                       \
   X(v1)                                                                      \

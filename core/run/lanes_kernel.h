@@ -540,11 +540,19 @@ static inline void NAME (whole_leaf)(const amp_block *b, double now) {
   NAME(lane) *g = (NAME(lane) *)b->lane;
   const int l0 = 0, l1 = L;
   double tau = b->dt, rare = 0.0;
-  EACH_LANE {
-    NAME(leaf_step)(b, b->whole, tau, now, AMP_TAKE_IF, l);
-  }
-  if (L == 1)
+  if (L == 1) {
+    NAME(leaf_step)(b, b->whole, tau, now, AMP_TAKE_IF, 0);
     return;
+  }
+  EACH_LANE {
+    NAME(leaf_current)(b, b->whole, l);
+  }
+  EACH_LANE {
+    NAME(leaf_end)(b, b->whole, tau, l);
+  }
+  EACH_LANE {
+    NAME(leaf_take)(b, tau, AMP_TAKE_IF, l);
+  }
   SUM_LANES(rare) rare += s->limited[l] + (s->over[l] > 0.0 ? 1.0 : 0.0);
   if (rare > 0.0)
     EACH_LANE {

@@ -150,36 +150,6 @@ static ALWAYS void NAME (leaf_sums)(NAME(lane) * g, double i, double v,
   g->discharge_time[l] += i > 0.0 ? on : 0.0;
 }
 
-/* State, sums by it. A lane that is not 'ok' keeps its own, so that its
-** chemical energy and heat are 0 as well. Gives energy at the terminals. */
-static ALWAYS double NAME (leaf_state)(NAME(leaf) * p, NAME(step) * s,
-                                       NAME(lane) * g, NAME(look) k, double z,
-                                       double v1, double v2, double temp,
-                                       double heat, bool ok, double on,
-                                       int l) {
-  double z0 = p->z[l], t0 = p->temp[l], u1 = p->v1[l], u2 = p->v2[l];
-  double ocv = p->ocv[l], slope = p->slope[l], shape = p->shape[l];
-  double f0 = p->f[l], z1 = ok ? z : z0, t1 = ok ? temp : t0;
-  double f1 = ok ? k.f : f0, lost = ok ? heat : 0.0;
-  p->z[l] = z1;
-  p->temp[l] = t1;
-  p->v1[l] = ok ? v1 : u1;
-  p->v2[l] = ok ? v2 : u2;
-  p->ocv[l] = ok ? k.ocv : ocv;
-  p->slope[l] = ok ? k.slope : slope;
-  p->shape[l] = ok ? k.shape : shape;
-  p->f[l] = f1;
-  s->soc[l] = z1;
-  g->loss[l] += lost;
-  g->soc_low[l] = NAME(least)(g->soc_low[l], z1);
-  g->soc_high[l] = NAME(most)(g->soc_high[l], z1);
-  g->temp_low[l] = NAME(least)(g->temp_low[l], t1);
-  g->temp_high[l] = NAME(most)(g->temp_high[l], t1);
-  g->soc_time[l] += 0.5 * (z0 + z1) * on;
-  g->temp_time[l] += t1 * on;
-  return p->kvq[l] * (f0 - f1) - lost;
-}
-
 /* Room to the nearest limit at the end of the step, < 0: passed inside it.
 ** A voltage limit that holds already is not asked again. */
 static ALWAYS double NAME (leaf_room)(const NAME(leaf) * p, double z,
@@ -191,50 +161,124 @@ static ALWAYS double NAME (leaf_room)(const NAME(leaf) * p, double z,
   return (i == 0.0 ? BIG : room) + SLACK;
 }
 
-/* Lane l goes 'tau' on from its state, or only tries: see 'mode'. */
-static ALWAYS void NAME (leaf_step)(const amp_block *b, const double *coef,
-                                    double tau, double now, amp_take mode,
-                                    int l) {
-  NAME(leaf) *p = (NAME(leaf) *)b->leaf;
+/* 1. The current, from the state and the power asked. */
+static ALWAYS void NAME (leaf_current)(const amp_block *b, const double *coef,
+                                       int l) {
+  const NAME(leaf) *p = (const NAME(leaf) *)b->leaf;
   const NAME(coef) *c = (const NAME(coef) *)coef;
+  const NAME(lane) *g = (const NAME(lane) *)b->lane;
+  NAME(work) *w = (NAME(work) *)b->work;
   NAME(step) *s = (NAME(step) *)b->step;
-  NAME(lane) *g = (NAME(lane) *)b->lane;
-  double u1 = p->v1[l], u2 = p->v2[l], z0 = p->z[l], power = s->power[l];
-  double pairs = c->k1[l] * u1 + c->k2[l] * u2, kv = p->kv[l];
-  double r0 = p->kr[l] * p->shape[l] * NAME(warm_factor)(p, l) + p->rj[l];
-  double ohm = r0 + c->rp[l], r = ohm + c->kq[l] * p->slope[l];
-  double e = kv * p->ocv[l] - pairs;
+  double z0 = p->z[l], power = s->power[l], kr = p->kr[l] * p->shape[l];
+  double pairs = c->k1[l] * p->v1[l] + c->k2[l] * p->v2[l];
+  double r0 = kr * NAME(warm_factor)(p, l) + p->rj[l];
+  double r = r0 + (c->rp[l] + c->kq[l] * p->slope[l]);
+  double e = p->kv[l] * p->ocv[l] - pairs;
   bool empty = (z0 <= p->zmin[l] + SLACK) & (power > 0.0);
   bool full = (z0 >= p->zmax[l] - SLACK) & (power < 0.0);
   NAME(flow)
-  w = NAME(flow_of)(e, r, power, g->held[l], empty | full, p->vmin[l],
+  f = NAME(flow_of)(e, r, power, g->held[l], empty | full, p->vmin[l],
                     p->vmax[l]);
-  double i = w.i, z = z0 - i * c->tiq[l];
+  w->r0[l] = r0;
+  w->pairs[l] = pairs;
+  w->i[l] = f.i;
+  s->v[l] = e - r * f.i;
+  s->keep[l] = f.keep;
+  s->limited[l] = f.limited ? 1.0 : 0.0;
+}
+
+/* 2. The end of the step by that current, and the room left. */
+static ALWAYS void NAME (leaf_end)(const amp_block *b, const double *coef,
+                                   double tau, int l) {
+  const NAME(leaf) *p = (const NAME(leaf) *)b->leaf;
+  const NAME(coef) *c = (const NAME(coef) *)coef;
+  NAME(work) *w = (NAME(work) *)b->work;
+  NAME(step) *s = (NAME(step) *)b->step;
+  double i = w->i[l], r0 = w->r0[l], z = p->z[l] - i * c->tiq[l];
   NAME(look) k = NAME(look_up)(b->table, p->base[l], z);
-  double v1 = c->a1[l] * u1 + c->b1[l] * i;
-  double v2 = c->a2[l] * u2 + c->b2[l] * i;
-  double warm = i * (i * ohm + pairs);
+  double v1 = c->a1[l] * p->v1[l] + c->b1[l] * i;
+  double v2 = c->a2[l] * p->v2[l] + c->b2[l] * i;
+  double warm = i * (i * (r0 + c->rp[l]) + w->pairs[l]);
   double t_end = s->tamb[l] + warm * p->icool[l];
-  double t0 = p->temp[l], temp = t_end + c->at[l] * (t0 - t_end);
-  double v = kv * k.ocv - v1 - v2 - r0 * i, room, term, on, held;
-  bool ok, limited = w.limited;
-  room = NAME(leaf_room)(p, z, v, i, w.keep, l);
-  s->margin[l] = room;
+  double v = p->kv[l] * k.ocv - v1 - v2 - r0 * i;
+  w->temp[l] = t_end + c->at[l] * (p->temp[l] - t_end);
+  w->heat[l] = warm * tau;
+  w->z[l] = z;
+  w->v1[l] = v1;
+  w->v2[l] = v2;
+  w->ocv[l] = k.ocv;
+  w->slope[l] = k.slope;
+  w->shape[l] = k.shape;
+  w->f[l] = k.f;
+  s->margin[l] = NAME(leaf_room)(p, z, v, i, s->keep[l], l);
+}
+
+/* 3. Take it, where 'ok' over 'on' s; a lane that is not keeps its state, so
+** that its chemical energy and heat are 0 as well. */
+static ALWAYS void NAME (leaf_state)(const amp_block *b, bool ok, double on,
+                                     int l) {
+  NAME(leaf) *p = (NAME(leaf) *)b->leaf;
+  const NAME(work) *w = (const NAME(work) *)b->work;
+  NAME(step) *s = (NAME(step) *)b->step;
+  NAME(lane) *g = (NAME(lane) *)b->lane;
+  double z0 = p->z[l], z = w->z[l], t0 = p->temp[l], t = w->temp[l];
+  double v1 = w->v1[l], v2 = w->v2[l], u1 = p->v1[l], u2 = p->v2[l];
+  double ocv = w->ocv[l], slope = w->slope[l], shape = w->shape[l];
+  double ocv0 = p->ocv[l], slope0 = p->slope[l], shape0 = p->shape[l];
+  double f0 = p->f[l], f = w->f[l], heat = w->heat[l];
+  z = ok ? z : z0;
+  t = ok ? t : t0;
+  f = ok ? f : f0;
+  heat = ok ? heat : 0.0;
+  p->z[l] = z;
+  p->temp[l] = t;
+  p->v1[l] = ok ? v1 : u1;
+  p->v2[l] = ok ? v2 : u2;
+  p->ocv[l] = ok ? ocv : ocv0;
+  p->slope[l] = ok ? slope : slope0;
+  p->shape[l] = ok ? shape : shape0;
+  p->f[l] = f;
+  s->soc[l] = z;
+  s->term[l] = p->kvq[l] * (f0 - f) - heat;
+  g->loss[l] += heat;
+  g->soc_low[l] = NAME(least)(g->soc_low[l], z);
+  g->soc_high[l] = NAME(most)(g->soc_high[l], z);
+  g->temp_low[l] = NAME(least)(g->temp_low[l], t);
+  g->temp_high[l] = NAME(most)(g->temp_high[l], t);
+  g->soc_time[l] += 0.5 * (z0 + z) * on;
+  g->temp_time[l] += t * on;
+}
+
+static ALWAYS void NAME (leaf_take)(const amp_block *b, double tau,
+                                    amp_take mode, int l) {
+  NAME(leaf) *p = (NAME(leaf) *)b->leaf;
+  const NAME(work) *w = (const NAME(work) *)b->work;
+  NAME(step) *s = (NAME(step) *)b->step;
+  NAME(lane) *g = (NAME(lane) *)b->lane;
+  bool ok = mode == AMP_TAKE || s->margin[l] >= 0.0;
+  double on = ok ? tau : 0.0, held = g->held[l], keep = s->keep[l], error;
+  NAME(warm_next)(p, p->temp[l], l); /* off the chain: for the next step */
+  if (L == 1 && !ok)
+    return;
+  NAME(leaf_state)(b, ok, on, l);
+  NAME(leaf_sums)(g, w->i[l], s->v[l], s->term[l], ok, on, l);
+  error = s->term[l] - s->power[l] * on;
+  g->power_residual[l] += s->limited[l] > 0.5 ? 0.0 : error;
+  g->held[l] = ok ? keep : held;
+  s->on[l] = on;
+}
+
+/* Lane l goes 'tau' on from its state, or only tries. */
+static ALWAYS void NAME (leaf_step)(const amp_block *b, const double *coef,
+                                    double tau, double now, amp_take mode,
+                                    int l) {
+  const NAME(step) *s = (const NAME(step) *)b->step;
+  NAME(leaf_current)(b, coef, l);
+  NAME(leaf_end)(b, coef, tau, l);
   if (mode == AMP_TRY)
     return;
-  NAME(warm_next)(p, t0, l); /* off the chain: for the step after this */
-  if (L == 1 && mode == AMP_TAKE_IF && !(room >= 0.0))
-    return;
-  ok = mode == AMP_TAKE || room >= 0.0;
-  on = ok ? tau : 0.0;
-  held = g->held[l];
-  g->held[l] = ok ? w.keep : held;
-  term = NAME(leaf_state)(p, s, g, k, z, v1, v2, temp, warm * tau, ok, on, l);
-  NAME(leaf_sums)(g, i, e - r * i, term, ok, on, l);
-  g->power_residual[l] += limited ? 0.0 : term - power * on;
-  s->limited[l] = limited ? 1.0 : 0.0;
-  s->term[l] = term;
-  s->on[l] = on;
-  if (L == 1 || mode == AMP_TAKE)
-    NAME(leaf_served)(s, g, tau, now, limited || s->over[l] > 0.0, l);
+  NAME(leaf_take)(b, tau, mode, l);
+  if (mode == AMP_TAKE || s->margin[l] >= 0.0)
+    NAME(leaf_served)
+    (s, (NAME(lane) *)b->lane, tau, now, s->limited[l] + s->over[l] > 0.0, l);
 }
