@@ -60,9 +60,10 @@ typedef struct amp_case {
 } amp_case;
 
 typedef struct amp_stat {
-  double p50, p10, p90; /* NaN: refused */
+  double p50, p10, p90; /* NaN: refused. Never infinite: a quantile without
+                           end is the largest number that has one, beyond */
   bool spread;          /* false: fixed, p10 = p90 = p50 */
-  bool beyond, p10_beyond, p90_beyond; /* the horizon is only a bound */
+  bool beyond, p10_beyond, p90_beyond; /* a bound: see there, and the horizon */
   amp_basis basis;
 } amp_stat;
 

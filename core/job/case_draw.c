@@ -12,6 +12,7 @@
 ** simulated and serve all others in turn. */
 enum { DUTY_DRAWS = 32, NODES_OF_SPREAD = 3 };
 
+#define MONEY 1e11   /* a typing error above */
 #define HORIZON 15.0 /* years, where the need says nothing */
 
 amp_status case_refuse (case_plan *p, const amp_error *why) {
@@ -166,16 +167,46 @@ static void note_layout (case_plan *p) {
   p->share = amp_window_by_charge(&r->window);
 }
 
+/* Inside what amp_levelised takes: it must not fail later, draw by draw. */
+static amp_status check_sums (const amp_case *c, amp_error *err) {
+  const amp_need *need = c->need;
+  const struct {
+    const char *field;
+    double v, lo, hi;
+  } row[] = {{"discount", need->discount, -0.5, 1.0},
+             {"charge_price", need->charge_price, -1e6, 1e6},
+             {"carry_per_kg", need->carry_per_kg, 0.0, 1e6},
+             {"bos", c->bos, 0.0, MONEY},
+             {"bos_kg", c->bos_mass, 0.0, 1e5},
+             {"costs", c->extra, -MONEY, MONEY},
+             {"residual", c->residual, -MONEY, MONEY}};
+  amp_status st = AMP_OK;
+  for (size_t i = 0; st == AMP_OK && i < sizeof row / sizeof *row; i++)
+    if (amp_given(row[i].v))
+      st = amp_check_range(err, row[i].field, row[i].v, row[i].lo, row[i].hi);
+  return st;
+}
+
+static amp_status check_landed (const case_plan *p, amp_error *err) {
+  amp_status st = amp_offer_landed(&p->c->offer, &p->r->landed, err);
+  if (st == AMP_OK)
+    st = amp_check_range(err, "landed", p->r->landed.total, 0.0, MONEY);
+  return st;
+}
+
 static amp_status check_money (const case_plan *p, amp_error *err) {
   const amp_case *c = p->c;
   double carry = given_or(c->need->carry_per_kg, 0.0);
-  if (!c->from_offer)
-    return amp_check_range(err, "cost", c->cost, -1e12, 1e12);
+  amp_status st = check_sums(c, err);
+  if (st == AMP_OK && !c->from_offer)
+    return amp_check_range(err, "cost", c->cost, -MONEY, MONEY);
+  if (st != AMP_OK)
+    return st;
   if (carry > 0.0 && !amp_given(p->module.mass))
     return amp_failf(err, AMP_EMISSING, "mass",
                      "carriage is paid by weight and the module's mass was "
                      "not given");
-  return amp_offer_landed(&c->offer, &p->r->landed, err);
+  return check_landed(p, err);
 }
 
 static amp_status check_life (const case_plan *p, amp_error *err) {
@@ -353,6 +384,7 @@ amp_status case_plan_make (const amp_context *ctx, const amp_case *cases,
   amp_case_result *r = &result[place];
   memset(p, 0, sizeof *p);
   memset(r, 0, sizeof *r);
+  case_no_stats(r);
   p->c = &cases[place];
   p->place = place;
   p->r = r;

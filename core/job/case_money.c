@@ -282,26 +282,61 @@ static double finite_again (double v) {
   return v > HUGE_COST / 1e50 ? (double)INFINITY : v;
 }
 
-static amp_stat stat_of (const money *g, column c, amp_basis basis) {
-  double *v = &g->v[(size_t)c * g->p->draws];
-  size_t n = g->p->draws;
-  double lo = v[0], hi = v[0];
-  amp_stat s = {.basis = basis};
-  for (size_t i = 1; i < n; i++) {
-    lo = fmin(lo, v[i]);
-    hi = fmax(hi, v[i]);
-  }
-  s.spread = lo < hi;
-  s.p50 = finite_again(s.spread ? amp_quantile(v, n, 0.5) : v[0]);
-  s.p10 = s.spread ? finite_again(amp_quantile(v, n, 0.1)) : s.p50;
-  s.p90 = s.spread ? finite_again(amp_quantile(v, n, 0.9)) : s.p50;
-  return s;
-}
-
 static amp_stat no_stat (void) {
   amp_stat s = {
       .p50 = AMP_NOT_GIVEN, .p10 = AMP_NOT_GIVEN, .p90 = AMP_NOT_GIVEN};
   return s;
+}
+
+/* The largest that is finite; NaN where nothing is. */
+static double largest_finite (const double *v, size_t n) {
+  double most = AMP_NOT_GIVEN;
+  for (size_t i = 0; i < n; i++)
+    if (finite_again(v[i]) < (double)INFINITY)
+      most = fmax(most, v[i]);
+  return most;
+}
+
+/* One quantile; in place of an infinite one the largest finite number, which
+** is only a bound of it. */
+static double quantile (double *v, size_t n, double p, double most,
+                        bool *beyond) {
+  double q = finite_again(amp_quantile(v, n, p));
+  *beyond = q == (double)INFINITY;
+  return *beyond ? most : q;
+}
+
+/* Where most draws have no finite number there is no middle: refused. */
+static amp_stat stat_of (const money *g, column c, amp_basis basis) {
+  double *v = &g->v[(size_t)c * g->p->draws];
+  size_t n = g->p->draws;
+  double most = largest_finite(v, n);
+  amp_stat s = no_stat();
+  s.p50 = quantile(v, n, 0.5, AMP_NOT_GIVEN, &s.beyond);
+  if (s.beyond || !amp_given(s.p50))
+    return no_stat();
+  s.p10 = quantile(v, n, 0.1, most, &s.p10_beyond);
+  s.p90 = quantile(v, n, 0.9, most, &s.p90_beyond);
+  s.spread = amp_quantile(v, n, 0.0) < amp_quantile(v, n, 1.0);
+  s.basis = basis;
+  return s;
+}
+
+static void no_life_stats (amp_case_result *r) {
+  for (int k = 0; k < AMP_CASE_MODELS; k++)
+    r->life_by_model[k] = no_stat();
+  r->years = r->delivered = no_stat();
+  r->per_delivered = r->levelised = no_stat();
+  r->energy_present = AMP_NOT_GIVEN;
+}
+
+/* Every number refused: of a case that has not been answered. */
+void case_no_stats (amp_case_result *r) {
+  r->total = r->tested = r->usable = r->delivered = r->days = no_stat();
+  r->unserved = r->curtailed = r->served = r->efc = no_stat();
+  r->soh_start = r->per_nameplate = r->per_accepted = no_stat();
+  r->per_usable = no_stat();
+  no_life_stats(r);
 }
 
 /* Years that reach the horizon are a bound only. */
@@ -346,14 +381,6 @@ static void life_stats (const money *g) {
   r->per_delivered = stat_of(g, C_PER_DELIVERED, all);
   r->levelised = stat_of(g, C_LEVELISED, all);
   r->energy_present = stat_of(g, C_PRESENT, all).p50;
-}
-
-static void no_life_stats (amp_case_result *r) {
-  for (int k = 0; k < AMP_CASE_MODELS; k++)
-    r->life_by_model[k] = no_stat();
-  r->years = r->delivered = no_stat();
-  r->per_delivered = r->levelised = no_stat();
-  r->energy_present = AMP_NOT_GIVEN;
 }
 
 static void all_stats (const money *g) {

@@ -67,6 +67,9 @@ typedef struct case_plan {
 /* Refuse this case, keep the reason; returns the status. */
 amp_status case_refuse (case_plan *p, const amp_error *why);
 
+/* Every number of the result refused, until it is answered. */
+void case_no_stats (amp_case_result *r);
+
 /* Fill the plan and the result's fixed part. AMP_ENOMEM or AMP_OK; a case
 ** that is refused says so in r->status. */
 amp_status case_plan_make (const amp_context *ctx, const amp_case *cases,

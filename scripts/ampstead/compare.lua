@@ -115,7 +115,10 @@ end
 -- the reason why a number of an answered row may be missing
 local function why_of (row, key)
   if key == "years" or key == "levelised" or key == "per_delivered" then
-    return row.years_why
+    if row.years_why then return row.years_why end
+  end
+  if key:find "^per_" or key == "levelised" then
+    return "most of the draws give no pack, or not a year of it"
   end
 end
 

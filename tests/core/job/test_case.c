@@ -348,11 +348,47 @@ static void a_pack_past_its_end_has_no_cost_per_kwh (void **state) {
   take(c, 2, 4, r);
   assert_close(r[0].years.p50, 0.0, 0.0);
   assert_close(r[0].delivered.p50, 0.0, 0.0);
-  assert_true(isinf(r[0].levelised.p50) && isinf(r[0].per_delivered.p50));
+  assert_true(isnan(r[0].levelised.p50) && isnan(r[0].per_delivered.p50));
   assert_close(r[0].cheapest, 0.0, 0.0);
   assert_close(r[1].cheapest, 1.0, 0.0);
   take(c, 1, 4, r);
   assert_close(r[0].cheapest, 0.0, 0.0);
+}
+
+/* Four modules, 40 % duds: no string at all in 0.4^4 + 4 0.6 0.4^3 = 17.9 %
+** of the draws, so P90 has no end: the largest that has one is a bound. */
+static void a_cost_without_end_is_a_bound (void **state) {
+  hut *h = *state;
+  amp_case_result r;
+  h->c[0].offer.count = 4;
+  h->c[0].dud = assumed(0.40);
+  take(h->c, 1, 1000, &r);
+  assert_int_equal(r.status, AMP_OK);
+  assert_true(isfinite(r.levelised.p10) && isfinite(r.levelised.p90));
+  assert_true(r.levelised.p90_beyond && !r.levelised.beyond);
+  assert_true(r.per_usable.p90_beyond && isfinite(r.per_usable.p90));
+  assert_true(r.per_delivered.p90 >= r.per_delivered.p50);
+  assert_close(r.usable.p10, 0.0, 0.0);
+  assert_false(r.per_accepted.p90_beyond);
+}
+
+/* A rate of 5 for 5 %, and money beyond all money, name their field. */
+static void sums_of_a_slip_are_refused (void **state) {
+  hut *h = *state;
+  amp_case c[3];
+  amp_case_result r[3];
+  amp_need need = h->need;
+  c[0] = c[1] = c[2] = ten_modules(h);
+  need.discount = 5.0;
+  c[0].need = &need;
+  c[1].residual = (double)INFINITY;
+  c[2].cost = NONE;
+  take(c, 3, 2, r);
+  assert_int_equal(r[0].status, AMP_ERANGE);
+  assert_string_equal(r[0].why.field, "discount");
+  assert_string_equal(r[1].why.field, "residual");
+  assert_string_equal(r[2].why.field, "cost");
+  assert_true(isnan(r[0].levelised.p50) && isnan(r[0].total.p90));
 }
 
 static void years_need_a_state_of_health (void **state) {
@@ -625,6 +661,8 @@ int main (void) {
       HUT_TEST(company_and_workers_change_no_bit),
       HUT_TEST(equals_share_the_first_place),
       HUT_TEST(a_pack_past_its_end_has_no_cost_per_kwh),
+      HUT_TEST(a_cost_without_end_is_a_bound),
+      HUT_TEST(sums_of_a_slip_are_refused),
       HUT_TEST(years_need_a_state_of_health),
       HUT_TEST(years_need_an_end_and_a_model),
       HUT_TEST(one_refused_case_spoils_no_other),
