@@ -18,6 +18,10 @@ typedef enum amp_take { AMP_TRY, AMP_TAKE_IF, AMP_TAKE } amp_take;
 
 #define STRING(x) #x
 
+/* s between two evaluations of r0's exp: the cubic term that is left out is
+** 4e-6 of r0 for 1 K, 1e-4 the change of its slope */
+#define WARM_TIME 300.0
+
 /* 1.5 * 2^52 and its bits: see look_up */
 #define MAGIC 0x1.8p+52
 #define MAGIC_BITS 0x4338000000000000u

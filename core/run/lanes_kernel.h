@@ -308,8 +308,6 @@ static inline void NAME (take_leaves)(const amp_block *b, double tau, int l0,
       p->slope[l] = ok ? slope : slope0;
       p->shape[l] = ok ? shape : shape0;
       p->f[l] = ok ? f : f0;
-      if (ok)
-        NAME(warm_next)(p, t0, l);
       g->loss[l] += ok ? heat : 0.0;
       g->leaf_charge[l] += ok ? charge : 0.0;
       g->soc_low[l] = NAME(least)(g->soc_low[l], z1);
@@ -409,7 +407,7 @@ static double NAME (try_part)(const amp_block *b, double tau, int l) {
   const NAME(step) *s = (const NAME(step) *)b->step;
   NAME(coef_of)(b, b->part, tau, l);
   if (b->nodes == 1)
-    NAME(leaf_step)(b, b->part, tau, 0.0, AMP_TRY, l);
+    NAME(leaf_step)(b, b->part, tau, 0.0, AMP_TRY, false, l);
   else
     NAME(try)(b, b->part, tau, l, l + 1);
   return s->margin[l];
@@ -421,7 +419,7 @@ static void NAME (take_part)(const amp_block *b, double tau, double now,
   NAME(step) *s = (NAME(step) *)b->step;
   NAME(coef_of)(b, b->part, tau, l);
   if (b->nodes == 1) {
-    NAME(leaf_step)(b, b->part, tau, now, AMP_TAKE, l);
+    NAME(leaf_step)(b, b->part, tau, now, AMP_TAKE, false, l);
     return;
   }
   NAME(try)(b, b->part, tau, l, l + 1);
@@ -535,14 +533,15 @@ static void NAME (sums_now)(const amp_block *b, double *sum) {
 
 /* A whole step of all lanes of one leaf. What is rare is asked for once for
 ** all lanes. */
-static inline void NAME (whole_leaf)(const amp_block *b, double now) {
+static inline double NAME (whole_leaf)(const amp_block *b, double now,
+                                       bool fresh) {
   const NAME(step) *s = (const NAME(step) *)b->step;
   NAME(lane) *g = (NAME(lane) *)b->lane;
   const int l0 = 0, l1 = L;
-  double tau = b->dt, rare = 0.0;
+  double tau = b->dt, rare = 0.0, bad = 0.0;
   if (L == 1) {
-    NAME(leaf_step)(b, b->whole, tau, now, AMP_TAKE_IF, 0);
-    return;
+    NAME(leaf_step)(b, b->whole, tau, now, AMP_TAKE_IF, fresh, 0);
+    return s->margin[0] >= 0.0 ? 0.0 : 1.0;
   }
   EACH_LANE {
     NAME(leaf_current)(b, b->whole, l);
@@ -550,9 +549,19 @@ static inline void NAME (whole_leaf)(const amp_block *b, double now) {
   EACH_LANE {
     NAME(leaf_end)(b, b->whole, tau, l);
   }
-  EACH_LANE {
-    NAME(leaf_take)(b, tau, AMP_TAKE_IF, l);
-  }
+  if (fresh)
+    EACH_LANE {
+      NAME(warm_next)((NAME(leaf) *)b->leaf, l);
+    }
+  SUM_LANES(bad) bad += s->margin[l] >= 0.0 ? 0.0 : 1.0;
+  if (bad > 0.0)
+    EACH_LANE {
+      NAME(leaf_take)(b, tau, AMP_TAKE_IF, l);
+    }
+  else
+    EACH_LANE {
+      NAME(leaf_take)(b, tau, AMP_TAKE, l);
+    }
   SUM_LANES(rare) rare += s->limited[l] + (s->over[l] > 0.0 ? 1.0 : 0.0);
   if (rare > 0.0)
     EACH_LANE {
@@ -562,27 +571,33 @@ static inline void NAME (whole_leaf)(const amp_block *b, double now) {
     EACH_LANE {
       NAME(leaf_served)(s, g, tau, now, false, l);
     }
+  return bad;
 }
 
 /* A whole step of all lanes; those with margin < 0 keep their state. Gives
 ** how many. */
-static inline double NAME (whole_step)(const amp_block *b, double now) {
+static inline double NAME (whole_step)(const amp_block *b, double now,
+                                       bool fresh) {
   const NAME(step) *s = (const NAME(step) *)b->step;
+  const int l0 = 0, l1 = L;
   double bad = 0.0;
-  if (b->nodes == 1) {
-    NAME(whole_leaf)(b, now);
-  } else {
-    NAME(try)(b, b->whole, b->dt, 0, L);
-    NAME(take_leaves)(b, b->dt, 0, L);
-    NAME(take_sums)(b, b->dt, now, 0, L);
-  }
+  if (b->nodes == 1)
+    return NAME(whole_leaf)(b, now, fresh);
+  NAME(try)(b, b->whole, b->dt, 0, L);
+  for (int k = 0; fresh && k < b->leaves; k++)
+    EACH_LANE {
+      NAME(warm_next)((NAME(leaf) *)b->leaf + k, l);
+    }
+  NAME(take_leaves)(b, b->dt, 0, L);
+  NAME(take_sums)(b, b->dt, now, 0, L);
   SUM_LANES(bad) bad += s->margin[l] >= 0.0 ? 0.0 : 1.0;
   return bad;
 }
 
 void ENTRY (amp_block *b, const amp_chunk *c) {
   const NAME(step) *s = (const NAME(step) *)b->step;
-  size_t done = 0;
+  size_t done = 0,
+         every = b->dt < WARM_TIME ? (size_t)(WARM_TIME / b->dt) : 1;
   for (int l = 0; l < L; l++)
     NAME(coef_of)(b, b->whole, b->dt, l);
   for (size_t t = c->first; t < c->last; t++) {
@@ -592,7 +607,7 @@ void ENTRY (amp_block *b, const amp_chunk *c) {
       double before[7];
       if (L == 1 && c->trace)
         NAME(sums_now)(b, before);
-      bad = NAME(whole_step)(b, now);
+      bad = NAME(whole_step)(b, now, done % every == 0);
       for (int l = 0; bad > 0.0 && l < L; l++)
         if (!(s->margin[l] >= 0.0))
           NAME(limits)(b, b->dt, now, l);

@@ -10,8 +10,8 @@
 **   root -> quotient -> current. What is rare (a limit that holds, a SoC off
 **   the table, a shortfall) stands behind 'L > 1 ||': a branch that is
 **   foretold well for one lane, selects for many. Both give the same bits.
-** - exp, the longest piece, is taken one step late and brought forward by
-**   its slope, so that it is off the chain.
+** - exp, the longest piece, is taken anew every WARM_TIME only, one step late,
+**   and brought forward by its slope: it is seldom, and off the chain.
 ** - There is one division on the way to the current: whatever limit acts
 **   chooses numerator and denominator, not a quotient of its own.
 */
@@ -27,14 +27,15 @@ typedef struct NAME(flow) {
   bool limited;
 } NAME(flow);
 
-/* Factor of r0 at 'temp', a step's warming away from 'tref'. */
+/* Factor of r0 at 'temp', some minutes' warming away from 'tref'. */
 static ALWAYS double NAME (warm_factor)(const NAME(leaf) * p, int l) {
   double x = p->dhot[l] * (p->temp[l] - p->tref[l]);
   return p->hot[l] * (1.0 + x * (1.0 + 0.5 * x));
 }
 
-static ALWAYS void NAME (warm_next)(NAME(leaf) * p, double temp, int l) {
-  double cold = 1.0 / temp, ea = p->ea[l];
+/* Take the present temperature for 'tref', before the step that warms. */
+static ALWAYS void NAME (warm_next)(NAME(leaf) * p, int l) {
+  double temp = p->temp[l], cold = 1.0 / temp, ea = p->ea[l];
   p->tref[l] = temp;
   p->hot[l] = amp_exp_inline(ea * cold - ea * (1.0 / 298.15));
   p->dhot[l] = -ea * cold * cold;
@@ -251,13 +252,11 @@ static ALWAYS void NAME (leaf_state)(const amp_block *b, bool ok, double on,
 
 static ALWAYS void NAME (leaf_take)(const amp_block *b, double tau,
                                     amp_take mode, int l) {
-  NAME(leaf) *p = (NAME(leaf) *)b->leaf;
   const NAME(work) *w = (const NAME(work) *)b->work;
   NAME(step) *s = (NAME(step) *)b->step;
   NAME(lane) *g = (NAME(lane) *)b->lane;
   bool ok = mode == AMP_TAKE || s->margin[l] >= 0.0;
   double on = ok ? tau : 0.0, held = g->held[l], keep = s->keep[l], error;
-  NAME(warm_next)(p, p->temp[l], l); /* off the chain: for the next step */
   if (L == 1 && !ok)
     return;
   NAME(leaf_state)(b, ok, on, l);
@@ -271,14 +270,16 @@ static ALWAYS void NAME (leaf_take)(const amp_block *b, double tau,
 /* Lane l goes 'tau' on from its state, or only tries. */
 static ALWAYS void NAME (leaf_step)(const amp_block *b, const double *coef,
                                     double tau, double now, amp_take mode,
-                                    int l) {
+                                    bool fresh, int l) {
   const NAME(step) *s = (const NAME(step) *)b->step;
   NAME(leaf_current)(b, coef, l);
   NAME(leaf_end)(b, coef, tau, l);
   if (mode == AMP_TRY)
     return;
+  if (fresh)
+    NAME(warm_next)((NAME(leaf) *)b->leaf, l);
   NAME(leaf_take)(b, tau, mode, l);
   if (mode == AMP_TAKE || s->margin[l] >= 0.0)
     NAME(leaf_served)
-    (s, (NAME(lane) *)b->lane, tau, now, s->limited[l] + s->over[l] > 0.0, l);
+  (s, (NAME(lane) *)b->lane, tau, now, s->limited[l] + s->over[l] > 0.0, l);
 }
