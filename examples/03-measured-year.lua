@@ -42,7 +42,7 @@ local need = amp.need{ currency = "EUR", horizon_years = 15,
 
 local t = amp.compare({H1, H2, H3}, need, { draws = 500, seed = 1 })
 local best = t:sort("unserved_kwh")[1]
-print(string.format("%s leaves least to do without: %.0f of %.0f kWh a year.\n",
+print(string.format("%s leaves least unserved: %.0f of %.0f kWh a year.\n",
   best.name, best.unserved_kwh, load.year_kwh))
 print(t:columns{ "name", "total", "usable_kwh", "unserved_kwh", "years",
                  "levelised", "cheapest_pct" })

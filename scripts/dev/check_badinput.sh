@@ -74,7 +74,8 @@ read_file 65 negative_capacity.csv 'negative_capacity.csv:2:9:' '-60'
 printf '%s\n' "${head/_ah/_mah}" "$row" >unit_mixup.csv
 read_file 65 unit_mixup.csv 'unit_mixup.csv:1:' "'capacity_ah'"
 printf '%s\n' "${head/voltage_v/capacity_ah}" "$row" >duplicate_headers.csv
-read_file 65 duplicate_headers.csv 'duplicate_headers.csv:1:' 'columns 4 and 5'
+read_file 65 duplicate_headers.csv 'duplicate_headers.csv:1:' \
+  'columns 4 and 5'
 printf '%s\n' "${head//,/;}" 'A;NMC;8;60,5;7,4;82;95,50' >locale_commas.csv
 read_file 65 locale_commas.csv 'locale_commas.csv:2:9:' "decimal = ','"
 printf '%s\n' "$head" '"A, the ""blue"" lot",NMC,8,60,7.4,82,"95.50"' \

@@ -154,11 +154,13 @@ local function fails (changes, words)
   check.has(why, 'offer "H1"')
   check.has(why, "test_badinput.lua:")
 end
-fails({ prise_lot = 3 }, "unknown key 'prise_lot' (did you mean 'price_lot'?)")
+fails({ prise_lot = 3 },
+  "unknown key 'prise_lot' (did you mean 'price_lot'?)")
 fails({ count = "four" }, "count must be a number (got string)")
 fails({ freight = -1 }, "freight must lie in 0")
 fails({ dud_pct = 0 / 0 }, "(got nan)")
-fails({ tested_ah = math.huge }, "tested_ah must lie in 0.1 .. 5000 Ah (got inf)")
+fails({ tested_ah = math.huge },
+  "tested_ah must lie in 0.1 .. 5000 Ah (got inf)")
 fails({ price_lot = -math.huge }, "(got -inf)")
 fails({ price_each = 318 }, "give price_each or price_lot, not both")
 -- with one of the two replaces the other: no contradiction
