@@ -246,6 +246,8 @@ typedef struct lot {
   const case_plan *p;
   const amp_ask *ask;
   uint64_t stream; /* of the number of duds */
+  double *at_most; /* [count] chance of at most so many accepted; NULL where
+                      the share of duds is spread or nothing is a dud */
 } lot;
 
 static double drawn (const lot *l, const amp_value *v, size_t i,
@@ -255,14 +257,52 @@ static double drawn (const lot *l, const amp_value *v, size_t i,
   return amp_value_draw(v, l->ask->seed, i, l->ask->draws);
 }
 
+static bool has_spread (const amp_value *v) {
+  return amp_value_is_set(v) && !amp_value_is_fixed(v);
+}
+
+/* One share of duds for all draws: its sums are taken once, as
+** amp_binomial_quantile would take them for each. */
+static amp_status sum_chances (const amp_context *ctx, lot *l,
+                               amp_error *err) {
+  const amp_case *c = l->p->c;
+  size_t n = (size_t)l->p->count;
+  double sum = 0.0;
+  if (!c->from_offer || has_spread(&c->dud) || !(dud_middle(c) > 0.0))
+    return AMP_OK;
+  l->at_most = amp_alloc(ctx, n * sizeof *l->at_most);
+  if (l->at_most == NULL)
+    return amp_failf(err, AMP_ENOMEM, NULL, "no memory for the duds");
+  for (size_t k = 0; k < n; k++) {
+    sum += amp_binomial_pmf((int)n, (int)k, 1.0 - c->dud.value);
+    l->at_most[k] = sum;
+  }
+  return AMP_OK;
+}
+
+/* The first place of at_most[n] that reaches u, less the rounding that
+** amp_binomial_quantile allows; n where none does. */
+static int first_reaching (const double *at_most, int n, double u) {
+  int lo = 0, hi = n;
+  while (lo < hi) {
+    int middle = lo + (hi - lo) / 2;
+    if (at_most[middle] >= u - 1e-12)
+      hi = middle;
+    else
+      lo = middle + 1;
+  }
+  return lo;
+}
+
 /* Accepted modules at a random place of the binomial distribution. */
 static int accepted (const lot *l, double dud, size_t i) {
   int n = l->p->count;
+  double u;
   if (!l->p->c->from_offer || dud <= 0.0)
     return n;
-  return amp_binomial_quantile(
-      n, 1.0 - dud,
-      amp_uniform_stratified(l->ask->seed, l->stream, i, l->ask->draws));
+  u = amp_uniform_stratified(l->ask->seed, l->stream, i, l->ask->draws);
+  return l->at_most != NULL ? first_reaching(l->at_most, n, u)
+                            : amp_binomial_quantile(n, 1.0 - dud, u);
 }
 
 /* A capacity is never below 1 % of the label, whatever a normal spread
@@ -321,10 +361,6 @@ static void find_key (case_plan *p, case_draw *d) {
   p->key[d->key] = (case_key){d->strings, d->load, d->sun, d->shift};
 }
 
-static bool has_spread (const amp_value *v) {
-  return amp_value_is_set(v) && !amp_value_is_fixed(v);
-}
-
 static int most_nodes (const case_plan *p) {
   const amp_duty *d = p->c->need->duty;
   bool spread = has_spread(&d->load_factor) || has_spread(&d->sun_factor) ||
@@ -356,18 +392,32 @@ static uint64_t luck_of (const case_plan *p) {
   return own ^ amp_stream("accepted of the lot");
 }
 
+static void draw_all (const lot *l, case_plan *p) {
+  for (size_t i = 0; i < p->draws; i++) {
+    draw_one(l, i, &p->draw[i]);
+    find_key(p, &p->draw[i]);
+  }
+}
+
 static amp_status make_draws (const amp_context *ctx, const amp_ask *ask,
                               case_plan *p, amp_error *err) {
-  lot l = {p, ask, luck_of(p)};
+  lot l = {p, ask, luck_of(p), NULL};
+  amp_status st = sum_chances(ctx, &l, err);
+  if (st != AMP_OK)
+    return st;
   p->draws = ask->draws;
   p->draw = amp_alloc(ctx, p->draws * sizeof *p->draw);
   p->key = amp_alloc(ctx, p->draws * sizeof *p->key);
-  if (p->draw == NULL || p->key == NULL)
-    return amp_failf(err, AMP_ENOMEM, NULL, "no memory for the draws");
-  for (size_t i = 0; i < p->draws; i++) {
-    draw_one(&l, i, &p->draw[i]);
-    find_key(p, &p->draw[i]);
-  }
+  if (p->draw != NULL && p->key != NULL)
+    draw_all(&l, p);
+  else
+    st = amp_failf(err, AMP_ENOMEM, NULL, "no memory for the draws");
+  amp_free(ctx, l.at_most, (size_t)p->count * sizeof *l.at_most);
+  return st;
+}
+
+static amp_status make_nodes (const amp_context *ctx, case_plan *p,
+                              amp_error *err) {
   spread_nodes(p);
   p->node_bytes = p->keys * (size_t)p->nodes * sizeof *p->node;
   p->node = amp_alloc(ctx, p->node_bytes);
@@ -382,6 +432,7 @@ amp_status case_plan_make (const amp_context *ctx, const amp_case *cases,
                            amp_error *err) {
   amp_error why = {0};
   amp_case_result *r = &result[place];
+  amp_status st;
   memset(p, 0, sizeof *p);
   memset(r, 0, sizeof *r);
   case_no_stats(r);
@@ -402,7 +453,8 @@ amp_status case_plan_make (const amp_context *ctx, const amp_case *cases,
     case_refuse(p, &why);
     return AMP_OK;
   }
-  return make_draws(ctx, ask, p, err);
+  st = make_draws(ctx, ask, p, err);
+  return st == AMP_OK ? make_nodes(ctx, p, err) : st;
 }
 
 void case_plan_free (const amp_context *ctx, case_plan *p) {

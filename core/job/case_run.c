@@ -10,10 +10,6 @@
 /* Lanes of one simulation: bounds the memory (a pack is some 40 kB). */
 enum { LANES_AT_ONCE = 256 };
 
-/* Resistance grows by 1 % of new per 1 % of capacity lost: assumption after
-** the nickel-rich cells of doi:10.18154/RWTH-2021-04545 (1.20 at 80 %). */
-#define R_PER_LOSS 1.0
-
 /* One lane: a year of a plan at one state of health. */
 typedef struct lane {
   case_plan *plan;
@@ -146,35 +142,15 @@ static void keep (const batch *b, size_t i, bool ac) {
 
 /* ---- lanes ---- */
 
-/* The default resistance belongs to a new cell, a measured one to the state
-** in which the module stands now. */
-static double growth (const case_plan *p, double soh) {
-  const amp_module *m = &p->module;
-  double now = 1.0;
-  if (amp_value_is_set(&m->r10s) && amp_value_is_set(&m->tested))
-    now = m->tested.value / m->capacity.value;
-  else if (amp_value_is_set(&m->r10s) && amp_value_is_set(&m->soh))
-    now = m->soh.value;
-  return fmax(1.0 + R_PER_LOSS * (1.0 - soh), 0.1) /
-         fmax(1.0 + R_PER_LOSS * (1.0 - now), 0.1);
-}
-
 static amp_status make_pack (const lane *l, amp_pack *pack, amp_error *err) {
   const case_plan *p = l->plan;
-  const amp_module *m = &p->module;
-  double soh = p->node_soh[l->k], grown = growth(p, soh);
-  double r10s = amp_value_is_set(&m->r10s) ? m->r10s.value : AMP_NOT_GIVEN;
   amp_group g;
-  amp_status st = amp_module_leaf(m, &p->r->window, m->capacity.value, r10s,
-                                  p->series, p->key[l->key].strings, &g, err);
-  if (st != AMP_OK)
-    return st;
-  g.cell.capacity *= soh;
-  g.cell.r0 *= grown;
-  g.cell.r1 *= grown;
-  g.cell.r2 *= grown;
-  amp_pack_uniform(&g, 1, 1, pack);
-  return AMP_OK;
+  amp_status st =
+      amp_module_leaf_at(&p->module, &p->r->window, p->node_soh[l->k],
+                         p->series, p->key[l->key].strings, &g, err);
+  if (st == AMP_OK)
+    amp_pack_uniform(&g, 1, 1, pack);
+  return st;
 }
 
 static amp_status add_lane (batch *b, case_plan *p, size_t key, int k,

@@ -281,6 +281,24 @@ static void strings_follow_the_binomial (void **state) {
   assert_true(r.tested.spread);
 }
 
+/* The sums of one share of duds are taken once, those of a spread one for
+** each draw: a spread of no width gives the same strings, draw by draw. */
+static void chances_taken_once_change_no_string (void **state) {
+  hut *h = *state;
+  amp_case c[2];
+  amp_case_result r[2];
+  c[0] = c[1] = h->c[0];
+  c[0].offer.count = c[1].offer.count = 37;
+  c[1].dud = amp_value_even(0.1, 0.1);
+  c[1].dud.value = c[0].dud.value;
+  c[0].stream = c[1].stream = 3;
+  take(c, 2, 400, r);
+  assert_int_equal(r[0].status, AMP_OK);
+  assert_close(r[0].cheapest, 0.5, 1e-12);
+  assert_close(r[0].tested.p10, r[1].tested.p10, 0.0);
+  assert_close(r[0].tested.p90, r[1].tested.p90, 0.0);
+}
+
 /* Two equal lots whose share of duds is one and the same number: in half of
 ** the draws or more they differ in strings, so neither is always the first;
 ** equal draws are split. Of one name they are the same lot twice. */
@@ -657,6 +675,7 @@ int main (void) {
       HUT_TEST(years_and_levelised_follow_from_the_year),
       HUT_TEST(without_spread_draws_change_nothing),
       HUT_TEST(strings_follow_the_binomial),
+      HUT_TEST(chances_taken_once_change_no_string),
       HUT_TEST(lots_do_not_share_their_luck),
       HUT_TEST(company_and_workers_change_no_bit),
       HUT_TEST(equals_share_the_first_place),
