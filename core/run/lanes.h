@@ -93,7 +93,17 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(shape)                                                                   \
   X(f)                                                                       \
   X(chem)                                                                    \
-  X(heat)
+  X(heat)                                                                    \
+  X(row) /* of the table, and how far in it */                               \
+  X(in)                                                                      \
+  X(c0) /* that row, field by field */                                       \
+  X(c1)                                                                      \
+  X(c2)                                                                      \
+  X(c3)                                                                      \
+  X(cr)                                                                      \
+  X(cdr)                                                                     \
+  X(cf)                                                                      \
+  X(cspare)
 
 /* Per lane, during a step: power asked at the terminals and what it is made
 ** of, the current, whether a limit holds, room left to the nearest limit. */

@@ -6,6 +6,7 @@
 #include "base/elementary_inline.h"
 #include <math.h>
 #include <stdbool.h>
+#include <stddef.h>
 
 #if defined(__GNUC__)
 #define ALWAYS inline __attribute__((always_inline))
@@ -25,6 +26,44 @@ typedef enum amp_take { AMP_TRY, AMP_TAKE_IF, AMP_TAKE } amp_take;
 /* 1.5 * 2^52 and its bits: see look_up */
 #define MAGIC 0x1.8p+52
 #define MAGIC_BITS 0x4338000000000000u
+
+/* Four pieces of four doubles, turned: to[k * step + j] = piece j, element k. */
+#if defined(__has_builtin)
+#if __has_builtin(__builtin_shufflevector)
+#define LANES_SHUFFLE(a, b, i, j, k, l)                                      \
+  __builtin_shufflevector(a, b, i, j, k, l)
+#endif
+#endif
+
+static inline void lanes_turn (const double *p0, const double *p1,
+                               const double *p2, const double *p3, double *to,
+                               int step) {
+#ifdef LANES_SHUFFLE
+  typedef double four __attribute__((vector_size(32)));
+  four a, b, c, d, out[4];
+  memcpy(&a, p0, sizeof a);
+  memcpy(&b, p1, sizeof b);
+  memcpy(&c, p2, sizeof c);
+  memcpy(&d, p3, sizeof d);
+  four even = LANES_SHUFFLE(a, b, 0, 4, 2, 6);
+  four odd = LANES_SHUFFLE(a, b, 1, 5, 3, 7);
+  four even2 = LANES_SHUFFLE(c, d, 0, 4, 2, 6);
+  four odd2 = LANES_SHUFFLE(c, d, 1, 5, 3, 7);
+  out[0] = LANES_SHUFFLE(even, even2, 0, 1, 4, 5);
+  out[1] = LANES_SHUFFLE(odd, odd2, 0, 1, 4, 5);
+  out[2] = LANES_SHUFFLE(even, even2, 2, 3, 6, 7);
+  out[3] = LANES_SHUFFLE(odd, odd2, 2, 3, 6, 7);
+  for (int k = 0; k < 4; k++)
+    memcpy(to + k * step, &out[k], sizeof out[k]);
+#else
+  for (int k = 0; k < 4; k++) {
+    to[k * step] = p0[k];
+    to[k * step + 1] = p1[k];
+    to[k * step + 2] = p2[k];
+    to[k * step + 3] = p3[k];
+  }
+#endif
+}
 
 #define L 1
 #define NAME(f) f##_1

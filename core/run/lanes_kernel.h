@@ -516,7 +516,8 @@ static void NAME (keep_trace)(const amp_block *b, double *row, double now,
   row[TRACE_VOLTAGE] = (g->v_time[0] - before[6]) / b->dt;
   row[TRACE_TEMP] = first->temp[0];
   row[TRACE_POWER] = out / b->dt;
-  row[TRACE_UNSERVED] = (g->unserved[0] - before[4]) / b->dt;
+  row[TRACE_UNSERVED] =
+      (g->unserved[0] + g->dc_unserved[0] - before[4]) / b->dt;
   row[TRACE_CURTAILED] = (g->curtailed[0] - before[5]) / b->dt;
 }
 
@@ -526,35 +527,37 @@ static void NAME (sums_now)(const amp_block *b, double *sum) {
   sum[1] = g->in[0];
   sum[2] = g->charge_out[0];
   sum[3] = g->charge_in[0];
-  sum[4] = g->unserved[0];
+  sum[4] = g->unserved[0] + g->dc_unserved[0];
   sum[5] = g->curtailed[0];
   sum[6] = g->v_time[0];
 }
 
 /* A whole step of all lanes of one leaf. What is rare is asked for once for
 ** all lanes. */
-static inline double NAME (whole_leaf)(const amp_block *b, double now,
-                                       bool fresh) {
+static inline int64_t NAME (whole_leaf)(const amp_block *b, double now,
+                                        bool fresh) {
   const NAME(step) *s = (const NAME(step) *)b->step;
   NAME(lane) *g = (NAME(lane) *)b->lane;
   const int l0 = 0, l1 = L;
-  double tau = b->dt, rare = 0.0, bad = 0.0;
+  double tau = b->dt;
+  int64_t rare = 0, bad = 0;
   if (L == 1) {
     NAME(leaf_step)(b, b->whole, tau, now, AMP_TAKE_IF, fresh, 0);
-    return s->margin[0] >= 0.0 ? 0.0 : 1.0;
+    return s->margin[0] >= 0.0 ? 0 : 1;
   }
   EACH_LANE {
     NAME(leaf_current)(b, b->whole, l);
   }
+  NAME(rows_turn)(b);
   EACH_LANE {
-    NAME(leaf_end)(b, b->whole, tau, l);
+    NAME(leaf_end)(b, b->whole, tau, true, l);
   }
   if (fresh)
     EACH_LANE {
       NAME(warm_next)((NAME(leaf) *)b->leaf, l);
     }
-  SUM_LANES(bad) bad += s->margin[l] >= 0.0 ? 0.0 : 1.0;
-  if (bad > 0.0)
+  SUM_LANES(bad) bad += s->margin[l] >= 0.0 ? 0 : 1;
+  if (bad > 0)
     EACH_LANE {
       NAME(leaf_take)(b, tau, AMP_TAKE_IF, l);
     }
@@ -562,8 +565,8 @@ static inline double NAME (whole_leaf)(const amp_block *b, double now,
     EACH_LANE {
       NAME(leaf_take)(b, tau, AMP_TAKE, l);
     }
-  SUM_LANES(rare) rare += s->limited[l] + (s->over[l] > 0.0 ? 1.0 : 0.0);
-  if (rare > 0.0)
+  SUM_LANES(rare) rare += s->limited[l] + s->over[l] > 0.0 ? 1 : 0;
+  if (rare > 0)
     EACH_LANE {
       NAME(leaf_served)(s, g, tau, now, true, l);
     }
@@ -576,11 +579,11 @@ static inline double NAME (whole_leaf)(const amp_block *b, double now,
 
 /* A whole step of all lanes; those with margin < 0 keep their state. Gives
 ** how many. */
-static inline double NAME (whole_step)(const amp_block *b, double now,
-                                       bool fresh) {
+static inline int64_t NAME (whole_step)(const amp_block *b, double now,
+                                        bool fresh) {
   const NAME(step) *s = (const NAME(step) *)b->step;
   const int l0 = 0, l1 = L;
-  double bad = 0.0;
+  int64_t bad = 0;
   if (b->nodes == 1)
     return NAME(whole_leaf)(b, now, fresh);
   NAME(try)(b, b->whole, b->dt, 0, L);
@@ -590,7 +593,7 @@ static inline double NAME (whole_step)(const amp_block *b, double now,
     }
   NAME(take_leaves)(b, b->dt, 0, L);
   NAME(take_sums)(b, b->dt, now, 0, L);
-  SUM_LANES(bad) bad += s->margin[l] >= 0.0 ? 0.0 : 1.0;
+  SUM_LANES(bad) bad += s->margin[l] >= 0.0 ? 0 : 1;
   return bad;
 }
 
@@ -603,12 +606,12 @@ void ENTRY (amp_block *b, const amp_chunk *c) {
   for (size_t t = c->first; t < c->last; t++) {
     NAME(ask)(b, c, t, 0, L);
     for (int sub = 0; sub < c->split; sub++, done++) {
-      double now = ((double)t * c->split + sub) * b->dt, bad = 0.0;
+      double now = ((double)t * c->split + sub) * b->dt;
       double before[7];
       if (L == 1 && c->trace)
         NAME(sums_now)(b, before);
-      bad = NAME(whole_step)(b, now, done % every == 0);
-      for (int l = 0; bad > 0.0 && l < L; l++)
+      int64_t bad = NAME(whole_step)(b, now, done % every == 0);
+      for (int l = 0; bad > 0 && l < L; l++)
         if (!(s->margin[l] >= 0.0))
           NAME(limits)(b, b->dt, now, l);
       if (c->soc)
