@@ -83,4 +83,13 @@ amp_status amp_module_leaf (const amp_module *m, const amp_window *w,
                             double capacity, double r10s, int modules,
                             int strings, amp_group *out, amp_error *err);
 
+/*
+** The same at middle values and at state of health 'soh' of the nameplate:
+** capacity falls by it, resistance grows from the state it was measured in
+** (a default: from new).
+*/
+amp_status amp_module_leaf_at (const amp_module *m, const amp_window *w,
+                               double soh, int modules, int strings,
+                               amp_group *out, amp_error *err);
+
 #endif
