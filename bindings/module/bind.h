@@ -14,6 +14,7 @@
 **   range version at_least params levelised bid_ceiling layouts rainflow
 **   chemistries life_models sha256 describe
 **   compare_raw(offers, need, opts) sweep_raw(cases, opts)
+**   simulate_raw(pack, duty, inverter) trace_raw(pack, duty, inverter, every)
 **   kind(x)      "module", "value", ... or nil for what is not ours
 **   keys(x)      a copy of the table of keys as given
 **   name(x)      the name of an object, or its class
@@ -272,5 +273,6 @@ void bind_listing_open (lua_State *L); /* offers_csv, offers_text */
 void bind_tools_open (lua_State *L);   /* range, params, sha256, ... */
 void bind_host_open (lua_State *L);    /* read, write, warn, ... */
 void bind_table_open (lua_State *L);   /* tables: bind_table.c */
+void bind_run_open (lua_State *L);     /* simulate_raw, trace_raw */
 
 #endif

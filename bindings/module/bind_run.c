@@ -1,0 +1,292 @@
+/*
+** bind_run.c -- a duty run on a pack at its middle values, as plain numbers
+** for the Lua half to lay out.
+**
+** simulate_raw(pack, duty, inverter or nil) --> {total = sums, [1..12] = sums
+**   with asked_kwh and 'month_h' (h from the start at which the month ends),
+**   first_unserved_h last_unserved_h first_curtailed_h (nil: never),
+**   balance_kwh stored_kwh asked_kwh supply_kwh (nil: as much as needed)
+**   soc_min_pct soc_max_pct soc_start_pct soc_end_pct temp_min_c temp_max_c
+**   current_max_a current_min_a efc days steps step_s window_min_pct
+**   window_max_pct basis}
+** sums: hours served_kwh unserved_kwh (AC and DC) dc_served_kwh
+**   dc_unserved_kwh curtailed_kwh out_kwh in_kwh loss_kwh soc_mean_pct
+**   soc_low_pct unserved_h
+** trace_raw(pack, duty, inverter, every) --> list of {time_h, soc_pct,
+**   current_a, voltage_v, temp_c, power_w, unserved_w, curtailed_w}: time,
+**   charge and temperature at the end of 'every' steps, the others their mean
+*/
+#include "bind.h"
+#include "run/simulate.h"
+#include <math.h>
+#include <string.h>
+
+/* What a run needs; the amp_pack is large, so it lives in a userdata. */
+typedef struct run {
+  const bind_pack *p;
+  const amp_duty *duty;
+  amp_converter converter;
+  double v_abs_max;
+  amp_module module; /* with the pack's limits */
+  amp_window window;
+  amp_pack pack;
+  amp_sim_result result;
+  amp_trace *trace;
+} run;
+
+static int run_gc (lua_State *L) {
+  run *r = lua_touserdata(L, 1);
+  amp_trace_free(bind_context(L), r->trace);
+  r->trace = NULL;
+  return 0;
+}
+
+/* A limit of the pack replaces both limits of the module at that end. */
+static void own_module (run *r) {
+  const bind_pack *p = r->p;
+  amp_module *m = &r->module;
+  *m = p->module->m;
+  if (amp_given(p->soc_min) || amp_given(p->cell_v_min)) {
+    m->soc_min = p->soc_min;
+    m->cell_v_min = p->cell_v_min;
+  }
+  if (amp_given(p->soc_max) || amp_given(p->cell_v_max)) {
+    m->soc_max = p->soc_max;
+    m->cell_v_max = p->cell_v_max;
+  }
+}
+
+static amp_status make_pack (run *r, amp_error *err) {
+  const amp_module *m = &r->module;
+  amp_group g;
+  double soh = bind_module_tested(m, NULL) / m->capacity.value;
+  amp_status st = amp_window_of(
+      m->chemistry, m->series * r->p->series, m->soc_min, m->soc_max,
+      m->cell_v_min, m->cell_v_max, r->converter.v_min, r->converter.v_max,
+      r->v_abs_max, &r->window, err);
+  if (st == AMP_OK)
+    st = amp_module_leaf_at(m, &r->window, soh, r->p->series, r->p->parallel,
+                            &g, err);
+  if (st == AMP_OK)
+    amp_pack_uniform(&g, 1, 1, &r->pack);
+  return st;
+}
+
+/* Run pack, duty and inverter at 1, 2, 3; the run is left at the top. */
+static run *new_run (lua_State *L) {
+  amp_error err = {0};
+  const bind_pack *p = bind_check(L, 1, "pack", "simulate");
+  const bind_profile *d = bind_check(L, 2, "profile", "simulate: duty");
+  const bind_inverter *i = NULL;
+  if (!lua_isnoneornil(L, 3))
+    i = bind_check(L, 3, "inverter", "simulate: inverter");
+  run *r = lua_newuserdatauv(L, sizeof *r, 0);
+  memset(r, 0, sizeof *r);
+  lua_newtable(L);
+  lua_pushcfunction(L, run_gc);
+  lua_setfield(L, -2, "__gc");
+  lua_setmetatable(L, -2);
+  r->p = p;
+  r->duty = &d->duty;
+  r->converter.efficiency = 1.0;
+  if (i != NULL) {
+    r->converter = i->c;
+    r->v_abs_max = i->v_abs_max;
+  }
+  own_module(r);
+  amp_sim_case c = {&r->pack, r->converter, 1.0, 1.0, 0.0};
+  amp_status st = make_pack(r, &err);
+  if (st == AMP_OK) {
+    bind_enter(L);
+    st = amp_simulate_trace(bind_context(L), &c, r->duty, NULL, &r->trace,
+                            &r->result, &err);
+    bind_rethrow(L);
+  }
+  if (st != AMP_OK)
+    bind_raise(L, NULL, "simulate", &err);
+  return r;
+}
+
+/* ---- sums ---- */
+
+static void set (lua_State *L, const char *key, double v) {
+  if (v == v) {
+    lua_pushnumber(L, v);
+    lua_setfield(L, -2, key);
+  }
+}
+
+/* Lowest charge at the ends of the steps first .. last-1 of the trace */
+static double lowest (const run *r, size_t first, size_t last) {
+  const double *soc = amp_trace_column(r->trace, "soc");
+  double low = HUGE_VAL;
+  for (size_t i = first; i < last; i++)
+    low = fmin(low, soc[i]);
+  return low;
+}
+
+static void push_sums (lua_State *L, const amp_sim_month *m, double low) {
+  lua_createtable(L, 0, 16);
+  set(L, "hours", m->time / 3600.0);
+  set(L, "served_kwh", (m->served + m->dc_served) / 3.6e6);
+  set(L, "unserved_kwh", (m->unserved + m->dc_unserved) / 3.6e6);
+  set(L, "dc_served_kwh", m->dc_served / 3.6e6);
+  set(L, "dc_unserved_kwh", m->dc_unserved / 3.6e6);
+  set(L, "curtailed_kwh", m->curtailed / 3.6e6);
+  set(L, "out_kwh", m->out / 3.6e6);
+  set(L, "in_kwh", m->in / 3.6e6);
+  set(L, "loss_kwh", m->loss / 3.6e6);
+  set(L, "soc_mean_pct", m->soc_time / m->time * 100.0);
+  set(L, "soc_low_pct", low * 100.0);
+  set(L, "unserved_h", m->unserved_time / 3600.0);
+}
+
+/* Into the table at the top; what the duty asks stands beside. */
+static void push_months (lua_State *L, const run *r) {
+  const amp_duty *d = r->duty;
+  amp_duty_month asked[12];
+  size_t split = amp_trace_length(r->trace) / d->n, first = 0;
+  double all = 0.0, supply = 0.0;
+  amp_duty_months(d, asked);
+  for (int m = 0; m < 12; m++) {
+    size_t last = m < 11 ? d->month_end[m] : d->n;
+    if (last <= first)
+      continue;
+    push_sums(L, &r->result.month[m], lowest(r, first * split, last * split));
+    set(L, "asked_kwh", (asked[m].ac + asked[m].dc) / 3.6e6);
+    set(L, "month_h", (double)last * d->dt / 3600.0);
+    lua_rawseti(L, -2, m + 1);
+    all += asked[m].ac + asked[m].dc;
+    supply += asked[m].pv;
+    first = last;
+  }
+  set(L, "asked_kwh", all / 3.6e6);
+  set(L, "supply_kwh", d->supply_free ? NAN : supply / 3.6e6);
+}
+
+/* J at nominal voltage, as tested: what a full cycle is counted in */
+static double tested_energy (const run *r) {
+  return bind_module_tested(&r->module, NULL) *
+         amp_module_nominal_v(&r->module) * r->p->series * r->p->parallel;
+}
+
+/* No better than the worst number that went in */
+static amp_basis basis_of (const run *r) {
+  const amp_module *m = &r->module;
+  amp_basis b = r->duty->basis;
+  if (amp_value_is_set(&m->tested))
+    b = amp_basis_worse(b, m->tested.basis);
+  else if (amp_value_is_set(&m->soh))
+    b = amp_basis_worse(amp_basis_worse(b, m->capacity.basis), m->soh.basis);
+  else
+    b = AMP_BASIS_ASSUMED; /* the nameplate taken for the truth */
+  if (r->window.assumed_low || r->window.assumed_high ||
+      !amp_value_is_set(&m->r10s))
+    return AMP_BASIS_ASSUMED;
+  return amp_basis_worse(amp_basis_worse(b, m->r10s.basis),
+                         AMP_BASIS_COMPUTED);
+}
+
+static double hours_or_never (double s) {
+  return s < 0.0 ? NAN : s / 3600.0;
+}
+
+static void push_extremes (lua_State *L, const run *r) {
+  const amp_sim_result *a = &r->result;
+  set(L, "soc_min_pct", a->soc_low * 100.0);
+  set(L, "soc_max_pct", a->soc_high * 100.0);
+  set(L, "soc_start_pct", a->soc_start * 100.0);
+  set(L, "soc_end_pct", a->soc_end * 100.0);
+  set(L, "temp_min_c", a->temp_low - 273.15);
+  set(L, "temp_max_c", a->temp_high - 273.15);
+  set(L, "current_max_a", a->i_max);
+  set(L, "current_min_a", a->i_min);
+  set(L, "window_min_pct", r->window.soc_min * 100.0);
+  set(L, "window_max_pct", r->window.soc_max * 100.0);
+  set(L, "first_unserved_h", hours_or_never(a->first_unserved));
+  set(L, "last_unserved_h", hours_or_never(a->last_unserved));
+  set(L, "first_curtailed_h", hours_or_never(a->first_curtailed));
+}
+
+/* simulate_raw(pack, duty, inverter) --> see the head of this file */
+static int simulate_raw (lua_State *L) {
+  lua_settop(L, 3);
+  run *r = new_run(L);
+  const amp_sim_result *a = &r->result;
+  double steps = (double)amp_trace_length(r->trace);
+  lua_newtable(L);
+  push_months(L, r);
+  push_extremes(L, r);
+  push_sums(L, &a->total, a->soc_low);
+  lua_setfield(L, -2, "total");
+  set(L, "balance_kwh", a->energy_residual / 3.6e6);
+  set(L, "stored_kwh", (a->stored_end - a->stored_start) / 3.6e6);
+  set(L, "efc", a->total.out / tested_energy(r));
+  set(L, "days", a->total.time / 86400.0);
+  set(L, "steps", steps);
+  set(L, "step_s", a->total.time / steps);
+  lua_pushstring(L, amp_basis_name(basis_of(r)));
+  lua_setfield(L, -2, "basis");
+  return 1;
+}
+
+/* ---- the trace ---- */
+
+typedef struct trace_column {
+  const char *key, *core;
+  double factor, shift;
+  bool mean; /* over the steps of a row; else at its end */
+} trace_column;
+
+static const trace_column trace_columns[] = {
+    {"time_h", "time_s", 1.0 / 3600.0, 0.0, false},
+    {"soc_pct", "soc", 100.0, 0.0, false},
+    {"current_a", "current_a", 1.0, 0.0, true},
+    {"voltage_v", "voltage_v", 1.0, 0.0, true},
+    {"temp_c", "temp_k", 1.0, -273.15, false},
+    {"power_w", "power_w", 1.0, 0.0, true},
+    {"unserved_w", "unserved_w", 1.0, 0.0, true},
+    {"curtailed_w", "curtailed_w", 1.0, 0.0, true}};
+
+/* The column over steps first .. last-1, which are equally long */
+static double stretch (const trace_column *c, const double *v, size_t first,
+                       size_t last) {
+  double sum = 0.0;
+  if (!c->mean)
+    return v[last - 1] * c->factor + c->shift;
+  for (size_t i = first; i < last; i++)
+    sum += v[i];
+  return sum / (double)(last - first) * c->factor + c->shift;
+}
+
+static void push_row (lua_State *L, const run *r, size_t first, size_t last) {
+  enum { COLUMNS = sizeof trace_columns / sizeof *trace_columns };
+  lua_createtable(L, 0, COLUMNS);
+  for (int k = 0; k < COLUMNS; k++) {
+    const trace_column *c = &trace_columns[k];
+    set(L, c->key,
+        stretch(c, amp_trace_column(r->trace, c->core), first, last));
+  }
+}
+
+/* trace_raw(pack, duty, inverter, every) --> rows */
+static int trace_raw (lua_State *L) {
+  double every = luaL_checknumber(L, 4);
+  lua_settop(L, 3);
+  run *r = new_run(L);
+  size_t n = amp_trace_length(r->trace), row = 0;
+  size_t step = every >= 1.0 && every < (double)n ? (size_t)every : n;
+  lua_newtable(L);
+  for (size_t first = 0; first < n; first += step) {
+    push_row(L, r, first, n - first < step ? n : first + step);
+    lua_rawseti(L, -2, (lua_Integer)++row);
+  }
+  return 1;
+}
+
+static const luaL_Reg functions[] = {
+    {"simulate_raw", simulate_raw}, {"trace_raw", trace_raw}, {NULL, NULL}};
+
+void bind_run_open (lua_State *L) {
+  luaL_setfuncs(L, functions, 0);
+}
