@@ -257,25 +257,95 @@ static void windows_that_cannot_be_are_refused (void **state) {
                    AMP_ERANGE);
 }
 
-/*
-** Common practice, no source: 6 groups of 74 cells of 3.2 .. 3.4 Ah hold
-** about 5.3 kWh and stand at 24.0 V with 4.0 V a group. The hut's nameplate:
-** 12 x 25.55 V x 112 Ah = 34.34 kWh.
-*/
+/* The hut's nameplate: 12 x 25.55 V x 112 Ah = 34.34 kWh. */
 static void nameplate_is_nominal_voltage_times_capacity (void **state) {
-  amp_module m = module_of(amp_chemistry_find("nca"), 6, 74 * 3.3);
+  amp_module m = module_of(amp_chemistry_find("nmc111"), 7, 112);
   (void)state;
-  m.parallel = 74;
-  assert_int_equal(amp_module_check(&m, NULL), AMP_OK);
-  assert_close(amp_module_nameplate(&m) / KWH, 5.3, 0.1);
-  assert_close(6 * amp_chemistry_ocv(m.chemistry, amp_chemistry_soc_at_limit(
-                                                      m.chemistry, 4.0)),
-               24.0, 1e-9);
-  m = module_of(amp_chemistry_find("nmc111"), 7, 112);
   assert_close(amp_module_nominal_v(&m), 25.55, 1e-12);
   assert_close(12 * amp_module_nameplate(&m) / KWH, 34.34, 0.005);
   m.nominal_v = 25.9;
   assert_close(amp_module_nominal_v(&m), 25.9, 0.0);
+}
+
+/*
+** Common practice, no source: six groups in series of 74 parallel nickel-rich
+** cells of 3.2 .. 3.4 Ah hold about 5.3 kWh: the label at 3.65 V a group,
+** and what such a pack gives between full and empty against its own table.
+*/
+static void six_groups_of_74_cells_hold_about_5_3_kwh (void **state) {
+  const amp_chemistry *c = amp_chemistry_find("nca");
+  amp_module small = module_of(c, 6, 74 * 3.2), m = module_of(c, 6, 74 * 3.3);
+  amp_module large = module_of(c, 6, 74 * 3.4);
+  amp_window all = {.soc_max = 1.0};
+  amp_group cell, group[6];
+  amp_pack pack;
+  (void)state;
+  m.parallel = 74;
+  assert_int_equal(amp_module_check(&m, NULL), AMP_OK);
+  assert_close(amp_module_nameplate(&m) / KWH, 5.3, 0.06);
+  assert_true(amp_module_nameplate(&small) / KWH < 5.3 &&
+              amp_module_nameplate(&large) / KWH > 5.3);
+  m.series = 1;
+  assert_int_equal(
+      amp_module_leaf(&m, &all, 3.3 * 3600, NO, 1, 1, &cell, NULL), AMP_OK);
+  cell.cell = amp_cell_parallel(&cell.cell, 74.0);
+  for (int i = 0; i < 6; i++)
+    group[i] = cell;
+  assert_int_equal(amp_pack_build(group, 6, 1, 1, &pack, NULL), AMP_OK);
+  assert_close(amp_pack_capacity(&pack) / 3600, 244.2, 1e-9); /* 74 3.3 */
+  /* "about": the table's own mean is 3.705 V, 1.5 % over the nominal */
+  assert_close(amp_pack_energy(&pack) / KWH, 5.3, 0.03 * 5.3);
+}
+
+/* Rest voltage of a module whose six groups stand at these voltages. */
+static double module_at_rest (const amp_chemistry *c, const double v[6]) {
+  amp_cell cell = amp_cell_parallel(
+      &(amp_cell){.capacity = 3.3 * 3600, .r0 = 0.04, .tau1 = 1, .tau2 = 1},
+      74.0);
+  double sum = 0.0, step;
+  for (int i = 0; i < AMP_R_KNOTS; i++)
+    cell.r0_shape[i] = 1.0;
+  for (int i = 0; i < 6; i++) {
+    amp_cell_state st = {.temp = 298.15};
+    assert_int_equal(amp_chemistry_soc(c, v[i], &st.soc, NULL), AMP_OK);
+    assert_int_equal(amp_cell_step(&cell, c, &st, 0.0, 60.0, &step, NULL),
+                     AMP_OK);
+    sum += step;
+  }
+  return sum;
+}
+
+/* Common practice, no source: groups at rest near 4.0 V read about 24.0 V on
+** the module of six; here they lie as far apart as is called good, 20 mV. */
+static void six_groups_near_4_v_read_about_24_v (void **state) {
+  const amp_chemistry *c = amp_chemistry_find("nca");
+  const double near[6] = {3.990, 3.995, 4.000, 4.000, 4.005, 4.010};
+  const double low[6] = {3.90, 4.0, 4.0, 4.0, 4.0, 4.0};
+  (void)state;
+  assert_close(module_at_rest(c, near), 24.0, 1e-6);
+  assert_close(module_at_rest(c, low), 23.9, 1e-6);
+}
+
+/*
+** Common practice, no source: ten modules of six groups between 24.00 and
+** 24.03 V count as closely balanced: 5 mV a group, which on the slope of the
+** chemistry there, over 1 V for all of its charge, is less than 0.5 % of
+** charge. 50 mV a group, called suspicious, is 4 % and more.
+*/
+static void modules_within_30_mv_are_closely_balanced (void **state) {
+  const amp_chemistry *c = amp_chemistry_find("nca");
+  double lo = 1.0, hi = 0.0, far;
+  (void)state;
+  for (int i = 0; i < 10; i++) {
+    double soc;
+    assert_int_equal(
+        amp_chemistry_soc(c, (24.00 + 0.03 * i / 9) / 6, &soc, NULL), AMP_OK);
+    lo = fmin(lo, soc);
+    hi = fmax(hi, soc);
+  }
+  assert_true(hi > lo && hi - lo < 0.005);
+  assert_int_equal(amp_chemistry_soc(c, 24.30 / 6, &far, NULL), AMP_OK);
+  assert_true(far - lo > 0.04);
 }
 
 static void check_refuses_what_a_label_cannot_say (void **state) {
@@ -381,6 +451,9 @@ int main (void) {
       cmocka_unit_test(daily_limits_stand_in_and_are_flagged),
       cmocka_unit_test(windows_that_cannot_be_are_refused),
       cmocka_unit_test(nameplate_is_nominal_voltage_times_capacity),
+      cmocka_unit_test(six_groups_of_74_cells_hold_about_5_3_kwh),
+      cmocka_unit_test(six_groups_near_4_v_read_about_24_v),
+      cmocka_unit_test(modules_within_30_mv_are_closely_balanced),
       cmocka_unit_test(check_refuses_what_a_label_cannot_say),
       cmocka_unit_test(leaf_carries_the_whole_bank),
       cmocka_unit_test(what_is_not_given_is_taken_by_chemistry),
