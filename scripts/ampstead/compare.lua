@@ -118,7 +118,7 @@ local function why_of (row, key)
     if row.years_why then return row.years_why end
   end
   if key:find "^per_" or key == "levelised" then
-    return "most of the draws give no pack, or not a year of it"
+    return "most draws deliver nothing: no string, no year, or no load met"
   end
 end
 
