@@ -146,9 +146,11 @@ contract () {
 }
 
 # One program under valgrind, about 60 times slower. What takes over 5 s by
-# itself is left to the sanitizers, and said.
+# itself is left to the sanitizers, and said. Only what valgrind finds counts
+# (99, or a signal): it reckons long double in 64 bits, so the tests that
+# compare with it fail there, and each test has counted above already.
 valgrind_one () { # PROGRAM FOLDER-FOR-LOGS
-  local log
+  local log st=0
   log=$2/$(basename "$1")
   timeout 5 "$1" >/dev/null 2>&1
   if [ $? = 124 ]; then
@@ -156,8 +158,9 @@ valgrind_one () { # PROGRAM FOLDER-FOR-LOGS
     return 0
   fi
   valgrind -q --error-exitcode=99 --leak-check=full \
-    --errors-for-leak-kinds=definite "$1" >"$log" 2>&1 && return 0
-  echo "$1: status $?"
+    --errors-for-leak-kinds=definite "$1" >"$log" 2>&1 || st=$?
+  [ "$st" -lt 99 ] && return 0
+  echo "$1: status $st"
   grep -E '^==|ERROR|FAILED' "$log" | head -n 12
   return 1
 }

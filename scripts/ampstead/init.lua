@@ -4,11 +4,12 @@ local core, loader = ...
 
 -- what the C half keeps for this half
 local inside = { compare_raw = true, sweep_raw = true, table_new = true,
+  simulate_raw = true, trace_raw = true,
   kind = true, keys = true, name = true, defaults = true, value = true,
   methods = true, fail = true, warn = true, progress = true, read = true,
   write = true, script = true, params_used = true, settings = true,
   daily = true, net = true, series = true, describe = true,
-  profile_csv = true, profile_text = true,
+  plain = true, profile_csv = true, profile_text = true,
   offers_csv = true, offers_text = true, sha256 = true, nearest = true }
 
 -- in the contract, and not made yet: calling them says so
@@ -16,6 +17,7 @@ local later = { "fit", "cable", "fuse", "fuse_link", "precharge", "caution",
   "readings", "log", "match", "paralleling" }
 
 local wording, notes = loader("wording"), loader("notes")
+local plain, answers = loader("plain"), loader("answers")
 local amp, known = {}, {}
 
 for key, value in pairs(core) do
@@ -32,10 +34,18 @@ end
 
 amp.profile = { daily = core.daily, net = core.net,
   csv = reader(core.profile_csv), text = core.profile_text }
-amp.offers = { csv = reader(core.offers_csv), text = core.offers_text }
+amp.offers = { csv = plain.lists(reader(core.offers_csv)),
+  text = plain.lists(core.offers_text) }
+for _, name in ipairs{ "layouts", "rainflow", "chemistries", "life_models" } do
+  amp[name] = answers[name]
+end
+amp.range, amp.params = plain.lists(core.range), plain.lists(core.params)
+plain.list(amp.profile)
+plain.list(amp.offers)
 amp.table = loader("table").new
 amp.compare = loader("compare").compare
 amp.sweep = loader("sweep").sweep
+loader("run") -- pack:simulate
 
 for key in pairs(amp) do known[#known + 1] = key end
 table.sort(known)
@@ -44,6 +54,7 @@ local not_yet = {}
 for _, key in ipairs(later) do not_yet[key] = true end
 
 return setmetatable(amp, {
+  __tostring = function () return "ampstead " .. core.version end,
   __index = function (_, key)
     if not_yet[key] then
       core.fail("script", "amp." .. key .. " is not in this version yet")

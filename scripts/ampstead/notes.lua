@@ -161,7 +161,7 @@ function look_object (n, object, who, skip, outer)
   for _, key in ipairs{ "module", "inverter", "duty" } do
     if keys[key] ~= nil then look_object(n, keys[key], who, skip, keys) end
   end
-  look_models(n, keys.life_model, who, skip)
+  if not skip.life_model then look_models(n, keys.life_model, who, skip) end
 end
 notes.look = look_object
 
@@ -230,8 +230,9 @@ local function say_defaults (list, all)
 end
 
 --- Lines {label, sentence} of everything collected; 'middle' stands after
--- what a few tests say, 'all' is how many owners there are.
-function notes.lines (n, middle, all)
+-- what a few tests say, 'all' is how many owners there are; 'unpriced': no
+-- prices went in.
+function notes.lines (n, middle, all, unpriced)
   local lines = {}
   local function put (label, text)
     if text ~= "" then lines[#lines + 1] = { label, text } end
@@ -248,8 +249,9 @@ function notes.lines (n, middle, all)
   if #n.stood_in.order > 0 then
     put("not given", say_defaults(n.stood_in, all) .. ".")
   end
-  put("no spread given", #n.fixed.order > 0 and names_of(n.fixed) ..
-    "; prices." or "prices.")
+  local fixed = #n.fixed.order > 0 and names_of(n.fixed) or nil
+  if not unpriced then fixed = fixed and fixed .. "; prices" or "prices" end
+  put("no spread given", fixed and fixed .. "." or "")
   return lines
 end
 
@@ -294,15 +296,18 @@ function notes.rerun (raw)
   for _, file in ipairs(files) do
     parts[#parts + 1] = file_text(file)
   end
-  parts[#parts + 1] = "seed " .. wording.trim(raw.seed, 20)
-  parts[#parts + 1] = "draws " .. wording.trim(raw.draws, 20)
+  if raw.draws then
+    parts[#parts + 1] = "seed " .. wording.trim(raw.seed, 20)
+    parts[#parts + 1] = "draws " .. wording.trim(raw.draws, 20)
+  end
   return "rerun: " .. table.concat(parts, ", ")
 end
 
---- What every result says of itself, and how to make it again.
-function notes.close (lines, raw)
-  lines[#lines + 1] = { "", "Smooth fade only: sudden group failure, a " ..
-    "knee, crash damage are not covered." }
+--- What every result says of itself, and how to make it again; 'covers' is
+-- what it covers, where that isn't fade.
+function notes.close (lines, raw, covers)
+  lines[#lines + 1] = { "", covers or "Smooth fade only: sudden group " ..
+    "failure, a knee, crash damage are not covered." }
   lines[#lines + 1] = { "", "Not checked: fuses, cable, cold charging. " ..
     "Electrician, insurer, authority decide." }
   lines[#lines + 1] = { "", notes.rerun(raw) }

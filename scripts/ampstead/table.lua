@@ -46,7 +46,8 @@ local function full_column (column, rows)
     kind = column.kind or guess_kind(rows, column.key) }
 end
 
--- an object or value in a cell reads as its name or its middle
+-- an object or value in a cell reads as its name or its middle, true and
+-- false as themselves
 local function plain_cell (cell)
   local kind = core.kind(cell)
   if kind == "value" then
@@ -54,8 +55,6 @@ local function plain_cell (cell)
     return { value = v.value, basis = v.basis }
   elseif kind then
     return core.name(cell)
-  elseif type(cell) == "boolean" then
-    return tostring(cell)
   end
   return cell
 end

@@ -1,0 +1,14 @@
+#!/usr/bin/env bash
+# keep_outputs.sh -- write tests/examples/*.out and the README's output anew
+# from what the examples print now. Read the difference before you commit it:
+# a changed line is a changed answer, and wants its reason in the commit.
+set -eu
+cd "$(dirname "$0")/../.."
+tmp=$(mktemp -d)
+trap 'rm -rf "$tmp"' EXIT
+for script in examples/*.lua; do
+  build/ampstead --out "$tmp/out" "$script" >"$tmp/text"
+  cp "$tmp/text" "tests/examples/$(basename "$script" .lua).out"
+done
+lua5.4 scripts/dev/check_readme.lua --write
+git diff --stat -- tests/examples README.md
