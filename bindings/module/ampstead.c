@@ -38,7 +38,7 @@ static void open_core (lua_State *L) {
       bind_offer_open,   bind_profile_open, bind_need_open,
       bind_pack_open,    bind_case_open,    bind_run_open,
       bind_money_open,   bind_listing_open, bind_tools_open,
-      bind_table_open};
+      bind_join_open,    bind_table_open};
   lua_newtable(L);
   for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
     int top = lua_gettop(L);

@@ -125,6 +125,11 @@ const char *bind_class_of (lua_State *L, int idx); /* or NULL */
 void bind_keep (lua_State *L, int keys);
 /* Name of the object that is being made, for errors: 'offer "H1"'. */
 const char *bind_who (lua_State *L, const bind_class *c, int keys);
+/* Push a copy of what stands at 'idx'; a table in it prints as what it
+** holds. */
+void bind_push_copy (lua_State *L, int idx);
+/* The plain table at the top prints as what it holds, not as an address. */
+void bind_plain (lua_State *L);
 /* keys[key] is pushed; false (and nothing pushed) where it is nil. */
 bool bind_get (lua_State *L, int keys, const char *key);
 const bind_field *bind_field_find (const bind_class *c, const char *key);
@@ -267,12 +272,13 @@ void bind_profile_open (lua_State *L);
 void bind_need_open (lua_State *L); /* inverter, need */
 void bind_offer_open (lua_State *L);
 void bind_pack_open (lua_State *L);
+void bind_join_open (lua_State *L);    /* paralleling */
 void bind_case_open (lua_State *L);    /* compare_raw, sweep_raw */
+void bind_run_open (lua_State *L);     /* simulate_raw, trace_raw */
 void bind_money_open (lua_State *L);   /* levelised, bid_ceiling */
 void bind_listing_open (lua_State *L); /* offers_csv, offers_text */
 void bind_tools_open (lua_State *L);   /* range, params, sha256, ... */
 void bind_host_open (lua_State *L);    /* read, write, warn, ... */
 void bind_table_open (lua_State *L);   /* tables: bind_table.c */
-void bind_run_open (lua_State *L);     /* simulate_raw, trace_raw */
 
 #endif
