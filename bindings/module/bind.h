@@ -158,6 +158,8 @@ void bind_options (lua_State *L, int idx, const char *call,
 
 /* ---- errors ---- */
 
+/* Push "hut.lua:14: ", or "" where no line of a script is running. */
+void bind_push_place (lua_State *L);
 /* Raise at the user's line. Format as lua_pushfstring: %s %d, and %f is
 ** printed without a locale through bind_push_number. Class: NULL "script". */
 int bind_error (lua_State *L, const char *error_class, const char *format,

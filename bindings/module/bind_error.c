@@ -17,8 +17,7 @@ static bool is_ours (const lua_Debug *ar) {
   return strncmp(ar->source, "=[ampstead", 10) == 0;
 }
 
-/* Push "hut.lua:14: ", or "" where no line of a script is running. */
-static void push_place (lua_State *L) {
+void bind_push_place (lua_State *L) {
   lua_Debug ar;
   for (int level = 0; lua_getstack(L, level, &ar); level++) {
     lua_getinfo(L, "Sl", &ar);
@@ -50,7 +49,7 @@ static int status_of (const char *name) {
 
 /* The sentence is at the top; never returns. */
 static int raise (lua_State *L, const char *error_class) {
-  push_place(L);
+  bind_push_place(L);
   lua_insert(L, -2);
   lua_concat(L, 2);
   lua_pushvalue(L, -1);

@@ -251,11 +251,13 @@ static void warn_fraction (lua_State *L, const bind_field *f, double v,
   size_t n = strlen(f->key);
   if (n < 4 || strcmp(f->key + n - 4, "_pct") != 0 || !(v > 0.0 && v <= 1.0))
     return;
-  const char *text = lua_pushfstring(
-      L, "%s: %s = %s looks like a fraction; percent is meant", who, f->key,
-      bind_push_number(L, v));
-  bind_warn(L, text);
-  lua_pop(L, 2);
+  bind_push_place(L);
+  const char *place = lua_tostring(L, -1), *got = bind_push_number(L, v);
+  bind_warn(L, lua_pushfstring(L,
+                               "%s%s: %s = %s looks like a fraction; percent "
+                               "is meant",
+                               place, who, f->key, got));
+  lua_pop(L, 3);
 }
 
 static void check_limits (lua_State *L, const bind_field *f, double v,

@@ -559,7 +559,8 @@ amp_status amp_duty_series (const amp_context *ctx, const amp_series *s,
     return e;
   cut c = cut_series(s);
   if (c.days < 1)
-    return amp_failf(err, AMP_EDATA, "time", "not one whole day from 0 h");
+    return amp_failf(err, AMP_EDATA, "time",
+                     "the rows hold no whole day, midnight to midnight");
   e = duty_make(ctx, (size_t)c.days * c.per_day, DAY / (double)c.per_day,
                 &made, err);
   if (e != AMP_OK)
