@@ -407,9 +407,8 @@ static double NAME (try_part)(const amp_block *b, double tau, int l) {
   const NAME(step) *s = (const NAME(step) *)b->step;
   NAME(coef_of)(b, b->part, tau, l);
   if (b->nodes == 1)
-    NAME(leaf_step)(b, b->part, tau, 0.0, AMP_TRY, false, l);
-  else
-    NAME(try)(b, b->part, tau, l, l + 1);
+    return NAME(leaf_step)(b, b->part, tau, 0.0, AMP_TRY, false, l);
+  NAME(try)(b, b->part, tau, l, l + 1);
   return s->margin[l];
 }
 
@@ -536,21 +535,23 @@ static void NAME (sums_now)(const amp_block *b, double *sum) {
 ** all lanes. */
 static inline int64_t NAME (whole_leaf)(const amp_block *b, double now,
                                         bool fresh) {
-  const NAME(step) *s = (const NAME(step) *)b->step;
+  NAME(step) *s = (NAME(step) *)b->step;
+  NAME(work) *w = (NAME(work) *)b->work;
   NAME(lane) *g = (NAME(lane) *)b->lane;
   const int l0 = 0, l1 = L;
   double tau = b->dt;
   int64_t rare = 0, bad = 0;
-  if (L == 1) {
-    NAME(leaf_step)(b, b->whole, tau, now, AMP_TAKE_IF, fresh, 0);
-    return s->margin[0] >= 0.0 ? 0 : 1;
-  }
+  if (L == 1)
+    return NAME(leaf_step)(b, b->whole, tau, now, AMP_TAKE_IF, fresh, 0) >=
+                   0.0
+               ? 0
+               : 1;
   EACH_LANE {
-    NAME(leaf_current)(b, b->whole, l);
+    NAME(leaf_current)(b, b->whole, w, s, l);
   }
   NAME(rows_turn)(b);
   EACH_LANE {
-    NAME(leaf_end)(b, b->whole, tau, true, l);
+    NAME(leaf_end)(b, b->whole, tau, true, w, s, l);
   }
   if (fresh)
     EACH_LANE {
@@ -559,11 +560,11 @@ static inline int64_t NAME (whole_leaf)(const amp_block *b, double now,
   SUM_LANES(bad) bad += s->margin[l] >= 0.0 ? 0 : 1;
   if (bad > 0)
     EACH_LANE {
-      NAME(leaf_take)(b, tau, AMP_TAKE_IF, l);
+      NAME(leaf_take)(b, tau, AMP_TAKE_IF, w, s, l);
     }
   else
     EACH_LANE {
-      NAME(leaf_take)(b, tau, AMP_TAKE, l);
+      NAME(leaf_take)(b, tau, AMP_TAKE, w, s, l);
     }
   SUM_LANES(rare) rare += s->limited[l] + s->over[l] > 0.0 ? 1 : 0;
   if (rare > 0)

@@ -112,6 +112,11 @@ static ALWAYS NAME (flow)
   double den = twice_v;
   NAME(flow) w = {0.0, 0.0, false};
   if (L > 1 || !(d >= 0.0) || stuck || held != 0.0) {
+    if (L == 1 && stuck) { /* what the quotient below comes to */
+      w.limited = true;
+      w.keep = held * p > 0.0 ? held : 0.0;
+      return w;
+    }
     double limit = held > 0.0 ? vmin : vmax;
     bool weak = d < 0.0; /* more than it can give: the most it can */
     double due = held * p;
@@ -198,12 +203,11 @@ static ALWAYS double NAME (leaf_room)(const NAME(leaf) * p, double z,
 
 /* 1. The current, from the state and the power asked. */
 static ALWAYS void NAME (leaf_current)(const amp_block *b, const double *coef,
+                                       NAME(work) * w, NAME(step) * s,
                                        int l) {
   const NAME(leaf) *p = (const NAME(leaf) *)b->leaf;
   const NAME(coef) *c = (const NAME(coef) *)coef;
   const NAME(lane) *g = (const NAME(lane) *)b->lane;
-  NAME(work) *w = (NAME(work) *)b->work;
-  NAME(step) *s = (NAME(step) *)b->step;
   double z0 = p->z[l], power = s->power[l], kr = p->kr[l] * p->shape[l];
   double pairs = c->k1[l] * p->v1[l] + c->k2[l] * p->v2[l];
   double r0 = kr * NAME(warm_factor)(p, l) + p->rj[l];
@@ -229,11 +233,10 @@ static ALWAYS void NAME (leaf_current)(const amp_block *b, const double *coef,
 /* 2. The end of the step by that current, and the room left. 'turned': the
 ** table's row lies in fields. */
 static ALWAYS void NAME (leaf_end)(const amp_block *b, const double *coef,
-                                   double tau, bool turned, int l) {
+                                   double tau, bool turned, NAME(work) * w,
+                                   NAME(step) * s, int l) {
   const NAME(leaf) *p = (const NAME(leaf) *)b->leaf;
   const NAME(coef) *c = (const NAME(coef) *)coef;
-  NAME(work) *w = (NAME(work) *)b->work;
-  NAME(step) *s = (NAME(step) *)b->step;
   double i = w->i[l], r0 = w->r0[l], in = w->in[l];
   const double *at = NAME(row_of)(b->table, w->row[l]);
   NAME(look)
@@ -261,10 +264,9 @@ static ALWAYS void NAME (leaf_end)(const amp_block *b, const double *coef,
 /* 3. Take it, where 'ok' over 'on' s; a lane that is not keeps its state, so
 ** that its chemical energy and heat are 0 as well. */
 static ALWAYS void NAME (leaf_state)(const amp_block *b, bool ok, double on,
+                                     const NAME(work) * w, NAME(step) * s,
                                      int l) {
   NAME(leaf) *p = (NAME(leaf) *)b->leaf;
-  const NAME(work) *w = (const NAME(work) *)b->work;
-  NAME(step) *s = (NAME(step) *)b->step;
   NAME(lane) *g = (NAME(lane) *)b->lane;
   double z0 = p->z[l], z = w->z[l], t0 = p->temp[l], t = w->temp[l];
   double v1 = w->v1[l], v2 = w->v2[l], u1 = p->v1[l], u2 = p->v2[l];
@@ -295,15 +297,12 @@ static ALWAYS void NAME (leaf_state)(const amp_block *b, bool ok, double on,
 }
 
 static ALWAYS void NAME (leaf_take)(const amp_block *b, double tau,
-                                    amp_take mode, int l) {
-  const NAME(work) *w = (const NAME(work) *)b->work;
-  NAME(step) *s = (NAME(step) *)b->step;
+                                    amp_take mode, const NAME(work) * w,
+                                    NAME(step) * s, int l) {
   NAME(lane) *g = (NAME(lane) *)b->lane;
   bool ok = mode == AMP_TAKE || s->margin[l] >= 0.0;
   double on = ok ? tau : 0.0, held = g->held[l], keep = s->keep[l], error;
-  if (L == 1 && !ok)
-    return;
-  NAME(leaf_state)(b, ok, on, l);
+  NAME(leaf_state)(b, ok, on, w, s, l);
   NAME(leaf_sums)(g, w->i[l], s->v[l], s->term[l], ok, on, l);
   error = s->term[l] - s->power[l] * on;
   g->power_residual[l] += s->limited[l] > 0.5 ? 0.0 : error;
@@ -311,19 +310,30 @@ static ALWAYS void NAME (leaf_take)(const amp_block *b, double tau,
   s->on[l] = on;
 }
 
-/* Lane l goes 'tau' on from its state, or only tries. */
-static ALWAYS void NAME (leaf_step)(const amp_block *b, const double *coef,
-                                    double tau, double now, amp_take mode,
-                                    bool fresh, int l) {
-  const NAME(step) *s = (const NAME(step) *)b->step;
-  NAME(leaf_current)(b, coef, l);
-  NAME(leaf_end)(b, coef, tau, false, l);
+/* Lane l goes 'tau' on from its state, or only tries. Gives the room left.
+** One lane works on copies, which the compiler keeps in registers. */
+static ALWAYS double NAME (leaf_step)(const amp_block *b, const double *coef,
+                                      double tau, double now, amp_take mode,
+                                      bool fresh, int l) {
+  NAME(lane) *g = (NAME(lane) *)b->lane;
+  NAME(step) *all = (NAME(step) *)b->step, own_step, *s = all;
+  NAME(work) own_work, *w = (NAME(work) *)b->work;
+  if (L == 1) {
+    own_step = *all;
+    s = &own_step;
+    w = &own_work;
+  }
+  NAME(leaf_current)(b, coef, w, s, l);
+  NAME(leaf_end)(b, coef, tau, false, w, s, l);
+  all->margin[l] = s->margin[l];
   if (mode == AMP_TRY)
-    return;
+    return s->margin[l];
   if (fresh)
     NAME(warm_next)((NAME(leaf) *)b->leaf, l);
-  NAME(leaf_take)(b, tau, mode, l);
-  if (mode == AMP_TAKE || s->margin[l] >= 0.0)
-    NAME(leaf_served)
-  (s, (NAME(lane) *)b->lane, tau, now, s->limited[l] + s->over[l] > 0.0, l);
+  if (mode == AMP_TAKE_IF && !(s->margin[l] >= 0.0))
+    return s->margin[l];
+  NAME(leaf_take)(b, tau, AMP_TAKE, w, s, l);
+  NAME(leaf_served)(s, g, tau, now, s->limited[l] + s->over[l] > 0.0, l);
+  all->soc[l] = s->soc[l];
+  return s->margin[l];
 }
