@@ -80,7 +80,8 @@ typedef struct amp_case_result {
   amp_stat tested, usable, delivered; /* J; J; J over life */
   amp_stat days;         /* autonomy without sun, usable / daily DC need of
                             the worst month */
-  amp_stat unserved, curtailed, served; /* J a year, first year */
+  amp_stat unserved, curtailed, served; /* J a year, first year; curtailed
+                            refused where the supply is as large as needed */
   amp_stat efc;          /* full cycles a year, DC out / tested */
   amp_stat soh_start;
   amp_stat years;        /* to soh_end */

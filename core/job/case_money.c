@@ -395,7 +395,9 @@ static void all_stats (const money *g) {
   r->days = stat_of(
       g, C_DAYS, amp_basis_worse(p->basis_usable, p->c->need->duty->basis));
   r->unserved = stat_of(g, C_UNSERVED, run);
-  r->curtailed = stat_of(g, C_CURTAILED, run);
+  r->curtailed = p->c->need->duty->supply_free
+                     ? no_stat() /* as much as needed is offered */
+                     : stat_of(g, C_CURTAILED, run);
   r->served = stat_of(g, C_SERVED, run);
   r->efc = stat_of(g, C_EFC, run);
   r->soh_start = stat_of(g, C_SOH, p->basis_each);

@@ -94,8 +94,9 @@ function compare.mean_differs (row)
     math.abs(row.accepted_mean - row.used) >= 0.05
 end
 
--- how many are accepted rests on the share of duds
-local function used_cell (row, offer)
+-- how many are accepted rests on the share of duds; a row of many has no
+-- room for the mean
+local function used_cell (row, offer, brief)
   if not row.used then return nil end
   local cell = { value = row.used }
   if offer then
@@ -105,7 +106,7 @@ local function used_cell (row, offer)
   end
   if row.count and row.count > 0 then
     cell.text = string.format("%d of %d", row.used, row.count)
-    if compare.mean_differs(row) then
+    if not brief and compare.mean_differs(row) then
       cell.text = cell.text .. " (" .. wording.short(row.accepted_mean) .. ")"
     end
   end
@@ -117,13 +118,16 @@ local function why_of (row, key)
   if key == "years" or key == "levelised" or key == "per_delivered" then
     if row.years_why then return row.years_why end
   end
+  if key == "curtailed_kwh" then
+    return "the supply is as large as needed"
+  end
   if key:find "^per_" or key == "levelised" then
     return "most draws deliver nothing: no string, no year, or no load met"
   end
 end
 
---- One row of cells from one row of the C half.
-function compare.row (row, name, offer)
+--- One row of cells from one row of the C half; 'brief': one of many.
+function compare.row (row, name, offer, brief)
   local why = row.refused
   local cells = { name = name }
   for _, c in ipairs(columns) do
@@ -141,7 +145,7 @@ function compare.row (row, name, offer)
     return cells
   end
   cells.layout = compare.layout(row)
-  cells.used = used_cell(row, offer)
+  cells.used = used_cell(row, offer, brief)
   cells.accepted_mean = offer and { value = row.accepted_mean,
     basis = cells.used and cells.used.basis }
   cells.landed = row.landed and row.landed.total
@@ -163,8 +167,9 @@ function compare.unserved_matters (raw)
 end
 
 --- How a column is called above this table.
-function compare.label (raw, column)
+function compare.label (raw, column, brief)
   if column[1] == "years" then return compare.years_label(raw) end
+  if brief then return column[2] end
   for i = 1, raw.n do
     if column[1] == "used" and compare.mean_differs(raw[i]) then
       return "modules in use (mean)"
@@ -182,8 +187,8 @@ local function make_columns (raw, currency, across)
       hidden = true
     end
     list[k] = { key = c[1], kind = compare.kind(raw, c), hidden = hidden,
-      folded = compare.folded[c[1]],
-      label = compare.label(raw, c), unit = compare.unit(c[1], currency) }
+      folded = compare.folded[c[1]] or not across and c[1] == "usable_kwh",
+      label = compare.label(raw, c, not across), unit = compare.unit(c[1], currency) }
   end
   return list
 end
@@ -279,15 +284,15 @@ function compare.compare (offers, need, opts)
   local list = offer_list(offers)
   local raw = core.compare_raw(list, need, opts)
   local names, rows, discount = {}, {}, {}
-  local asked = core.keys(need)
+  local asked, across = core.keys(need), raw.n <= across_most
   for i = 1, raw.n do
     names[i] = raw[i].name or ("offer " .. i)
-    rows[i] = compare.row(raw[i], names[i], list[i])
+    rows[i] = compare.row(raw[i], names[i], list[i], not across)
     discount[i] = (asked.discount_pct or 0) / 100
     raw.worst = raw.worst or (not raw[i].refused and raw[i].worst) or nil
   end
   local short = wording.short_names(names)
-  local currency, across = asked.currency or "money", raw.n <= across_most
+  local currency = asked.currency or "money"
   return core.table_new{ columns = make_columns(raw, currency, across),
     rows = rows, across = across,
     corner = currency .. ", P50 (P10 .. P90)",

@@ -623,6 +623,8 @@ static void bought_charge_is_paid_per_kwh_served (void **state) {
   take(&c, 1, 1, &paid);
   amp_duty_free(NULL, &duty);
   assert_int_equal(paid.status, AMP_OK);
+  assert_true(isnan(paid.curtailed.p50)); /* offered as needed: no sense */
+  assert_close(paid.unserved.p50, 0.0, 1e-6 * KWH);
   more = paid.levelised.p50 - gift.levelised.p50;
   assert_true(more > 0.20 / 0.92 && more < 1.4 * 0.20 / 0.92);
 }
