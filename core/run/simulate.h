@@ -105,7 +105,7 @@ amp_status amp_simulate_trace (const amp_context *ctx, const amp_sim_case *c,
 void amp_trace_free (const amp_context *ctx, amp_trace *t);
 size_t amp_trace_length (const amp_trace *t);
 /* "time_s" (end of step) "soc" "current_a" "voltage_v" "temp_k" "power_w"
-** "unserved_w" "curtailed_w"; else NULL. */
+** "unserved_w" (AC and DC) "curtailed_w"; else NULL. */
 const double *amp_trace_column (const amp_trace *t, const char *name);
 
 #endif

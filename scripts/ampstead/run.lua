@@ -1,0 +1,369 @@
+--- A duty run on a pack: where the energy goes, month by month, and when it
+-- was missing.
+local core, loader = ...
+local wording = loader("wording")
+local tables = loader("table")
+local notes = loader("notes")
+
+local run = {}
+
+local rows_most = 200000 -- of a trace; more are worth an 'every'
+local points_most = 1500 -- of a chart; more can't be told apart
+
+local month_days = { 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31 }
+
+-- key, label, unit, kind; in the order in which energy is asked for and lost
+local columns = {
+  { "month", "month", "", "text" },
+  { "served_kwh", "load met kWh", "kWh", "number" },
+  { "unserved_kwh", "un- served kWh", "kWh", "number" },
+  { "unserved_h", "un- served h", "h", "number" },
+  { "curtailed_kwh", "cur- tailed kWh", "kWh", "number" },
+  { "out_kwh", "out kWh", "kWh", "number" },
+  { "in_kwh", "in kWh", "kWh", "number" },
+  { "loss_kwh", "loss kWh", "kWh", "number" },
+  { "soc_low_pct", "SoC low %", "%", "number" },
+  { "soc_mean_pct", "SoC mean %", "%", "number" } }
+
+-- read by code besides, of the whole run
+local fields = { "dc_served_kwh", "dc_unserved_kwh", "first_unserved_h",
+  "last_unserved_h", "first_curtailed_h", "soc_min_pct", "soc_max_pct",
+  "soc_start_pct", "soc_end_pct", "temp_min_c", "temp_max_c",
+  "current_max_a", "current_min_a", "efc", "balance_kwh", "stored_kwh",
+  "asked_kwh", "supply_kwh", "conversion_kwh", "days", "steps", "step_s",
+  "basis" }
+
+-- ---- time ----
+
+-- months of the run in order, and the day of the month on which it begins;
+-- nil where it lies within one month, whose day isn't known
+local function calendar (raw)
+  local list, first = {}, nil
+  for m = 1, 12 do
+    if raw[m] then list[#list + 1] = m end
+  end
+  if #list > 1 then
+    first = month_days[list[1]] - raw[list[1]].month_h / 24 + 1
+  end
+  return list, first
+end
+
+local function clock (minutes)
+  return string.format("%02d:%02d", minutes // 60, minutes % 60)
+end
+
+-- "17 October 04:20"; at the end of a stretch midnight is 24:00
+local function date (raw, h, ends)
+  local list, first = calendar(raw)
+  local minutes = math.floor(h * 60 + 1e-6)
+  local whole = (ends and minutes > 0 and minutes - 1 or minutes) // 1440
+  local time = clock(minutes - whole * 1440)
+  if not first then return string.format("day %d %s", whole + 1, time) end
+  local month, day, begins = list[1], 0, 0
+  for _, m in ipairs(list) do
+    if whole * 24 >= begins then month = m end
+    if month == m then
+      day = whole - begins / 24 + (m == list[1] and first or 1)
+    end
+    begins = raw[m].month_h
+  end
+  return string.format("%d %s %s", math.floor(day + 0.5),
+    wording.month(month), time)
+end
+
+-- ---- sentences ----
+
+local function share (part, whole)
+  local pct = part / whole * 100
+  return pct < 0.01 and "under 0.01 %" or wording.short(pct) .. " %"
+end
+
+local function unserved_head (raw)
+  local all = wording.short(raw.asked_kwh)
+  if raw.asked_kwh == 0 then return "The duty asks for no energy." end
+  if not raw.first_unserved_h then
+    return string.format("All of the %s kWh asked for is served.", all)
+  end
+  return string.format("%s kWh unserved in %s h, %s of the %s kWh asked " ..
+    "for: first on %s, last until %s.", wording.short(raw.total.unserved_kwh),
+    wording.short(raw.total.unserved_h),
+    share(raw.total.unserved_kwh, raw.asked_kwh), all,
+    date(raw, raw.first_unserved_h),
+    date(raw, raw.last_unserved_h, true))
+end
+
+-- "4778 (35.3 %) curtailed, first on 2 January 15:27"
+local function curtailed (raw)
+  if not raw.first_curtailed_h then return "nothing was curtailed" end
+  return string.format("%s (%s) curtailed, first on %s",
+    wording.short(raw.total.curtailed_kwh),
+    share(raw.total.curtailed_kwh, raw.supply_kwh),
+    date(raw, raw.first_curtailed_h))
+end
+
+-- where what was supplied went
+local function supply_head (raw)
+  local t, way = raw.total, ""
+  if not raw.supply_kwh then
+    return "Supply is as large as needed: what it has left isn't counted."
+  elseif raw.supply_kwh == 0 then
+    return "Nothing supplies this battery."
+  end
+  if raw.conversion_kwh > 1e-6 then
+    way = wording.short(raw.conversion_kwh) .. " went in inverter and " ..
+      "charging, "
+  end
+  return string.format("Of %s kWh supplied %s met load, %s%s in heat of " ..
+    "the cells; %s.", wording.short(raw.supply_kwh),
+    wording.short(t.served_kwh), way, wording.short(t.loss_kwh),
+    curtailed(raw))
+end
+
+-- balance: in - out - heat - change of what is stored, 0 but for rounding
+local function battery_head (raw)
+  local t, off = raw.total, math.abs(raw.balance_kwh)
+  return string.format("Into the battery %s kWh, out of it %s: %s full " ..
+    "cycles. Energy balance %s kWh.", wording.short(t.in_kwh),
+    wording.short(t.out_kwh), wording.short(raw.efc), off < 1e-6 and
+    "closed to 0.000001" or "open by " .. wording.trim(off))
+end
+
+-- ---- the table ----
+
+local function cells (sums, name, raw)
+  local row = { month = name }
+  for i = 2, #columns do
+    local key = columns[i][1]
+    row[key] = { value = sums[key], basis = raw.basis }
+  end
+  if not raw.supply_kwh then row.curtailed_kwh = nil end
+  return row
+end
+
+local function month_rows (raw)
+  local rows, idle = {}, {}
+  for m = 1, 12 do
+    local sums = raw[m]
+    if sums and (sums.asked_kwh > 0 or raw.asked_kwh == 0) then
+      rows[#rows + 1] = cells(sums, wording.month(m), raw)
+    elseif sums then
+      idle[#idle + 1] = wording.month(m)
+    end
+  end
+  rows[#rows + 1] = cells(raw.total, "total", raw)
+  return rows, idle
+end
+
+local function make_columns (raw)
+  local list = {}
+  for i, c in ipairs(columns) do
+    list[i] = { key = c[1], label = c[2], unit = c[3], kind = c[4],
+      hidden = c[1] == "curtailed_kwh" and not raw.supply_kwh }
+  end
+  return list
+end
+
+-- a run has no fade and draws nothing
+local not_here = { life_model = true, calendar_pct_per_year = true,
+  cycle_pct_per_efc = true }
+
+local function own_lines (raw, idle, inverter)
+  local lines = {}
+  local function say (label, ...)
+    lines[#lines + 1] = { label, string.format(...) }
+  end
+  say("SoC", "%s to %s %% may be used; it moved between %s and %s %%.",
+    wording.trim(raw.window_min_pct), wording.trim(raw.window_max_pct),
+    wording.trim(raw.soc_min_pct), wording.trim(raw.soc_max_pct))
+  if not inverter then
+    say("no inverter", "AC load is drawn from the battery without loss or " ..
+      "limit.")
+  end
+  if raw.total.dc_served_kwh + raw.total.dc_unserved_kwh > 0 then
+    say("DC load", "%s kWh met and %s unserved are in the sums.",
+      wording.short(raw.total.dc_served_kwh),
+      wording.short(raw.total.dc_unserved_kwh))
+  end
+  if #idle > 0 then
+    say("no load", "in %s: in the total, without a row.",
+      wording.list(idle))
+  end
+  return lines
+end
+
+local function note_lines (self, idle)
+  local n = notes.new()
+  for _, object in ipairs{ self.pack, self.duty } do
+    notes.look(n, object, "", not_here)
+  end
+  if self.inverter then notes.look(n, self.inverter, "", not_here) end
+  local lines = own_lines(self.raw, idle, self.inverter)
+  for _, line in ipairs(notes.lines(n, nil, 1, true)) do
+    if line[1] ~= "no spread given" then lines[#lines + 1] = line end
+  end
+  return notes.close(lines, {}, string.format("Middle values, no spread; " ..
+    "the pack as it is now, all modules alike; the %s before ran unseen.",
+    self.raw.days == 365 and "year" or wording.trim(self.raw.days) ..
+    " days"))
+end
+
+local function month_table (self)
+  local rows, idle = month_rows(self.raw)
+  local raw = self.raw
+  return core.table_new{ columns = make_columns(raw), rows = rows,
+    heads = { unserved_head(raw), supply_head(raw), battery_head(raw) },
+    notes = note_lines(self, idle) }
+end
+
+-- ---- the trace ----
+
+local trace_columns = { "time_h", "soc_pct", "current_a", "voltage_v",
+  "temp_c", "power_w", "unserved_w", "curtailed_w" }
+
+-- "10 min", "4 h"
+local function duration (s)
+  return s < 7200 and wording.trim(s / 60) .. " min" or
+    wording.trim(s / 3600) .. " h"
+end
+
+local function check_every (who, every, steps)
+  if every == nil then every = 1 end
+  if type(every) ~= "number" or not (every >= 1 and every < 1e9) or
+     every ~= math.floor(every) then
+    core.fail("script", who .. ": every must be a whole number of steps " ..
+      "from 1 (got " .. tostring(every) .. ")")
+  end
+  local rows = math.ceil(steps / every)
+  if rows > rows_most then
+    core.fail("script", string.format("%s: %d rows are more than %d: give " ..
+      "every = %d or more", who, rows, rows_most,
+      math.ceil(steps / rows_most)))
+  end
+  return every
+end
+
+local function trace (self, who, opts)
+  if opts ~= nil and type(opts) ~= "table" then
+    core.fail("script", who .. ": options are a table of named keys")
+  end
+  tables.check_keys(who, opts or {}, { "every" })
+  local raw = self.raw
+  local every = check_every(who, opts and opts.every, raw.steps)
+  local list = {}
+  for i, key in ipairs(trace_columns) do
+    list[i] = { key = key, label = key, kind = "number" }
+  end
+  return core.table_new{ columns = list,
+    rows = core.trace_raw(self.pack, self.duty, self.inverter, every),
+    heads = { string.format("A row is %s long and stands at its end, with " ..
+      "the SoC and temperature there; the others are means.",
+      duration(raw.step_s * every)) },
+    notes = { { "", notes.rerun{} } } }
+end
+
+-- ---- the object ----
+
+local methods, objects = {}, setmetatable({}, { __mode = "k" })
+
+local function own (self, who)
+  local held = objects[self]
+  if not held then
+    core.fail("script", who .. ": call it with a colon, run:" .. who .. "()")
+  end
+  return held
+end
+
+--- run:trace{ every = 1 } --> table, a row for each step or 'every' of them
+function methods.trace (self, opts)
+  return trace(own(self, "trace"), "trace", opts)
+end
+
+--- run:plot{ "soc_pct", every = n } --> chart of one column against time
+function methods.plot (self, opts)
+  local held = own(self, "plot")
+  if type(opts) ~= "table" then opts = { opts } end
+  tables.check_keys("plot", opts, { 1, "every" })
+  local steps = held.raw.steps
+  local every = opts.every or math.ceil(steps / points_most)
+  return trace(held, "plot", { every = every }):plot{ x = "time_h",
+    y = opts[1] or "soc_pct" }
+end
+
+-- what a table does, a run does with its months
+local forms = { "text", "markdown", "bbcode", "csv", "json", "html" }
+for _, name in ipairs(forms) do
+  methods[name] = function (self)
+    local t = own(self, name).months
+    return t[name](t)
+  end
+end
+
+--- run:write("year.html"): the months in the form its ending asks for
+function methods.write (self, path)
+  own(self, "write").months:write(path)
+  return self
+end
+
+local known = { "months" }
+for _, c in ipairs(columns) do known[#known + 1] = c[1] end
+for _, key in ipairs(fields) do known[#known + 1] = key end
+for _, key in ipairs{ "trace", "plot", "text", "markdown", "bbcode", "csv",
+  "json", "html", "write" } do known[#known + 1] = key end
+local is_known = {}
+for _, key in ipairs(known) do is_known[key] = true end
+
+local meta = { __name = "ampstead.run", __metatable = "ampstead.run" }
+
+function meta.__index (self, key)
+  local held = objects[self]
+  if methods[key] then return methods[key] end
+  if key == "months" then return held.months end
+  if is_known[key] and key ~= "month" then
+    local v = held.raw[key]
+    if v == nil then v = held.raw.total[key] end
+    return v
+  end
+  local near = type(key) == "string" and wording.nearest(key, known)
+  core.fail("script", "a run has no '" .. tostring(key) .. "'" ..
+    (near and " (did you mean '" .. near .. "'?)" or ""))
+end
+
+function meta.__newindex ()
+  core.fail("script", "a run never changes")
+end
+
+function meta.__tostring (self)
+  return tostring(objects[self].months)
+end
+
+-- what was supplied and is not found elsewhere: the inverter's loss and idle
+-- draw, and what charging loses besides heat in the cells
+local function conversion (raw)
+  local t = raw.total
+  raw.conversion_kwh = raw.supply_kwh and raw.supply_kwh - t.curtailed_kwh -
+    t.served_kwh - t.loss_kwh - raw.stored_kwh
+  return raw
+end
+
+--- pack:simulate(duty, { inverter = inv }) --> run
+function run.simulate (pack, duty, opts)
+  if core.kind(pack) ~= "pack" then
+    core.fail("script", "simulate: call it with a colon, pack:simulate()")
+  end
+  if opts ~= nil and (type(opts) ~= "table" or core.kind(opts)) then
+    core.fail("script", "simulate: options are a table of named keys, " ..
+      "{ inverter = .. }")
+  end
+  tables.check_keys("simulate", opts or {}, { "inverter" })
+  local held = { pack = pack, duty = duty,
+    inverter = opts and opts.inverter }
+  held.raw = conversion(core.simulate_raw(pack, duty, held.inverter))
+  held.months = month_table(held)
+  local self = setmetatable({}, meta)
+  objects[self] = held
+  return self
+end
+
+core.methods("pack").simulate = run.simulate
+
+return run
