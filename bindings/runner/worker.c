@@ -140,11 +140,16 @@ static void signals (void) {
 
 /* ---- running ---- */
 
+/* What a beginner forgets, told where its consequence is. */
+static const char forgot[] = "; begin with: local amp = require \"ampstead\"";
+
 static void complain (lua_State *L) {
   size_t n;
   const char *text = luaL_tolstring(L, -1, &n);
   scope_put(STDERR_FILENO, "ampstead: ", 10);
   scope_put(STDERR_FILENO, text, n);
+  if (strstr(text, "a nil value (global 'amp')") != NULL)
+    scope_put(STDERR_FILENO, forgot, sizeof forgot - 1);
   scope_put(STDERR_FILENO, "\n", 1);
   lua_pop(L, 1);
 }

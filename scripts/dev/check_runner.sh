@@ -73,6 +73,8 @@ says "the message names file and line" "ampstead: hut.lua:3: here"
 printf '#!/usr/bin/env ampstead\nerror("there")\n' | script bang.lua
 exits 1 "a first line for the system" bang.lua
 says "lines keep their numbers" "bang.lua:2: there"
+exits 1 "a script without require" -e 'print(amp.version)'
+says "names what was forgotten" 'begin with: local amp = require "ampstead"'
 echo 'print(#arg, arg[0], ...)' | script args.lua
 exits 0 "arguments" args.lua a k=v
 prints "arguments arrive" "$(printf '2\targs.lua\ta\tk=v')"
