@@ -172,8 +172,10 @@ static int pack_autonomy (lua_State *L) {
   set(L, "load_kwh", worst.load / 3.6e6);
   set(L, "supply_kwh", worst.supply / 3.6e6);
   set(L, "days", worst.need > 0.0 ? usable / worst.need : NAN);
-  if (worst.month >= 0)
-    set(L, "month", worst.month + 1);
+  if (worst.month >= 0) {
+    lua_pushinteger(L, worst.month + 1);
+    lua_setfield(L, -2, "month");
+  }
   return 1;
 }
 

@@ -100,6 +100,7 @@ local days = pack:autonomy(duty, inverter)
 check.close(days.need_kwh, 3.14 / 0.92 + 0.032 * 24, 1e-9)
 check.close(days.supply_kwh, 2.4 * 2.1 * 0.7, 1e-9)
 check.equal(days.month, 10)
+check.equal(math.type(days.month), "integer", "prints as 10")
 check.close(days.days, pack.usable_kwh / days.need_kwh, 1e-9)
 check.close(duty.year_kwh, 3.14 * 184, 1e-6, "184 days, May to October")
 local fits = amp.layouts(module:with{ cell_v_min = 3.3, cell_v_max = 4.1 },
