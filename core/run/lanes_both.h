@@ -27,7 +27,8 @@ typedef enum amp_take { AMP_TRY, AMP_TAKE_IF, AMP_TAKE } amp_take;
 #define MAGIC 0x1.8p+52
 #define MAGIC_BITS 0x4338000000000000u
 
-/* Four pieces of four doubles, turned: to[k * step + j] = piece j, element k. */
+/* Four pieces of four doubles, turned: to[k * step + j] = piece j, element k.
+** All addresses are multiples of 32. */
 #if defined(__has_builtin)
 #if __has_builtin(__builtin_shufflevector)
 #define LANES_SHUFFLE(a, b, i, j, k, l)                                      \
@@ -39,22 +40,17 @@ static inline void lanes_turn (const double *p0, const double *p1,
                                const double *p2, const double *p3, double *to,
                                int step) {
 #ifdef LANES_SHUFFLE
-  typedef double four __attribute__((vector_size(32)));
-  four a, b, c, d, out[4];
-  memcpy(&a, p0, sizeof a);
-  memcpy(&b, p1, sizeof b);
-  memcpy(&c, p2, sizeof c);
-  memcpy(&d, p3, sizeof d);
+  typedef double four __attribute__((vector_size(32), may_alias));
+  four a = *(const four *)p0, b = *(const four *)p1;
+  four c = *(const four *)p2, d = *(const four *)p3;
   four even = LANES_SHUFFLE(a, b, 0, 4, 2, 6);
   four odd = LANES_SHUFFLE(a, b, 1, 5, 3, 7);
   four even2 = LANES_SHUFFLE(c, d, 0, 4, 2, 6);
   four odd2 = LANES_SHUFFLE(c, d, 1, 5, 3, 7);
-  out[0] = LANES_SHUFFLE(even, even2, 0, 1, 4, 5);
-  out[1] = LANES_SHUFFLE(odd, odd2, 0, 1, 4, 5);
-  out[2] = LANES_SHUFFLE(even, even2, 2, 3, 6, 7);
-  out[3] = LANES_SHUFFLE(odd, odd2, 2, 3, 6, 7);
-  for (int k = 0; k < 4; k++)
-    memcpy(to + k * step, &out[k], sizeof out[k]);
+  *(four *)to = LANES_SHUFFLE(even, even2, 0, 1, 4, 5);
+  *(four *)(to + step) = LANES_SHUFFLE(odd, odd2, 0, 1, 4, 5);
+  *(four *)(to + 2 * step) = LANES_SHUFFLE(even, even2, 2, 3, 6, 7);
+  *(four *)(to + 3 * step) = LANES_SHUFFLE(odd, odd2, 2, 3, 6, 7);
 #else
   for (int k = 0; k < 4; k++) {
     to[k * step] = p0[k];
