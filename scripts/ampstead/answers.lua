@@ -1,0 +1,275 @@
+--- The answers of single calls as tables: what was paid, which series counts
+-- fit, how long a pack lasts, cycles, what is built in.
+local core, loader = ...
+local wording = loader("wording")
+local tables = loader("table")
+local compare = loader("compare")
+local verdict = loader("verdict")
+local notes = loader("notes")
+
+local answers = {}
+
+-- ---- landed cost ----
+
+--- H1:landed() --> a row for each step, their sum as .total
+local function landed (raw_landed)
+  return function (offer)
+    local raw = raw_landed(offer)
+    local keys = core.keys(offer)
+    local currency, rows, facts = keys.currency or "", {}, {}
+    for i, line in ipairs(raw.lines) do
+      rows[i] = { what = line[1], amount = line[2] }
+      facts[line[1]] = line[2]
+    end
+    facts.total, facts.lines = raw.total, raw.lines
+    local kwh = offer.nameplate_kwh
+    return core.table_new{ facts = facts, rows = rows,
+      title = keys.name and keys.name .. ", landed" or "landed",
+      heads = { string.format("landed %s%s, %s per nameplate kWh.",
+        wording.fixed(raw.total), currency ~= "" and " " .. currency or "",
+        wording.fixed(raw.total / kwh, 1)) },
+      columns = { { key = "what", label = "step", kind = "text" },
+        { key = "amount", label = currency ~= "" and currency or "amount",
+          kind = "money", unit = currency } } }
+  end
+end
+
+-- ---- series counts ----
+
+local layout_columns = {
+  { key = "layout", label = "layout", kind = "text" },
+  { key = "modules", label = "modules in series", kind = "count" },
+  { key = "groups", label = "groups", kind = "count", hidden = true },
+  { key = "fits", label = "fits", kind = "text" },
+  { key = "v_full", label = "full V", kind = "number", unit = "V" },
+  { key = "v_empty", label = "empty V", kind = "number", unit = "V" },
+  { key = "margin_v", label = "to limit V", kind = "number", unit = "V" },
+  { key = "soc_min_pct", label = "charge from %", kind = "number",
+    unit = "%" },
+  { key = "soc_max_pct", label = "charge to %", kind = "number", unit = "%" },
+  { key = "why", label = "why not", kind = "text", hidden = true } }
+
+-- "full 57.4 V": volts are told to a tenth
+local function volts (v)
+  if wording.missing(v) then return nil end
+  return { value = v, text = wording.fixed(v, 1) }
+end
+
+local function layout_row (raw)
+  -- the key of the inverter that stood in the way says less than the rest
+  local why = raw.why and raw.why:gsub("^[%w_]+: ", "")
+  local row = { layout = raw.groups .. "s", modules = raw.modules,
+    groups = raw.groups, fits = raw.fits, why = why,
+    soc_min_pct = raw.soc_min_pct, soc_max_pct = raw.soc_max_pct }
+  for _, key in ipairs{ "v_full", "v_empty", "margin_v" } do
+    row[key] = volts(raw[key])
+  end
+  for _, key in ipairs{ "v_full", "v_empty", "margin_v", "soc_min_pct",
+    "soc_max_pct" } do
+    row[key] = row[key] or { why = why }
+  end
+  return row
+end
+
+-- "2 modules in a string fit."
+local function layout_head (raw)
+  local fit = {}
+  for _, l in ipairs(raw) do
+    if l.fits then fit[#fit + 1] = tostring(l.modules) end
+  end
+  if #fit == 0 then return "No series count fits." end
+  return string.format("%s module%s in a string fit%s.",
+    wording.list(fit, "or"), fit[#fit] == "1" and "" or "s",
+    #fit == 1 and fit[1] == "1" and "s" or "")
+end
+
+--- amp.layouts(module, inverter) --> a row for each series count
+function answers.layouts (module, inverter)
+  local raw, rows = core.layouts(module, inverter), {}
+  for i, l in ipairs(raw) do rows[i] = layout_row(l) end
+  return core.table_new{ columns = layout_columns, rows = rows,
+    heads = { layout_head(raw) } }
+end
+
+-- ---- life and autonomy of a pack ----
+
+local life_columns = {
+  { "years", "years", "number", "years" },
+  { "usable_kwh", "usable kWh", "number", "kWh" },
+  { "tested_kwh", "tested kWh", "number", "kWh" },
+  { "days", "days without sun", "number", "days" },
+  { "served_kwh", "served kWh a year", "number", "kWh/year" },
+  { "unserved_kwh", "unserved kWh a year", "number", "kWh/year" },
+  { "curtailed_kwh", "curtailed kWh a year", "number", "kWh/year" },
+  { "efc", "full cycles a year (EFC)", "number", "EFC/year" },
+  { "soh_start_pct", "SoH at the start, %", "number", "%" },
+  { "delivered_kwh", "delivered kWh in all", "number", "kWh" } }
+
+-- compare fills these; a life has no money in it, and reads nil there
+local no_money = { "total", "per_nameplate", "per_accepted", "per_usable",
+  "per_delivered", "levelised" }
+
+local function life_label (raw, c)
+  if c[1] ~= "years" then return c[2] end
+  return wording.missing(raw.soh_end_pct) and c[2] or
+    "years to SoH " .. wording.trim(raw.soh_end_pct) .. " %"
+end
+
+local function life_table (raw, pack)
+  local cells, facts = { name = core.name(pack) }, {}
+  local columns = { { key = "name", label = "pack", kind = "text" } }
+  for _, c in ipairs(life_columns) do
+    local key = c[1]
+    local s = raw[key]
+    cells[key] = tables.stat(s, key == "years" and raw.years_why or nil)
+    facts[key .. "_beyond"] = s and s.beyond or false
+    columns[#columns + 1] = { key = key, label = life_label(raw, c),
+      kind = c[3], unit = c[4] }
+  end
+  for _, key in ipairs(no_money) do
+    columns[#columns + 1] = { key = key, kind = "money", hidden = true }
+    cells[key] = { why = "a life asks for no money: amp.compare does" }
+  end
+  for key, value in pairs(raw) do
+    if cells[key] == nil then facts[key] = value end
+  end
+  return columns, cells, facts
+end
+
+--- pack:life(duty, opts) --> one row, read as .years, .years_p10 ..
+local function life (raw_life)
+  return function (pack, duty, opts)
+    local raw = raw_life(pack, duty, opts)
+    local n, middle = notes.new(), {}
+    local given = opts or {}
+    notes.look(n, pack, "", {}, given)
+    notes.look(n, duty, "", {})
+    notes.look(n, given.inverter, "", {})
+    notes.look_keys(n, { life_model = given.life_model }, "", {})
+    notes.outside(n, raw, "")
+    local line = compare.model_line(raw)
+    if line then middle[1] = { "", line } end
+    local columns, cells, facts = life_table(raw, pack)
+    return core.table_new{ columns = columns, rows = { cells },
+      across = true, corner = "P50 (P10 .. P90)", facts = facts,
+      heads = verdict.worst_month(raw.worst),
+      notes = notes.close(notes.lines(n, middle, 1, true), raw) }
+  end
+end
+
+local autonomy_columns = {
+  { key = "name", label = "pack", kind = "text" },
+  { key = "days", label = "days without sun", kind = "number",
+    unit = "days" },
+  { key = "usable_kwh", label = "usable kWh", kind = "number",
+    unit = "kWh" },
+  { key = "month", label = "month that asks most", kind = "count" },
+  { key = "need_kwh", label = "needed at the battery, kWh a day",
+    kind = "number", unit = "kWh" },
+  { key = "load_kwh", label = "load, kWh a day", kind = "number",
+    unit = "kWh" },
+  { key = "supply_kwh", label = "sun, kWh a day", kind = "number",
+    unit = "kWh" } }
+
+-- the less sure of two bases; a plain number rests on an assumption
+local order = { measured = 1, computed = 2, claimed = 3, assumed = 4 }
+
+local function basis_of (...)
+  local worst
+  for _, given in pairs{ ... } do
+    local basis = core.kind(given) == "value" and core.value(given).basis or
+      "assumed"
+    if not worst or order[basis] > order[worst] then worst = basis end
+  end
+  return worst
+end
+
+-- what the days without sun rest on: the charge tested, the load, the sun
+local function autonomy_bases (pack, duty)
+  local m, d = core.keys(core.keys(pack).module), core.keys(duty)
+  local charge = m.tested_ah ~= nil and basis_of(m.tested_ah) or
+    m.soh_pct ~= nil and basis_of(m.soh_pct, m.capacity_ah) or "assumed"
+  local load = basis_of(d.load_w or d.load_kwh, d.dc_load_w,
+    d.from_battery_kwh)
+  local days = load and order[load] > order[charge] and load or charge
+  return { usable_kwh = charge, days = days, load_kwh = load,
+    need_kwh = load, supply_kwh = d.solar_kwp and
+      basis_of(d.solar_kwp, d.sun_hours, d.performance_pct) }
+end
+
+--- pack:autonomy(duty, inverter) --> one row, read as .days, .month ..
+local function autonomy (raw_autonomy)
+  return function (pack, duty, inverter)
+    local raw = raw_autonomy(pack, duty, inverter)
+    local n = notes.new()
+    notes.look(n, pack, "", { life_model = true, r10s_mohm = true })
+    notes.look(n, duty, "", {})
+    notes.look(n, inverter, "", {})
+    local cells, bases = { name = core.name(pack) }, autonomy_bases(pack, duty)
+    for _, c in ipairs(autonomy_columns) do
+      cells[c.key] = cells[c.key] or raw[c.key] and
+        { value = raw[c.key], basis = bases[c.key] }
+    end
+    cells.days = cells.days or { why = "nothing is asked of the pack" }
+    if raw.month then
+      cells.month = { value = raw.month, text = wording.month(raw.month) }
+    end
+    return core.table_new{ columns = autonomy_columns, rows = { cells },
+      across = true, heads = verdict.worst_month(raw),
+      corner = "by charge, as tested",
+      notes = notes.lines(n, {}, 1, true) }
+  end
+end
+
+-- ---- lists ----
+
+--- amp.rainflow(list) --> a row for each range that was counted
+function answers.rainflow (list)
+  return core.table_new{ rows = core.rainflow(list), columns = {
+    { key = "range", label = "range", kind = "number" },
+    { key = "mean", label = "mean", kind = "number" },
+    { key = "count", label = "count", kind = "number" } } }
+end
+
+-- where the numbers of a built-in come from stands under the table
+local function sourced (raw, columns)
+  local lines = {}
+  for i, entry in ipairs(raw) do
+    lines[i] = { entry.name, entry.source }
+  end
+  columns[#columns + 1] = { key = "source", label = "source", kind = "text",
+    hidden = true }
+  return core.table_new{ rows = raw, columns = columns, notes = lines }
+end
+
+local function number (key, label, unit)
+  return { key = key, label = label, kind = "number", unit = unit }
+end
+
+--- amp.chemistries() --> a row for each built-in chemistry
+function answers.chemistries ()
+  return sourced(core.chemistries(), {
+    { key = "name", label = "chemistry", kind = "text" },
+    number("nominal_v", "nominal V", "V"), number("v_min", "least V", "V"),
+    number("v_max", "most V", "V"),
+    number("v_daily_min", "daily least V", "V"),
+    number("v_daily_max", "daily most V", "V") })
+end
+
+--- amp.life_models() --> a row for each built-in model, with fitted ranges
+function answers.life_models ()
+  return sourced(core.life_models(), {
+    { key = "name", label = "life model", kind = "text" },
+    number("temp_c_lo", "from C", "C"), number("temp_c_hi", "to C", "C"),
+    number("c_rate_lo", "from C-rate", "C-rate"),
+    number("c_rate_hi", "to C-rate", "C-rate"),
+    number("dod_pct_lo", "from DoD %", "%"),
+    number("dod_pct_hi", "to DoD %", "%") })
+end
+
+local offer, pack = core.methods("offer"), core.methods("pack")
+offer.landed = landed(offer.landed)
+pack.life = life(pack.life)
+pack.autonomy = autonomy(pack.autonomy)
+
+return answers
