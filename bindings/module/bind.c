@@ -9,6 +9,8 @@
 
 /* ---- objects ---- */
 
+#define PLAIN "ampstead.plain"
+
 static const bind_class *class_of (lua_State *L, int idx) {
   const bind_class *c = NULL;
   if (lua_type(L, idx) != LUA_TUSERDATA || !lua_getmetatable(L, idx))
@@ -111,6 +113,16 @@ static void copy_value (lua_State *L, int idx, int depth) {
     lua_rawset(L, -5);
     lua_pop(L, 1);
   }
+}
+
+void bind_plain (lua_State *L) {
+  luaL_setmetatable(L, PLAIN);
+}
+
+void bind_push_copy (lua_State *L, int idx) {
+  copy_value(L, idx, 0);
+  if (lua_istable(L, -1))
+    bind_plain(L);
 }
 
 /* ---- reading ---- */
@@ -288,7 +300,7 @@ static int object_index (lua_State *L) {
     lua_pushvalue(L, 2);
     lua_rawget(L, -2);
     if (!lua_isnil(L, -1)) {
-      copy_value(L, -1, 0);
+      bind_push_copy(L, -1);
       return 1;
     }
   }
@@ -608,6 +620,10 @@ static const luaL_Reg core_functions[] = {{"kind", core_kind},
                                           {"describe", core_describe},
                                           {NULL, NULL}};
 
+/* What makes a plain table print as what it holds: 'core.plain', to which
+** the Lua half adds how. */
 void bind_objects_open (lua_State *L) {
   luaL_setfuncs(L, core_functions, 0);
+  luaL_newmetatable(L, PLAIN);
+  lua_setfield(L, -2, "plain");
 }

@@ -672,49 +672,10 @@ static void life_options (lua_State *L, amp_need *need, amp_case *c) {
   }
 }
 
-/* The stat is at the top, the row below it. */
-static void move_stat (lua_State *L, const char *key, const char *ending,
-                       const char *part) {
-  lua_pushfstring(L, "%s%s", key, ending);
-  lua_getfield(L, -2, part);
-  lua_rawset(L, -4);
-}
-
-/* One row read directly: .years .years_p10 .years_p90, and no money. */
-static void flatten (lua_State *L) {
-  static const char *const money[] = {
-      "total",      "per_nameplate", "per_accepted",
-      "per_usable", "per_delivered", "levelised",
-      NULL};
-  static const char *const stats[] = {"tested_kwh",
-                                      "usable_kwh",
-                                      "delivered_kwh",
-                                      "days",
-                                      "unserved_kwh",
-                                      "curtailed_kwh",
-                                      "served_kwh",
-                                      "efc",
-                                      "soh_start_pct",
-                                      "years",
-                                      NULL};
-  for (int i = 0; money[i] != NULL; i++) {
-    lua_pushnil(L);
-    lua_setfield(L, -2, money[i]);
-  }
-  for (int i = 0; stats[i] != NULL; i++)
-    if (bind_get(L, -1, stats[i])) {
-      move_stat(L, stats[i], "_p10", "p10");
-      move_stat(L, stats[i], "_p90", "p90");
-      move_stat(L, stats[i], "_beyond", "beyond");
-      move_stat(L, stats[i], "", "p50");
-      lua_pop(L, 1);
-    }
-}
-
 /*
 ** pack:life(duty, { inverter, life_model, soh_end_pct, horizon_years,
-** draws, seed }) --> one row as in compare_raw, without money, its stats
-** as .years .years_p10 .years_p90 .years_beyond
+** draws, seed }) --> one row as in compare_raw, with draws and seed; the
+** Lua half makes a table of it
 */
 static int pack_life (lua_State *L) {
   static const char *const keys[] = {
@@ -748,7 +709,8 @@ static int pack_life (lua_State *L) {
     return bind_raise(L, NULL, "life", &err);
   lua_newtable(L);
   push_result(L, &c, &r);
-  flatten(L);
+  set(L, "draws", (double)ask.draws);
+  set(L, "seed", (double)ask.seed);
   return 1;
 }
 

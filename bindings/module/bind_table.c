@@ -1,8 +1,9 @@
 /*
 ** bind_table.c -- tables as scripts see them: rows and cells to read, new
 ** tables made by sorting and choosing, the written forms, and charts.
-** Userdata that never change after they were made: a table, a row (user
-** value 1: its table) and a chart (user value 1: its bytes).
+** Userdata that never change after they were made: a table (user value 1:
+** facts that it gives besides its cells, or nil), a row (user value 1: its
+** table) and a chart (user value 1: its bytes).
 */
 #include "bind.h"
 #include "report/plot.h"
@@ -44,7 +45,7 @@ static const amp_table *to_table (lua_State *L, int arg) {
 }
 
 static bind_table *new_table (lua_State *L) {
-  bind_table *b = lua_newuserdatauv(L, sizeof *b, 0);
+  bind_table *b = lua_newuserdatauv(L, sizeof *b, 1);
   b->t = NULL;
   luaL_setmetatable(L, TABLE);
   return b;
@@ -95,12 +96,15 @@ static void push_number (lua_State *L, double v) {
     lua_pushnumber(L, v);
 }
 
-/* A cell as a script reads it: whole counts as integers, others as floats. */
+/* A cell as a script reads it: whole counts as integers, others as floats,
+** true and false as they were given (words that hold 1 or 0 besides). */
 static void push_value (lua_State *L, const amp_table *t, int row,
                         int column) {
   const amp_cell_data *c = amp_table_get(t, row, column);
   amp_column_kind kind = amp_table_kind(t, column);
-  if (kind == AMP_COLUMN_TEXT && c && c->text)
+  if (kind == AMP_COLUMN_TEXT && c && c->text && amp_given(c->value))
+    lua_pushboolean(L, c->value != 0.0);
+  else if (kind == AMP_COLUMN_TEXT && c && c->text)
     lua_pushstring(L, c->text);
   else if (kind == AMP_COLUMN_TEXT || !c || c->value != c->value)
     lua_pushnil(L);
@@ -184,8 +188,8 @@ static const char *keep_string (lua_State *L, int at, const char *key) {
   return NULL;
 }
 
-/* The cell that stands on top of the stack: a number, a string, or
-** {value, low, high, basis, beyond, high_beyond, text, why}. */
+/* The cell that stands on top of the stack: a number, a string, true or
+** false, or {value, low, high, basis, beyond, high_beyond, text, why}. */
 static bool set_cell (lua_State *L, amp_table *t, int row, int column) {
   amp_cell_data c = {AMP_NOT_GIVEN,  AMP_NOT_GIVEN, AMP_NOT_GIVEN,
                      AMP_BASIS_NONE, false,         false,
@@ -196,7 +200,10 @@ static bool set_cell (lua_State *L, amp_table *t, int row, int column) {
     c.value = lua_tonumber(L, at);
   else if (lua_type(L, at) == LUA_TSTRING)
     c.text = lua_tostring(L, at);
-  else if (lua_type(L, at) == LUA_TTABLE) {
+  else if (lua_type(L, at) == LUA_TBOOLEAN) {
+    c.value = lua_toboolean(L, at);
+    c.text = lua_toboolean(L, at) ? "yes" : "no";
+  } else if (lua_type(L, at) == LUA_TTABLE) {
     c.value = field_number(L, "value");
     c.low = field_number(L, "low");
     c.high = field_number(L, "high");
@@ -303,8 +310,10 @@ static void lay_out (lua_State *L, amp_table *t, int spec) {
 /*
 ** core.table_new{title, columns = {{key, label, unit, kind, hidden,
 **   folded}, ..},
-**   rows = {{[key] = cell}, ..}, heads, notes, across, corner} --> table
-** A cell is a number, a string or a table, see set_cell.
+**   rows = {{[key] = cell}, ..}, heads, notes, across, corner, facts}
+**   --> table
+** A cell is a number, a string or a table, see set_cell; facts = {total = 3}
+** reads as t.total, whatever rows and columns are chosen.
 */
 static int table_new (lua_State *L) {
   bind_table *b;
@@ -327,6 +336,8 @@ static int table_new (lua_State *L) {
   lua_settop(L, 2);
   add_words(L, b->t, 1);
   lay_out(L, b->t, 1);
+  lua_getfield(L, 1, "facts");
+  lua_setiuservalue(L, 2, 1);
   return 1;
 }
 
@@ -348,7 +359,21 @@ static int push_row (lua_State *L, int table, int row) {
   return 1;
 }
 
-/* t[i], t:method, and of a table of one row t.current_a */
+/* The fact 'key' of the table at 1, copied: it never changes. */
+static bool push_fact (lua_State *L, const char *key) {
+  bool there = lua_getiuservalue(L, 1, 1) == LUA_TTABLE &&
+               lua_getfield(L, -1, key) != LUA_TNIL;
+  if (there)
+    bind_push_copy(L, -1);
+  return there;
+}
+
+static void keep_facts (lua_State *L) {
+  lua_getiuservalue(L, 1, 1);
+  lua_setiuservalue(L, -2, 1);
+}
+
+/* t[i], t:method, t.fact, and of a table of one row t.current_a */
 static int table_index (lua_State *L) {
   const amp_table *t = to_table(L, 1);
   int whole = 0;
@@ -367,6 +392,8 @@ static int table_index (lua_State *L) {
     return 1;
   key = lua_tostring(L, 2);
   if (amp_table_rows(t) == 1 && push_key(L, t, 0, key))
+    return 1;
+  if (push_fact(L, key))
     return 1;
   if (amp_table_rows(t) != 1 && amp_table_find(t, key) >= 0)
     return bind_error(L, NULL, "table: '%s' of which row? t[1] .. t[%d]", key,
@@ -442,6 +469,7 @@ static int table_cell (lua_State *L) {
   lua_setfield(L, -2, "beyond");
   lua_pushboolean(L, c->high_beyond);
   lua_setfield(L, -2, "high_beyond");
+  bind_plain(L);
   return 1;
 }
 
@@ -453,6 +481,7 @@ static int table_keys (lua_State *L) {
     lua_pushstring(L, amp_table_key(t, c));
     lua_rawseti(L, -2, c + 1);
   }
+  bind_plain(L);
   return 1;
 }
 
@@ -464,6 +493,7 @@ static int table_heads (lua_State *L) {
     lua_pushstring(L, amp_table_head(t, i));
     lua_rawseti(L, -2, i + 1);
   }
+  bind_plain(L);
   return 1;
 }
 
@@ -478,8 +508,10 @@ static int table_notes (lua_State *L) {
     lua_rawseti(L, -2, 1);
     lua_pushstring(L, line);
     lua_rawseti(L, -2, 2);
+    bind_plain(L);
     lua_rawseti(L, -2, i + 1);
   }
+  bind_plain(L);
   return 1;
 }
 
@@ -498,6 +530,7 @@ static bind_table *push_select (lua_State *L, const int *row, int rows,
   b->t = amp_table_select(t, row, rows, column, columns);
   if (!b->t)
     no_memory(L);
+  keep_facts(L);
   return b;
 }
 
@@ -647,7 +680,8 @@ static amp_column_kind ask_rows (lua_State *L, int rows) {
     push_row(L, 1, i);
     lua_call(L, 1, 1);
     got = lua_type(L, -1);
-    if (got != LUA_TNIL && got != LUA_TNUMBER && got != LUA_TSTRING)
+    if (got != LUA_TNIL && got != LUA_TNUMBER && got != LUA_TSTRING &&
+        got != LUA_TBOOLEAN)
       bind_error(L, NULL,
                  "table: add takes numbers or strings (row %d gave a %s)",
                  i + 1, luaL_typename(L, -1));
@@ -658,7 +692,8 @@ static amp_column_kind ask_rows (lua_State *L, int rows) {
                  i + 1);
     lua_rawseti(L, -2, i + 1);
   }
-  return type == LUA_TSTRING ? AMP_COLUMN_TEXT : AMP_COLUMN_NUMBER;
+  return type == LUA_TSTRING || type == LUA_TBOOLEAN ? AMP_COLUMN_TEXT
+                                                     : AMP_COLUMN_NUMBER;
 }
 
 /* t:add(key, fn [, {label, unit}]): a further column, fn(row) in each row */
@@ -695,6 +730,7 @@ static int table_add (lua_State *L) {
   }
   if (!copy_words(t, b->t))
     return no_memory(L);
+  keep_facts(L);
   return 1;
 }
 

@@ -155,7 +155,7 @@ static void put_notes (const amp_sheet *s, amp_buffer *out) {
   for (int i = 0; amp_sheet_reason(s, i, &why); i++) {
     amp_buffer_add(&why, "", 1);
     if (!why.failed)
-      put_note("-", why.s, out);
+      put_note("refused", why.s, out);
     why.n = 0;
   }
   for (int i = 0; i < amp_table_notes(s->t); i++) {

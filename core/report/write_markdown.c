@@ -123,7 +123,7 @@ static void put_reasons (const amp_sheet *s, amp_buffer *out) {
   for (int i = 0; amp_sheet_reason(s, i, &why); i++) {
     amp_buffer_add(&why, "", 1);
     if (!why.failed)
-      put_item(s, "\xe2\x80\x93", why.s, out); /* an en dash */
+      put_item(s, "refused", why.s, out);
     why.n = 0;
   }
   out->failed = out->failed || why.failed;

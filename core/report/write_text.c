@@ -400,7 +400,7 @@ static void put_notes (const amp_sheet *s, amp_buffer *out) {
   for (int i = 0; amp_sheet_reason(s, i, &why); i++) {
     amp_buffer_add(&why, "", 1);
     if (!why.failed)
-      put_sentence(out, s->ctx, "-", why.s);
+      put_sentence(out, s->ctx, "refused", why.s);
     why.n = 0;
   }
   for (int i = 0; i < amp_table_notes(s->t); i++) {

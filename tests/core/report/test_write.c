@@ -378,8 +378,8 @@ static void refused_cells_print_a_dash_and_their_reason (void **state) {
   put_why(t, 1, 2, "no price was given");
   assert_holds(t, AMP_FORMAT_TEXT, "\nsouth side        -      -\n");
   assert_holds(t, AMP_FORMAT_TEXT,
-               "\n-  no price was given (south side: landed, EUR, usable "
-               "kWh)\n");
+               "\nrefused  no price was given (south side: landed, EUR, "
+               "usable kWh)\n");
   assert_holds(t, AMP_FORMAT_HTML, "no price was given (south side");
   assert_holds(t, AMP_FORMAT_MARKDOWN, "no price was given (south side");
   assert_holds(t, AMP_FORMAT_JSON,
