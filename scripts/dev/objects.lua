@@ -40,6 +40,13 @@ local function shown (x)
   return (("%.10g"):format(x):gsub("e%+?0*(%d)", "e%1"))
 end
 
+-- A list without limits holds no lone number; its meaning shows its form.
+local function what (f)
+  if f.kind ~= "list" or f.lo then return kinds[f.kind] end
+  if f.key == "text" then return "text" end
+  return f.doc:find("^{%a") and "table" or "list"
+end
+
 local function limits (f)
   local s = f.kind == "choice" and "`" .. f.unit:gsub(" ", "` `") .. "`" or f.unit
   if f.kind == "choice" and f.unit == "" then s = "" end
@@ -53,7 +60,7 @@ for _, class in ipairs(core.describe()) do
     call[class.make] or "amp." .. class.make .. "{}", class.doc)
   for _, f in ipairs(class.keys) do
     out[#out + 1] = ("| `%s` | %s | %s | %s |\n"):format(f.key,
-      kinds[f.kind], limits(f), f.doc)
+      what(f), limits(f), f.doc)
   end
   local reads, calls = {}, { "`:with{}`" }
   for _, m in ipairs(class.methods) do
