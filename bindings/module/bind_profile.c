@@ -421,10 +421,11 @@ static void refuse_headers (lua_State *L, int keys, const reading *r,
       continue;
     const char *near = bind_nearest(h, series_names);
     bind_error(L, "data",
-               "%s:1: unknown column '%s'%s%s%s; name columns as "
-               "{ load_w = \"%s\" }",
+               "%s:1: unknown column '%s'%s%s%s; say columns = { %s = "
+               "\"%s\" }",
                who, h, near != NULL ? " (did you mean '" : "",
-               near != NULL ? near : "", near != NULL ? "'?)" : "", h);
+               near != NULL ? near : "", near != NULL ? "'?)" : "",
+               near != NULL ? near : "load_w", h);
   }
 }
 
