@@ -148,6 +148,50 @@ static void one_lane_is_as_many_and_every_build_is_the_same (void **state) {
   duty_end(d);
 }
 
+/* Two strings in parallel, one of them two unlike leaves in series. */
+static amp_pack uneven_tree (int i) {
+  amp_pack p = {0};
+  p.leaves = 3;
+  p.nodes = 5;
+  p.node[0] = (amp_node){AMP_PARALLEL, 1, 2};
+  p.node[1] = (amp_node){AMP_LEAF, 0, 0};
+  p.node[2] = (amp_node){AMP_SERIES, 3, 2};
+  p.node[3] = (amp_node){AMP_LEAF, 1, 0};
+  p.node[4] = (amp_node){AMP_LEAF, 2, 0};
+  p.leaf[0] = group_of(90.0 + i, 14.0, 1.0);
+  p.leaf[1] = group_of(80.0 - i, 8.0, 1.0);
+  p.leaf[2] = group_of(70.0, 6.0, 1.0);
+  return p;
+}
+
+static void a_lane_of_a_tree_is_as_alone_in_every_build (void **state) {
+  enum { CASES = 18 };
+  amp_duty *d = duty_new(350.0, 2200.0);
+  amp_pack p[CASES];
+  amp_sim_case c[CASES];
+  amp_sim_result alone[CASES], all[CASES];
+  amp_sim_options o = {200.0, 0, false};
+  (void)state;
+  for (int i = 0; i < CASES; i++) {
+    p[i] = uneven_tree(i);
+    c[i] = case_of(&p[i]);
+    amp_simulate(NULL, &c[i], 1, d, &o, &alone[i], NULL, NULL, NULL);
+  }
+  assert_true(alone[0].events > 0);
+  for (int isa = AMP_ISA_BASE; isa <= AMP_ISA_V4; isa++) {
+    amp_context ctx = *amp_context_or_plain(NULL);
+    ctx.isa = (amp_isa)isa;
+    if ((isa == AMP_ISA_V3 && !__builtin_cpu_supports("avx2")) ||
+        (isa == AMP_ISA_V4 && !__builtin_cpu_supports("avx512dq")))
+      continue;
+    memset(all, 0, sizeof all);
+    assert_int_equal(
+        amp_simulate(&ctx, c, CASES, d, &o, all, NULL, NULL, NULL), AMP_OK);
+    assert_memory_equal(alone, all, sizeof all);
+  }
+  duty_end(d);
+}
+
 static void halving_the_step_changes_little (void **state) {
   amp_duty *d = duty_new(250.0, 1500.0);
   amp_pack p = one_leaf(group_of(100.0, 14.0, 3.0));
@@ -376,6 +420,7 @@ int main (void) {
       cmocka_unit_test(load_is_met_or_counted),
       cmocka_unit_test(more_than_the_inverter_gives_is_unserved),
       cmocka_unit_test(one_lane_is_as_many_and_every_build_is_the_same),
+      cmocka_unit_test(a_lane_of_a_tree_is_as_alone_in_every_build),
       cmocka_unit_test(halving_the_step_changes_little),
       cmocka_unit_test(equal_strings_behave_as_one),
       cmocka_unit_test(series_leaves_behave_as_one),
