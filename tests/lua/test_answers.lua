@@ -81,6 +81,7 @@ local swept = amp.sweep{ over = { strings = { 4, 5 } }, draws = 5,
 local listed = amp.offers.text("offer,module,count,price_each,tax\n" ..
   "A,pouch,12,245,included\n", { modules = { pouch = nickel } })
 local chart = swept:plot{ x = "strings", y = "years" }
+local run = pack:simulate(duty, { inverter = inverter })
 local hours = {}
 for h = 0, 23 do hours[h + 1] = h * 3600 .. ",500" end
 local all = { amp, amp.profile, amp.offers, amp.version, nickel, H1, need,
@@ -97,7 +98,8 @@ local all = { amp, amp.profile, amp.offers, amp.version, nickel, H1, need,
   t:heads(), t:notes(), t:notes()[1], t:cell(1, "years"), t:sort("years"),
   t:top(1), t:where{ name = "H1" }, t:columns{ "name" },
   t:add("x", function () return 1 end), t:text(), t:markdown(), t:bbcode(),
-  t:csv(), t:json(), t:html(), swept, chart, chart:svg(), own,
+  t:csv(), t:json(), t:html(), run, run.months, run:trace{ every = 24 },
+  run:plot{ "soc_pct" }, swept, chart, chart:svg(), own,
   amp.cell{ chemistry = "lfp", capacity_ah = 2.5, r0_mohm = 10 },
   amp.chemistry{ name = "mine", ocv_v = { { 0, 3 }, { 100, 4 } } },
   amp.profile.net{ load = duty, pv = duty },
