@@ -14,7 +14,8 @@
 **   range version at_least params levelised bid_ceiling layouts rainflow
 **   chemistries life_models sha256 describe
 **   compare_raw(offers, need, opts) sweep_raw(cases, opts)
-**   simulate_raw(pack, duty, inverter) trace_raw(pack, duty, inverter, every)
+**   simulate_raw(pack, duty, inverter, settled)
+**   trace_raw(pack, duty, inverter, settled, every)
 **   kind(x)      "module", "value", ... or nil for what is not ours
 **   keys(x)      a copy of the table of keys as given
 **   name(x)      the name of an object, or its class

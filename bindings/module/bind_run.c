@@ -2,8 +2,9 @@
 ** bind_run.c -- a duty run on a pack at its middle values, as plain numbers
 ** for the Lua half to lay out.
 **
-** simulate_raw(pack, duty, inverter or nil) --> {total = sums, [1..12] = sums
-**   with asked_kwh and 'month_h' (h from the start at which the month ends),
+** simulate_raw(pack, duty, inverter or nil, settled) --> {total = sums,
+**   [1..12] = sums with asked_kwh and month_h (h from the start to the
+**   month's end),
 **   first_unserved_h last_unserved_h first_curtailed_h (nil: never),
 **   balance_kwh stored_kwh asked_kwh supply_kwh (nil: as much as needed)
 **   soc_min_pct soc_max_pct soc_start_pct soc_end_pct temp_min_c temp_max_c
@@ -12,9 +13,12 @@
 ** sums: hours served_kwh unserved_kwh (AC and DC) dc_served_kwh
 **   dc_unserved_kwh curtailed_kwh out_kwh in_kwh loss_kwh soc_mean_pct
 **   soc_low_pct unserved_h
-** trace_raw(pack, duty, inverter, every) --> list of {time_h, soc_pct,
-**   current_a, voltage_v, temp_c, power_w, unserved_w, curtailed_w}: time,
-**   charge and temperature at the end of 'every' steps, the others their mean
+** trace_raw(pack, duty, inverter, settled, every) --> list of {time_h,
+**   soc_pct, current_a, voltage_v, temp_c, power_w, unserved_w,
+**   curtailed_w}: time, charge and temperature at the end of 'every' steps,
+**   the others their mean
+** settled: the duty runs once before, unseen, so that it starts as it ends;
+** else it starts full
 */
 #include "bind.h"
 #include "run/simulate.h"
@@ -72,7 +76,8 @@ static amp_status make_pack (run *r, amp_error *err) {
   return st;
 }
 
-/* Run pack, duty and inverter at 1, 2, 3; the run is left at the top. */
+/* Run pack, duty and inverter at 1, 2, 3, settled where 4 is true; the run
+** is left at the top. */
 static run *new_run (lua_State *L) {
   amp_error err = {0};
   const bind_pack *p = bind_check(L, 1, "pack", "simulate");
@@ -95,10 +100,12 @@ static run *new_run (lua_State *L) {
   }
   own_module(r);
   amp_sim_case c = {&r->pack, r->converter, 1.0, 1.0, 0.0};
+  amp_sim_options opt = amp_sim_defaults();
+  opt.warm_up = lua_toboolean(L, 4) ? 1 : 0;
   amp_status st = make_pack(r, &err);
   if (st == AMP_OK) {
     bind_enter(L);
-    st = amp_simulate_trace(bind_context(L), &c, r->duty, NULL, &r->trace,
+    st = amp_simulate_trace(bind_context(L), &c, r->duty, &opt, &r->trace,
                             &r->result, &err);
     bind_rethrow(L);
   }
@@ -208,9 +215,9 @@ static void push_extremes (lua_State *L, const run *r) {
   set(L, "first_curtailed_h", hours_or_never(a->first_curtailed));
 }
 
-/* simulate_raw(pack, duty, inverter) --> see the head of this file */
+/* simulate_raw(pack, duty, inverter, settled) --> see the file's head */
 static int simulate_raw (lua_State *L) {
-  lua_settop(L, 3);
+  lua_settop(L, 4);
   run *r = new_run(L);
   const amp_sim_result *a = &r->result;
   double steps = (double)amp_trace_length(r->trace);
@@ -269,10 +276,10 @@ static void push_row (lua_State *L, const run *r, size_t first, size_t last) {
   }
 }
 
-/* trace_raw(pack, duty, inverter, every) --> rows */
+/* trace_raw(pack, duty, inverter, settled, every) --> rows */
 static int trace_raw (lua_State *L) {
-  double every = luaL_checknumber(L, 4);
-  lua_settop(L, 3);
+  double every = luaL_checknumber(L, 5);
+  lua_settop(L, 4);
   run *r = new_run(L);
   size_t n = amp_trace_length(r->trace), row = 0;
   size_t step = every >= 1.0 && every < (double)n ? (size_t)every : n;

@@ -134,7 +134,9 @@ local function cells (sums, name, raw)
   local row = { month = name }
   for i = 2, #columns do
     local key = columns[i][1]
-    row[key] = { value = sums[key], basis = raw.basis }
+    local v = math.abs(sums[key]) < 1e-9 and 0 or sums[key]
+    row[key] = { value = v, basis = raw.basis,
+      text = v ~= 0 and v < 0.1 and wording.fixed(v, 2) or nil }
   end
   if not raw.supply_kwh then row.curtailed_kwh = nil end
   return row
@@ -201,10 +203,9 @@ local function note_lines (self, idle)
   for _, line in ipairs(notes.lines(n, nil, 1, true)) do
     if line[1] ~= "no spread given" then lines[#lines + 1] = line end
   end
-  return notes.close(lines, {}, string.format("Middle values, no spread; " ..
-    "the pack as it is now, all modules alike; the %s before ran unseen.",
-    self.raw.days == 365 and "year" or wording.trim(self.raw.days) ..
-    " days"))
+  return notes.close(lines, {}, "Middle values, no spread; the pack as it " ..
+    "is now, all modules alike; " .. (self.settled and "it starts as it " ..
+    "ends." or "it starts full."))
 end
 
 local function month_table (self)
@@ -254,7 +255,8 @@ local function trace (self, who, opts)
     list[i] = { key = key, label = key, kind = "number" }
   end
   return core.table_new{ columns = list,
-    rows = core.trace_raw(self.pack, self.duty, self.inverter, every),
+    rows = core.trace_raw(self.pack, self.duty, self.inverter,
+      self.settled, every),
     heads = { string.format("A row is %s long and stands at its end, with " ..
       "the SoC and temperature there; the others are means.",
       duration(raw.step_s * every)) },
@@ -305,7 +307,7 @@ function methods.write (self, path)
 end
 
 local known = { "months" }
-for _, c in ipairs(columns) do known[#known + 1] = c[1] end
+for i = 2, #columns do known[i] = columns[i][1] end
 for _, key in ipairs(fields) do known[#known + 1] = key end
 for _, key in ipairs{ "trace", "plot", "text", "markdown", "bbcode", "csv",
   "json", "html", "write" } do known[#known + 1] = key end
@@ -318,7 +320,7 @@ function meta.__index (self, key)
   local held = objects[self]
   if methods[key] then return methods[key] end
   if key == "months" then return held.months end
-  if is_known[key] and key ~= "month" then
+  if is_known[key] then
     local v = held.raw[key]
     if v == nil then v = held.raw.total[key] end
     return v
@@ -342,22 +344,38 @@ local function conversion (raw)
   local t = raw.total
   raw.conversion_kwh = raw.supply_kwh and raw.supply_kwh - t.curtailed_kwh -
     t.served_kwh - t.loss_kwh - raw.stored_kwh
-  return raw
 end
 
---- pack:simulate(duty, { inverter = inv }) --> run
+local function check_options (opts)
+  if opts == nil then return {} end
+  if type(opts) ~= "table" then
+    core.fail("script", "simulate: options are a table of named keys, " ..
+      "{ inverter = .. }")
+  end
+  tables.check_keys("simulate", opts, { "inverter", "start" })
+  local start = opts.start
+  if start ~= nil and start ~= "full" and start ~= "settled" then
+    core.fail("script", 'simulate: start must be "full" or "settled" (got ' ..
+      tostring(start) .. ")")
+  end
+  return opts
+end
+
+--- pack:simulate(duty, { inverter = inv, start = "full" }) --> run. A whole
+-- year starts as it ends ("settled"), a shorter duty full.
 function run.simulate (pack, duty, opts)
   if core.kind(pack) ~= "pack" then
     core.fail("script", "simulate: call it with a colon, pack:simulate()")
   end
-  if opts ~= nil and (type(opts) ~= "table" or core.kind(opts)) then
-    core.fail("script", "simulate: options are a table of named keys, " ..
-      "{ inverter = .. }")
+  opts = check_options(opts)
+  local held = { pack = pack, duty = duty, inverter = opts.inverter,
+    settled = opts.start ~= "full" }
+  held.raw = core.simulate_raw(pack, duty, held.inverter, held.settled)
+  if held.settled and not opts.start and held.raw.days < 365 then
+    held.settled = false
+    held.raw = core.simulate_raw(pack, duty, held.inverter, false)
   end
-  tables.check_keys("simulate", opts or {}, { "inverter" })
-  local held = { pack = pack, duty = duty,
-    inverter = opts and opts.inverter }
-  held.raw = conversion(core.simulate_raw(pack, duty, held.inverter))
+  conversion(held.raw)
   held.months = month_table(held)
   local self = setmetatable({}, meta)
   objects[self] = held
