@@ -23,7 +23,7 @@ typedef enum amp_take { AMP_TRY, AMP_TAKE_IF, AMP_TAKE } amp_take;
 ** 4e-6 of r0 for 1 K, 1e-4 the change of its slope */
 #define WARM_TIME 300.0
 
-/* 1.5 * 2^52 and its bits: see look_up */
+/* 1.5 * 2^52 and its bits: see spot_at */
 #define MAGIC 0x1.8p+52
 #define MAGIC_BITS 0x4338000000000000u
 

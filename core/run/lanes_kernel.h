@@ -600,6 +600,7 @@ static inline int64_t NAME (whole_step)(const amp_block *b, double now,
 
 void ENTRY (amp_block *b, const amp_chunk *c) {
   const NAME(step) *s = (const NAME(step) *)b->step;
+  double before[7] = {0};
   size_t done = 0,
          every = b->dt < WARM_TIME ? (size_t)(WARM_TIME / b->dt) : 1;
   for (int l = 0; l < L; l++)
@@ -608,7 +609,6 @@ void ENTRY (amp_block *b, const amp_chunk *c) {
     NAME(ask)(b, c, t, 0, L);
     for (int sub = 0; sub < c->split; sub++, done++) {
       double now = ((double)t * c->split + sub) * b->dt;
-      double before[7];
       if (L == 1 && c->trace)
         NAME(sums_now)(b, before);
       int64_t bad = NAME(whole_step)(b, now, done % every == 0);

@@ -4,14 +4,15 @@
 ** header of its own. Equations and symbols: docs/model/simulate.md.
 **
 ** Why it looks as it does (measured: docs/decisions/0003-lanes.md):
-** - The phases of the general step talk through memory; here what one phase
-**   finds stays in registers.
+** - Three functions of a lane: current, end, take. One lane runs them in turn
+**   on copies that stay in registers; for many lanes each is a loop, short
+**   enough for the processor to overlap one vector's chain with the next's.
 ** - One lane is a chain of latencies: current -> SoC -> table -> voltage ->
 **   root -> quotient -> current. What is rare (a limit that holds, a SoC off
 **   the table, a shortfall) stands behind 'L > 1 ||': a branch that is
 **   foretold well for one lane, selects for many. Both give the same bits.
-** - exp, the longest piece, is taken anew every WARM_TIME only, one step late,
-**   and brought forward by its slope: it is seldom, and off the chain.
+** - exp, the longest piece, is taken anew every WARM_TIME only, one step
+**   late, and brought forward by its slope: it is seldom, and off the chain.
 ** - There is one division on the way to the current: whatever limit acts
 **   chooses numerator and denominator, not a quotient of its own.
 */
