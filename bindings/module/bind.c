@@ -44,7 +44,8 @@ void *bind_check (lua_State *L, int idx, const char *class_name,
                   const char *who) {
   void *p = bind_test(L, idx, class_name);
   if (p == NULL)
-    bind_error(L, NULL, "%s must be a %s (got %s)", who, class_name,
+    bind_error(L, NULL, "%s must be %s %s (got %s)", who,
+               strchr("aeiou", *class_name) != NULL ? "an" : "a", class_name,
                type_of(L, idx));
   return p;
 }

@@ -132,6 +132,19 @@ local function look_defaults (n, object, who, outer)
   end
 end
 
+-- what the parts of an object need not say again: keys that the object was
+-- given, and those whose defaults it names itself
+local function said (object, keys)
+  local known = {}
+  for key, value in pairs(keys) do known[key] = value end
+  for _, sentence in ipairs(core.defaults(object) or {}) do
+    for key in (sentence:match("^([%w_, ]+):") or ""):gmatch("[%w_]+") do
+      known[key] = known[key] or sentence
+    end
+  end
+  return known
+end
+
 local look_object
 
 local function source_of (name)
@@ -158,8 +171,9 @@ function look_object (n, object, who, skip, outer)
   local keys = core.keys(object)
   look(n, keys, who, skip)
   look_defaults(n, object, who, outer or {})
+  local known = said(object, keys)
   for _, key in ipairs{ "module", "inverter", "duty" } do
-    if keys[key] ~= nil then look_object(n, keys[key], who, skip, keys) end
+    if keys[key] ~= nil then look_object(n, keys[key], who, skip, known) end
   end
   if not skip.life_model then look_models(n, keys.life_model, who, skip) end
 end

@@ -55,11 +55,12 @@ function spell (v, depth)
 end
 
 core.plain.__tostring = function (t) return spell_table(t, 0) end
-core.plain.__name = "list"
+core.plain.__metatable = "list" -- a script can't reach it
 
 --- The same table, which from now on prints as what it holds.
 function plain.list (t)
-  return type(t) == "table" and setmetatable(t, core.plain) or t
+  if type(t) ~= "table" or getmetatable(t) ~= nil then return t end
+  return setmetatable(t, core.plain)
 end
 
 --- A function whose answer is such a table.

@@ -67,6 +67,14 @@ check.equal(pack:autonomy(duty, inverter):cell(1, "usable_kwh").basis,
   "claimed")
 check.has(pack:autonomy(duty, inverter):text(), "October")
 
+-- a default that the pack names is not named again by its module
+local bare = amp.pack{ module = amp.module{ chemistry = "lfp", series = 8,
+  capacity_ah = 100 }, series = 2, parallel = 1 }
+local idle = bare:autonomy(amp.profile.daily{ load_kwh = 0 }):text()
+local _, times = idle:gsub("soc_min_pct", "")
+check.equal(times, 1)
+check.has(idle, "nothing is asked of the pack")
+
 -- tables of the user's own keep true and false too
 local own = amp.table{ columns = { "name", "good" }, rows = {
   { name = "a", good = true }, { name = "b", good = false } } }
@@ -115,6 +123,8 @@ check.equal(tostring(amp.range(1, 3)), "{1, 2, 3}")
 check.equal(tostring(amp.params{ b = 2, a = 1.5 }), "{a = 1.5, b = 2}")
 check.equal(tostring(listed), '{offer "A"}')
 check.equal(tostring(duty.sun_hours), "{4.9, 5.3, 5.6, 5, 3.6, 2.1}")
+
+check.equal(getmetatable(amp.range(1, 3)), "list")
 
 -- six offers are rows, and stay within the page
 local six = {}
