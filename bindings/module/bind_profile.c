@@ -235,23 +235,24 @@ static void profile_free (lua_State *L, void *spec) {
   amp_duty_free(bind_context(L), &((bind_profile *)spec)->duty);
 }
 
-static double sum_of (const amp_duty *d, const double *v) {
-  double sum = 0.0;
+/* kWh a year; a duty of a few days repeats. */
+static double year_of (const amp_duty *d, const double *v) {
+  double sum = 0.0, time = (double)d->n * d->dt;
   for (size_t i = 0; v != NULL && i < d->n; i++)
     sum += v[i] * d->dt;
-  return sum / 3.6e6;
+  return sum / 3.6e6 * (365.0 * 86400.0 / time);
 }
 
-/* profile.year_kwh: AC load of the whole duty */
+/* profile.year_kwh: AC load of a year */
 static int profile_load (lua_State *L) {
   bind_profile *p = bind_check(L, 1, "profile", "year_kwh");
-  lua_pushnumber(L, sum_of(&p->duty, p->duty.ac));
+  lua_pushnumber(L, year_of(&p->duty, p->duty.ac));
   return 1;
 }
 
 static int profile_supply (lua_State *L) {
   bind_profile *p = bind_check(L, 1, "profile", "supply_kwh");
-  lua_pushnumber(L, sum_of(&p->duty, p->duty.pv));
+  lua_pushnumber(L, year_of(&p->duty, p->duty.pv));
   return 1;
 }
 

@@ -40,7 +40,25 @@ for minute = 0, 2 * 1440 + 719 do
 end
 local short = amp.profile.text(table.concat(rows, "\n"))
 says(short, "720 rows of a part day at the end dropped")
-check.close(short.year_kwh, 2 * 24 * 0.3, 1e-9)
+check.close(short.year_kwh, 365 * 24 * 0.3, 1e-9, "two days repeat")
+
+-- one day is the same duty as a year of that day: 4.8 kWh of load a day, 2 of
+-- sun; what the pack began with is gone
+local function of_days (n)
+  local list = { "time_s,load_w,pv_w" }
+  for h = 0, 24 * n - 1 do
+    list[#list + 1] = h * 3600 .. ",200," .. (h % 24 == 12 and 2000 or 0)
+  end
+  return amp.profile.text(table.concat(list, "\n"))
+end
+local cells = amp.module{ chemistry = "nmc111", series = 14, capacity_ah = 200,
+  soh_pct = 80, soh_end_pct = 60, life_model = "nmc_voltage_depth" }
+local pack = amp.pack{ module = cells, series = 1, parallel = 1 }
+local year, day = pack:life(of_days(365)), pack:life(of_days(1))
+check.close(of_days(1).year_kwh, of_days(365).year_kwh, 1e-6)
+check.close(day.served_kwh, year.served_kwh, 1e-3, "a day, a year of it")
+check.close(day.unserved_kwh, year.unserved_kwh, 1e-3)
+check.close(day.efc, year.efc, 1e-3)
 
 local shared = os.getenv("AMPSTEAD_SHARED")
 local folder = shared and shared .. "/data/load/"
@@ -70,7 +88,7 @@ if is_there(year) and is_there(week) and is_there(weather) then
     end
   end
   local same = amp.profile.text(table.concat(hours, "\n"))
-  check.close(days.year_kwh, same.year_kwh, 144 * 0.001)
+  check.close(days.year_kwh, same.year_kwh, 8760 * 0.001)
   -- the temperature of a third
   local air = amp.profile.csv(folder .. weather, { columns = {
     pv_w = "ghi_W_m2", temp_c = "temperature_degC" } })

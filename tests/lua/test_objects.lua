@@ -192,7 +192,7 @@ check.equal(list[2].soh_pct, nil)
 local series = {}
 for h = 0, 47 do series[#series + 1] = h * 3600 .. ",500" end
 local read = amp.profile.text("time_s,load_w\n" .. table.concat(series, "\n"))
-check.close(read.year_kwh, 24, 1e-9, "two days of 500 W")
+check.close(read.year_kwh, 8760 * 0.5, 1e-9, "two days of 500 W, all year")
 
 -- ranges
 check.equal(table.concat(amp.range(2, 6), " "), "2 3 4 5 6")
