@@ -101,7 +101,8 @@ static run *new_run (lua_State *L) {
   own_module(r);
   amp_sim_case c = {&r->pack, r->converter, 1.0, 1.0, 0.0};
   amp_sim_options opt = amp_sim_defaults();
-  opt.warm_up = lua_toboolean(L, 4) ? 1 : 0;
+  if (!lua_toboolean(L, 4))
+    opt.warm_up = 0;
   amp_status st = make_pack(r, &err);
   if (st == AMP_OK) {
     bind_enter(L);

@@ -285,10 +285,11 @@ function methods.plot (self, opts)
   local held = own(self, "plot")
   if type(opts) ~= "table" then opts = { opts } end
   tables.check_keys("plot", opts, { 1, "every" })
-  local steps = held.raw.steps
-  local every = opts.every or math.ceil(steps / points_most)
-  return trace(held, "plot", { every = every }):plot{ x = "time_h",
-    y = opts[1] or "soc_pct" }
+  local raw, key = held.raw, opts[1] or "soc_pct"
+  local every = opts.every or math.ceil(raw.steps / points_most)
+  return trace(held, "plot", { every = every }):plot{ x = "time_h", y = key,
+    title = string.format("%s, a point every %s from the start", key,
+      duration(raw.step_s * every)) }
 end
 
 -- what a table does, a run does with its months
