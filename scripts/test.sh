@@ -7,6 +7,11 @@
 set -u
 cd "$(dirname "$0")/.." || exit 70
 top=$PWD
+# measured files and users' scripts, where they are at hand
+if [ -z "${AMPSTEAD_SHARED:-}" ] && [ -d ../shared/data ]; then
+  AMPSTEAD_SHARED=$(cd ../shared && pwd)
+  export AMPSTEAD_SHARED
+fi
 quick=${1:-}
 passed=0
 failed=0
