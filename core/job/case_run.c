@@ -223,10 +223,11 @@ static amp_status run_batch (const amp_context *ctx, batch *b,
                       b, &why);
     if (st == AMP_OK)
       break;
-    if (err != NULL)
-      *err = why;
-    if (ends_all(st))
+    if (ends_all(st)) {
+      if (err != NULL)
+        *err = why;
       return st;
+    }
     bad = b->lane[why.line >= 1 && why.line <= b->n ? why.line - 1 : 0].plan;
     case_refuse(bad, &why);
     drop_case(b, bad);

@@ -453,6 +453,27 @@ static void one_refused_case_spoils_no_other (void **state) {
   assert_close(r[1].cheapest, 1.0, 0.0);
 }
 
+/* An efficiency over one is found by the simulation only: the other case is
+** answered, and the call as a whole has no error to tell. */
+static void a_case_refused_in_its_year_is_refused_alone (void **state) {
+  hut *h = *state;
+  amp_case c[2];
+  amp_case_result r[2];
+  amp_need bad = h->need;
+  amp_ask ask = {3, 1};
+  amp_error err = {0};
+  c[0] = c[1] = ten_modules(h);
+  bad.converter.efficiency = 1.5;
+  c[0].need = &bad;
+  assert_int_equal(amp_cases(NULL, c, 2, &ask, r, &err), AMP_OK);
+  assert_int_equal(err.status, AMP_OK);
+  assert_null(err.field);
+  assert_int_equal(r[0].status, AMP_ERANGE);
+  assert_string_equal(r[0].why.field, "efficiency");
+  assert_true(isnan(r[0].served.p50));
+  assert_close(r[1].cheapest, 1.0, 0.0);
+}
+
 static void unknown_tax_and_weight_are_refused (void **state) {
   hut *h = *state;
   amp_case_result r[3];
@@ -687,6 +708,7 @@ int main (void) {
       HUT_TEST(years_need_a_state_of_health),
       HUT_TEST(years_need_an_end_and_a_model),
       HUT_TEST(one_refused_case_spoils_no_other),
+      HUT_TEST(a_case_refused_in_its_year_is_refused_alone),
       HUT_TEST(unknown_tax_and_weight_are_refused),
       HUT_TEST(too_few_modules_for_a_string),
       HUT_TEST(the_flip_makes_both_cost_the_same),
