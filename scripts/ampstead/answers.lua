@@ -221,6 +221,38 @@ local function autonomy (raw_autonomy)
   end
 end
 
+-- ---- two modules joined ----
+
+local join_columns = {
+  { key = "what", label = "two modules", kind = "text" },
+  { key = "current_a", label = "first current A", kind = "number",
+    unit = "A" },
+  { key = "bound", label = "only a bound", kind = "text" },
+  { key = "dv_v", label = "apart by V", kind = "number", unit = "V" },
+  { key = "ah", label = "charge moved Ah", kind = "number",
+    unit = "Ah" },
+  { key = "soc_high_pct", label = "fuller SoC %", kind = "number",
+    unit = "%" },
+  { key = "soc_low_pct", label = "emptier SoC %", kind = "number",
+    unit = "%" } }
+
+--- amp.paralleling(a, b, {lead_mohm, module}) --> one row, .current_a ..
+function answers.paralleling (a, b, opts)
+  local raw = core.paralleling(a, b, opts)
+  local cells = { what = "joined" }
+  for _, c in ipairs(join_columns) do
+    local key = c.key
+    if cells[key] == nil then cells[key] = raw[key] end
+    if cells[key] == nil then cells[key] = { why = "no module was given" } end
+  end
+  return core.table_new{ columns = join_columns, rows = { cells },
+    across = true, heads = { string.format("%s %s A flow when they are " ..
+      "joined.", raw.bound and "At most" or "About",
+      wording.short(raw.current_a)) },
+    notes = { { "", "The first moment alone: the current falls as the " ..
+      "voltages meet. Fuse and cable are not checked." } } }
+end
+
 -- ---- lists ----
 
 --- amp.rainflow(list) --> a row for each range that was counted

@@ -14,7 +14,7 @@ local inside = { compare_raw = true, sweep_raw = true, table_new = true,
 
 -- in the contract, and not made yet: calling them says so
 local later = { "fit", "cable", "fuse", "fuse_link", "precharge", "caution",
-  "readings", "log", "match", "paralleling" }
+  "readings", "log", "match" }
 
 local wording, notes = loader("wording"), loader("notes")
 local plain, answers = loader("plain"), loader("answers")
@@ -36,7 +36,8 @@ amp.profile = { daily = core.daily, net = core.net,
   csv = reader(core.profile_csv), text = core.profile_text }
 amp.offers = { csv = plain.lists(reader(core.offers_csv)),
   text = plain.lists(core.offers_text) }
-for _, name in ipairs{ "layouts", "rainflow", "chemistries", "life_models" } do
+for _, name in ipairs{ "layouts", "paralleling", "rainflow", "chemistries",
+  "life_models" } do
   amp[name] = answers[name]
 end
 amp.range, amp.params = plain.lists(core.range), plain.lists(core.params)

@@ -67,6 +67,15 @@ check.equal(pack:autonomy(duty, inverter):cell(1, "usable_kwh").basis,
   "claimed")
 check.has(pack:autonomy(duty, inverter):text(), "October")
 
+-- 0.35 V over (2.0 + 1.9 + 1.0) mohm = 71.4 A, worked by hand
+local joined = amp.paralleling({ ocv_v = 25.75, r10s_mohm = 1.9 },
+  { ocv_v = 25.40, r10s_mohm = 2.0 }, { lead_mohm = 1.0 })
+check.close(joined.current_a, 0.35 / 0.0049, 1e-6)
+check.has(joined:text(), "About 71.4 A flow when they are joined.")
+check.has(joined:text(), "refused  no module was given")
+check.has(amp.paralleling({ ocv_v = 25.75 },
+  { ocv_v = 25.40, r10s_mohm = 2.0 }):text(), "At most 175 A")
+
 -- a default that the pack names is not named again by its module
 local bare = amp.pack{ module = amp.module{ chemistry = "lfp", series = 8,
   capacity_ah = 100 }, series = 2, parallel = 1 }
@@ -107,7 +116,7 @@ local all = { amp, amp.profile, amp.offers, amp.version, nickel, H1, need,
   t:top(1), t:where{ name = "H1" }, t:columns{ "name" },
   t:add("x", function () return 1 end), t:text(), t:markdown(), t:bbcode(),
   t:csv(), t:json(), t:html(), run, run.months, run:trace{ every = 24 },
-  run:plot{ "soc_pct" }, swept, chart, chart:svg(), own,
+  run:plot{ "soc_pct" }, swept, joined, chart, chart:svg(), own,
   amp.cell{ chemistry = "lfp", capacity_ah = 2.5, r0_mohm = 10 },
   amp.chemistry{ name = "mine", ocv_v = { { 0, 3 }, { 100, 4 } } },
   amp.profile.net{ load = duty, pv = duty },
