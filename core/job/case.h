@@ -63,7 +63,7 @@ typedef struct amp_stat {
   double p50, p10, p90; /* NaN: refused. Never infinite: a quantile without
                            end is the largest number that has one, beyond */
   bool spread;          /* false: fixed, p10 = p90 = p50 */
-  bool beyond, p10_beyond, p90_beyond; /* a bound: see there, and the horizon */
+  bool beyond, p10_beyond, p90_beyond; /* only a bound; of years: horizon */
   amp_basis basis;
 } amp_stat;
 
