@@ -202,7 +202,8 @@ local function heads (raw, names, discount)
 end
 
 -- "trades places with H3 once it costs 2.26 more per module (320.26)."
-local function flip_line (raw, offers, names)
+-- In the money of the offer, named where that isn't the money of the table.
+local function flip_line (raw, offers, names, currency)
   local f = raw.flip
   if not f or wording.missing(f.per_module) then return nil end
   local keys, by, per, now = core.keys(offers[f.first]), f.per_module,
@@ -213,10 +214,30 @@ local function flip_line (raw, offers, names)
     by, per = by * keys.count, "for the lot"
     now = keys.price_lot + by
   end
+  local money = keys.currency and keys.currency ~= currency and
+    " " .. keys.currency or ""
   return { names[f.first], string.format(
-    "trades places with %s once it costs %s %s %s%s.", names[f.second],
-    wording.fixed(math.abs(by)), by < 0 and "less" or "more", per,
-    now and " (" .. wording.fixed(now) .. ")" or "") }
+    "trades places with %s once it costs %s%s %s %s%s.", names[f.second],
+    wording.fixed(math.abs(by)), money, by < 0 and "less" or "more", per,
+    now and " (" .. wording.fixed(now) .. money .. ")" or "") }
+end
+
+-- "1 USD = 0.88 EUR, dated 2026-11-20.": the rates that went in, or nil
+local function rate_line (offers, asked)
+  local parts, seen = {}, {}
+  local rates = asked.currency and asked.rates or {}
+  for _, offer in ipairs(offers) do
+    local theirs = core.keys(offer).currency
+    if theirs and theirs ~= asked.currency and rates[theirs] and
+       not seen[theirs] then
+      seen[theirs] = true
+      parts[#parts + 1] = string.format("1 %s = %s %s", theirs,
+        wording.trim(rates[theirs], 6), asked.currency)
+    end
+  end
+  if #parts == 0 then return nil end
+  return { "rate", table.concat(parts, ", ") ..
+    (rates.dated and ", dated " .. tostring(rates.dated) or "") .. "." }
 end
 
 -- each model's own years, where an offer has several
@@ -238,7 +259,9 @@ compare.model_line = model_line
 
 local function note_lines (raw, offers, need, names)
   local n, middle, answered = notes.new(), {}, 0
-  middle[1] = flip_line(raw, offers, names)
+  local asked = core.keys(need)
+  middle[1] = flip_line(raw, offers, names, asked.currency)
+  middle[#middle + 1] = rate_line(offers, asked)
   for i = 1, raw.n do
     if not raw[i].refused then
       answered = answered + 1

@@ -132,6 +132,16 @@ check.ok(bare:cell(1, "years").why)
 check.equal(bare:cell(1, "used").basis, "assumed", "no share of duds given")
 check.close(bare[1].total, 720 + 8 * 21.5 * 2.90, 1e-9)
 
+-- another money: its rate is told, and the price that turns the order is in
+-- the seller's money, since the seller's price stands beside it
+local abroad = amp.compare({ H1, H2:with{ currency = "USD" }, H3 },
+  need:with{ rates = { USD = 0.88, dated = "2026-11-20" } }, { draws = 200 })
+check.close(abroad[2].landed, 2544 * 0.88, 1e-9)
+check.ok(abroad:text():find("rate  1 USD = 0.88 EUR, dated 2026-11-20.", 1,
+  true), "the rate stands below")
+check.ok(abroad:text():find("costs %d+%.%d%d USD more"), "and its money")
+check.ok(not t:text():find("\nrate  "), "no rate where one money is spoken")
+
 -- with more than three, a row per offer
 local four = amp.compare({ H1, H2, H3, H2:with{ name = "H5" } }, need,
   { draws = 50 })
