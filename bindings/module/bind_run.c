@@ -17,8 +17,8 @@
 **   soc_pct, current_a, voltage_v, temp_c, power_w, unserved_w,
 **   curtailed_w}: time, charge and temperature at the end of 'every' steps,
 **   the others their mean
-** settled: the duty runs once before, unseen, so that it starts as it ends;
-** else it starts full
+** settled: the duty runs before, unseen, until a year is over, so that it
+** starts as it ends; else it starts full
 */
 #include "bind.h"
 #include "run/simulate.h"
@@ -100,7 +100,7 @@ static run *new_run (lua_State *L) {
   }
   own_module(r);
   amp_sim_case c = {&r->pack, r->converter, 1.0, 1.0, 0.0};
-  amp_sim_options opt = amp_sim_defaults();
+  amp_sim_options opt = amp_sim_settled(r->duty);
   if (!lua_toboolean(L, 4))
     opt.warm_up = 0;
   amp_status st = make_pack(r, &err);

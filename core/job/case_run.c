@@ -199,21 +199,13 @@ static bool ends_all (amp_status st) {
   return st == AMP_ENOMEM || st == AMP_ESTOP;
 }
 
-/* A duty of a few days runs unseen until a year is over: once would leave in
-** the pack much of the charge that it began with. */
-static int unseen_duties (const amp_duty *d) {
-  double days = (double)d->n * d->dt / 86400.0;
-  return (int)fmax(1.0, ceil(365.0 / days));
-}
-
 /* Simulate what the batch holds. A refused case is taken out alone and the
 ** others run again. */
 static amp_status run_batch (const amp_context *ctx, batch *b,
                              amp_error *err) {
-  amp_sim_options opt = amp_sim_defaults();
+  amp_sim_options opt = amp_sim_settled(b->duty);
   bool ac = has_ac(b->duty);
   opt.want_cycles = true;
-  opt.warm_up = unseen_duties(b->duty);
   while (b->n > 0) {
     amp_error why = {0};
     amp_status st;

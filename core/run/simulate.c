@@ -58,6 +58,13 @@ amp_sim_options amp_sim_defaults (void) {
   return o;
 }
 
+amp_sim_options amp_sim_settled (const amp_duty *duty) {
+  amp_sim_options o = amp_sim_defaults();
+  double days = (double)duty->n * duty->dt / 86400.0;
+  o.warm_up = (int)fmax(1.0, ceil(365.0 / days));
+  return o;
+}
+
 /* --- curve tables ------------------------------------------------------ */
 
 /* From a cache line's start: a vector or a table's row lies in one line. */

@@ -40,6 +40,10 @@ typedef struct amp_sim_options {
 
 amp_sim_options amp_sim_defaults (void);
 
+/* The same, with as many unseen duties as make a year: once would leave in
+** the pack much of the charge that a duty of a few days began with. */
+amp_sim_options amp_sim_settled (const amp_duty *duty);
+
 /* Sums of one month (or part of a duty). Energies in J. */
 typedef struct amp_sim_month {
   double time;      /* s */

@@ -144,6 +144,18 @@ check.has(tostring(full), "on day 2")
 local empty = pack:simulate(duty, { start = "settled" })
 check.close(empty.served_kwh, 0, 1e-9, "the days before left nothing")
 
+-- a settled short duty is the one that a life is counted from, a year of it
+local sunny = { "time_s,load_w,pv_w" }
+for hour = 0, 71 do
+  sunny[#sunny + 1] = hour * 3600 .. ",300," .. (hour % 24 == 12 and 5000 or 0)
+end
+duty = amp.profile.text(table.concat(sunny, "\n"))
+local settled = pack:simulate(duty, { start = "settled" })
+check.ok(settled.unserved_kwh > 0.1 and settled.served_kwh > 1, "it is short")
+check.close(settled.stored_kwh, 0, 1e-3)
+check.close(pack:life(duty, { draws = 1 }).unserved_kwh,
+  settled.unserved_kwh * 365 / 3, 1e-6)
+
 -- what it refuses
 check.raises(function () pack:simulate(3) end, "duty must be a profile")
 check.raises(function () pack:simulate(hut, { inverer = inverter }) end,
