@@ -134,11 +134,11 @@ local function cells (sums, name, raw)
   local row = { month = name }
   for i = 2, #columns do
     local key = columns[i][1]
-    local v = math.abs(sums[key]) < 1e-9 and 0 or sums[key]
-    row[key] = { value = v, basis = raw.basis,
+    local v = sums[key]
+    if v and math.abs(v) < 1e-9 then v = 0 end
+    row[key] = v and { value = v, basis = raw.basis,
       text = v ~= 0 and v < 0.1 and wording.fixed(v, 2) or nil }
   end
-  if not raw.supply_kwh then row.curtailed_kwh = nil end
   return row
 end
 
@@ -252,7 +252,9 @@ local function trace (self, who, opts)
   local every = check_every(who, opts and opts.every, raw.steps)
   local list = {}
   for i, key in ipairs(trace_columns) do
-    list[i] = { key = key, label = key, kind = "number" }
+    if key ~= "curtailed_w" or raw.supply_kwh then
+      list[i] = { key = key, label = key, kind = "number" }
+    end
   end
   return core.table_new{ columns = list,
     rows = core.trace_raw(self.pack, self.duty, self.inverter,
@@ -339,12 +341,20 @@ function meta.__tostring (self)
   return tostring(objects[self].months)
 end
 
--- what was supplied and is not found elsewhere: the inverter's loss and idle
--- draw, and what charging loses besides heat in the cells
+-- What was supplied and is not found elsewhere: the inverter's loss and idle
+-- draw, and what charging loses besides heat in the cells. A supply as large
+-- as needed has no end, so that nothing of it is lost or curtailed.
 local function conversion (raw)
   local t = raw.total
-  raw.conversion_kwh = raw.supply_kwh and raw.supply_kwh - t.curtailed_kwh -
-    t.served_kwh - t.loss_kwh - raw.stored_kwh
+  if raw.supply_kwh then
+    raw.conversion_kwh = raw.supply_kwh - t.curtailed_kwh - t.served_kwh -
+      t.loss_kwh - raw.stored_kwh
+    return
+  end
+  raw.first_curtailed_h, t.curtailed_kwh = nil, nil
+  for m = 1, 12 do
+    if raw[m] then raw[m].curtailed_kwh = nil end
+  end
 end
 
 local function check_options (opts)

@@ -95,6 +95,9 @@ local easy = pack:simulate(amp.profile.daily{ from_battery_kwh = 2,
 check.equal(easy.first_unserved_h, nil)
 check.equal(easy.unserved_kwh, 0)
 check.equal(easy.supply_kwh, nil)
+check.equal(easy.curtailed_kwh, nil, "what is left of enough is no loss")
+check.equal(easy.months[1].curtailed_kwh, nil)
+check.ok(not easy:trace{ every = 1000 }:csv():find "curtailed")
 check.equal(#easy.months, 3)
 check.has(tostring(easy), "All of the 124 kWh asked for is served.")
 

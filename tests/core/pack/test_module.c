@@ -438,6 +438,39 @@ static void what_is_not_given_is_taken_by_chemistry (void **state) {
                    AMP_ERANGE);
 }
 
+/*
+** Resistance grows by 1 % of new per 1 % of capacity lost, from the state it
+** was measured in: at 80 % a default is 1.2 times that of new, and what was
+** measured at 90 % is itself at 90 % and 1.2 / 1.1 times as much at 80 %.
+*/
+static void a_worn_leaf_has_less_charge_and_more_resistance (void **state) {
+  amp_module m = module_of(amp_chemistry_find("lfp"), 8, 105);
+  amp_window w = {.v_min = 2.5, .v_max = 3.65, .soc_min = 0.1, .soc_max = 1};
+  amp_group fresh, worn, g = {0};
+  amp_error err;
+  (void)state;
+  assert_int_equal(amp_module_leaf_at(&m, &w, 1.0, 2, 3, &fresh, NULL),
+                   AMP_OK);
+  assert_int_equal(amp_module_leaf_at(&m, &w, 0.8, 2, 3, &worn, NULL),
+                   AMP_OK);
+  assert_close(worn.cell.capacity, 0.8 * fresh.cell.capacity, 1e-6);
+  assert_close(worn.cell.r0, 1.2 * fresh.cell.r0, 1e-12);
+  assert_close(worn.cell.r1, 1.2 * fresh.cell.r1, 1e-12);
+  m.r10s = amp_value_fixed(8e-3, AMP_BASIS_MEASURED);
+  m.soh = amp_value_fixed(0.9, AMP_BASIS_MEASURED);
+  assert_int_equal(
+      amp_module_leaf(&m, &w, 105 * 3600, 8e-3, 2, 3, &fresh, NULL), AMP_OK);
+  assert_int_equal(amp_module_leaf_at(&m, &w, 0.9, 2, 3, &worn, NULL),
+                   AMP_OK);
+  assert_close(worn.cell.r0, fresh.cell.r0, 1e-12);
+  assert_int_equal(amp_module_leaf_at(&m, &w, 0.8, 2, 3, &worn, NULL),
+                   AMP_OK);
+  assert_close(worn.cell.r0, fresh.cell.r0 * 1.2 / 1.1, 1e-12);
+  assert_int_equal(amp_module_leaf_at(&m, &w, NAN, 2, 3, &g, &err),
+                   AMP_ERANGE);
+  assert_true(g.series == 0.0); /* a refused call changes nothing */
+}
+
 int main (void) {
   const struct CMUnitTest test[] = {
       cmocka_unit_test(fourteen_groups_fit_the_hut),
@@ -457,6 +490,7 @@ int main (void) {
       cmocka_unit_test(check_refuses_what_a_label_cannot_say),
       cmocka_unit_test(leaf_carries_the_whole_bank),
       cmocka_unit_test(what_is_not_given_is_taken_by_chemistry),
+      cmocka_unit_test(a_worn_leaf_has_less_charge_and_more_resistance),
   };
   return cmocka_run_group_tests(test, NULL, NULL);
 }
