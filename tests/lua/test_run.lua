@@ -150,7 +150,8 @@ check.close(empty.served_kwh, 0, 1e-9, "the days before left nothing")
 -- a settled short duty is the one that a life is counted from, a year of it
 local sunny = { "time_s,load_w,pv_w" }
 for hour = 0, 71 do
-  sunny[#sunny + 1] = hour * 3600 .. ",300," .. (hour % 24 == 12 and 5000 or 0)
+  sunny[#sunny + 1] = hour * 3600 .. ",300," ..
+    (hour % 24 == 12 and 5000 or 0)
 end
 duty = amp.profile.text(table.concat(sunny, "\n"))
 local settled = pack:simulate(duty, { start = "settled" })
