@@ -54,11 +54,11 @@ end
 local cells = amp.module{ chemistry = "nmc111", series = 14, capacity_ah = 200,
   soh_pct = 80, soh_end_pct = 60, life_model = "nmc_voltage_depth" }
 local pack = amp.pack{ module = cells, series = 1, parallel = 1 }
-local year, day = pack:life(of_days(365)), pack:life(of_days(1))
+local yearly, day = pack:life(of_days(365)), pack:life(of_days(1))
 check.close(of_days(1).year_kwh, of_days(365).year_kwh, 1e-6)
-check.close(day.served_kwh, year.served_kwh, 1e-3, "a day, a year of it")
-check.close(day.unserved_kwh, year.unserved_kwh, 1e-3)
-check.close(day.efc, year.efc, 1e-3)
+check.close(day.served_kwh, yearly.served_kwh, 1e-3, "a day, a year of it")
+check.close(day.unserved_kwh, yearly.unserved_kwh, 1e-3)
+check.close(day.efc, yearly.efc, 1e-3)
 
 local shared = os.getenv("AMPSTEAD_SHARED")
 local folder = shared and shared .. "/data/load/"
