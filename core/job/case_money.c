@@ -339,13 +339,18 @@ void case_no_stats (amp_case_result *r) {
   no_life_stats(r);
 }
 
-/* Years that reach the horizon are a bound only. */
+/* Years that reach the horizon are a bound only; so is what lies between the
+** last that do not and the horizon, where two models part for example. */
 static amp_stat years_stat (const money *g, column c, amp_basis basis) {
+  const double *v = &g->v[(size_t)c * g->p->draws];
   amp_stat s = stat_of(g, c, basis);
-  double most = g->p->horizon;
-  s.beyond = s.p50 >= most;
-  s.p10_beyond = s.p10 >= most;
-  s.p90_beyond = s.p90 >= most;
+  double known = -1.0;
+  for (size_t i = 0; i < g->p->draws; i++)
+    if (v[i] < g->p->horizon)
+      known = fmax(known, v[i]);
+  s.beyond = s.p50 > known;
+  s.p10_beyond = s.p10 > known;
+  s.p90_beyond = s.p90 > known;
   return s;
 }
 

@@ -565,6 +565,24 @@ static void drawn_rates_spread_the_years (void **state) {
   assert_close(r.years.p90, 15.0, 0.0);
 }
 
+/* Half of the draws end before the horizon of 15, half reach it: the middle
+** between the two is a bound as well, since where the others end is not known.
+*/
+static void a_middle_between_known_and_horizon_is_a_bound (void **state) {
+  hut *h = *state;
+  amp_case c = ten_modules(h);
+  amp_case_result r;
+  amp_ageing slow = rates(0.001, 0.0), fast = rates(0.03, 0.0);
+  c.life.models = 2;
+  c.life.model[0] = &slow;
+  c.life.model[1] = &fast;
+  take(&c, 1, 10, &r);
+  assert_int_equal(r.status, AMP_OK);
+  assert_true(r.years.p10 < 15.0 && !r.years.p10_beyond);
+  assert_true(r.years.p50 > r.years.p10 && r.years.p50 < 15.0);
+  assert_true(r.years.beyond && r.years.p90_beyond);
+}
+
 /* A load that is spread: each draw its own year; unserved has a spread. */
 static void a_spread_duty_gives_each_draw_its_year (void **state) {
   hut *h = *state;
@@ -715,6 +733,7 @@ int main (void) {
       HUT_TEST(one_case_alone_has_no_flip),
       HUT_TEST(models_in_turn_span_both),
       HUT_TEST(drawn_rates_spread_the_years),
+      HUT_TEST(a_middle_between_known_and_horizon_is_a_bound),
       HUT_TEST(a_spread_duty_gives_each_draw_its_year),
       HUT_TEST(user_functions_are_asked_and_may_fail),
       HUT_TEST(between_the_nodes_is_near_the_simulation),
