@@ -236,6 +236,7 @@ typedef struct down {
   int *value, *spread; /* widths of a column, its mark included */
   bool *marked;
   bool beside; /* spreads stand beside the value, not below */
+  int lead;    /* first columns that each block repeats */
 } down;
 
 /* Least width at which the heading takes at most three lines and breaks no
@@ -306,19 +307,54 @@ static int lay_column (const amp_sheet *s, const down *d, int c, int r,
   return beside ? 2 : 1;
 }
 
-/* Row 'r', or the heading, over the first column and from .. to - 1 */
+/* Row 'r', or the heading, over the lead and the columns from .. to - 1 */
 static void put_row_down (const amp_sheet *s, const down *d, int r, int from,
                           int to, amp_buffer *out) {
   field f[MOST_FIELDS];
-  int at = 0, n = lay_column(s, d, 0, r, &at, f);
-  for (int c = larger(from, 1); c < to; c++)
+  int at = 0, n = 0;
+  for (int c = 0; c < d->lead; c++)
+    n += lay_column(s, d, c, r, &at, f + n);
+  for (int c = larger(from, d->lead); c < to; c++)
     n += lay_column(s, d, c, r, &at, f + n);
   put_fields(out, f, n, r == HEADING);
 }
 
+/* No two rows read the same in the first 'lead' columns. A long table is
+** judged by its first rows: the question is how it reads. */
+static bool rows_differ (const amp_sheet *s, int lead) {
+  int rows = smaller(s->rows, 500);
+  for (int a = 1; a < rows; a++)
+    for (int b = 0; b < a; b++) {
+      int c = 0;
+      while (c < lead &&
+             !strcmp(amp_sheet_text(s, amp_sheet_cell(s, a, c)->value),
+                     amp_sheet_text(s, amp_sheet_cell(s, b, c)->value)))
+        c++;
+      if (c == lead)
+        return false;
+    }
+  return true;
+}
+
+/* What a row needs to be told from the others in each block, and takes no
+** more than half the page; else the first column alone. */
+static int lead_of (const amp_sheet *s, const down *d) {
+  int width = 0;
+  for (int lead = 1; lead < s->columns; lead++) {
+    width += taken(d, lead - 1) + GAP;
+    if (width > AMP_PAGE / 2)
+      break;
+    if (rows_differ(s, lead))
+      return lead;
+  }
+  return 1;
+}
+
 /* How far a block that begins with column 'from' reaches on such a page */
 static int block_end (const amp_sheet *s, const down *d, int from, int page) {
-  int width = taken(d, 0), c = larger(from, 1);
+  int width = -GAP, c = larger(from, d->lead);
+  for (int k = 0; k < d->lead; k++)
+    width += GAP + taken(d, k);
   for (int first = c; c < s->columns; c++) {
     width += GAP + taken(d, c);
     if (width > page && c > first)
@@ -348,7 +384,10 @@ static int even_page (const amp_sheet *s, const down *d) {
 static void put_down (const amp_sheet *s, down *d, amp_buffer *out) {
   int from = 0, to, page;
   measure_down(s, d);
+  d->lead = 1;
   d->beside = fits_beside(s, d);
+  if (block_end(s, d, 0, AMP_PAGE) < s->columns)
+    d->lead = lead_of(s, d);
   page = even_page(s, d);
   do {
     to = block_end(s, d, from, page);
@@ -367,7 +406,7 @@ static void lay_down (const amp_sheet *s, amp_buffer *out) {
   size_t n = (size_t)s->columns;
   down d = {amp_alloc(s->ctx, n * sizeof *d.value),
             amp_alloc(s->ctx, n * sizeof *d.spread),
-            amp_alloc(s->ctx, n * sizeof *d.marked), false};
+            amp_alloc(s->ctx, n * sizeof *d.marked), false, 1};
   if (*amp_table_corner(s->t))
     put_sentence(out, s->ctx, "", amp_table_corner(s->t));
   if (d.value && d.spread && d.marked)

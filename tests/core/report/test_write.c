@@ -309,6 +309,40 @@ static void wide_tables_split_and_repeat_the_first_column (void **state) {
   amp_table_free(t);
 }
 
+/* Rows that only two columns together tell apart show both in each block. */
+static void blocks_repeat_what_tells_rows_apart (void **state) {
+  amp_table *t = amp_table_new(NULL, "");
+  int blocks = 0, strings = 0, rooms = 0;
+  char key[8], label[32], *s;
+  (void)state;
+  amp_table_add_column(t, "strings", "strings", "", AMP_COLUMN_COUNT);
+  amp_table_add_column(t, "room_c", "room", "", AMP_COLUMN_COUNT);
+  for (int c = 2; c < 10; c++) {
+    snprintf(key, sizeof key, "k%d", c);
+    snprintf(label, sizeof label, "extraordinary %d", c);
+    amp_table_add_column(t, key, label, "", AMP_COLUMN_NUMBER);
+  }
+  for (int r = 0; r < 4; r++) {
+    amp_table_add_row(t);
+    put(t, r, 0, 2 + r / 2, N, N, AMP_BASIS_NONE);
+    put(t, r, 1, 10 + r % 2, N, N, AMP_BASIS_NONE);
+    for (int c = 2; c < 10; c++)
+      put(t, r, c, 7.0, N, N, A);
+  }
+  s = written(t, AMP_FORMAT_TEXT);
+  for (char *p = s; (p = strstr(p, "\n---")) != NULL; p++)
+    blocks++;
+  for (char *p = s; (p = strstr(p, "strings")) != NULL; p++)
+    strings++;
+  for (char *p = s; (p = strstr(p, "room")) != NULL; p++)
+    rooms++;
+  assert_true(blocks >= 4); /* two rules a block */
+  assert_int_equal(strings, blocks / 2);
+  assert_int_equal(rooms, blocks / 2);
+  free(s);
+  amp_table_free(t);
+}
+
 /* A law: no table, whatever its words and numbers, leaves the page. */
 static void nothing_leaves_the_page (void **state) {
   static const double v[] = {0, -1.5e300, 3e-320, 1.0 / 3.0, 123456789};
@@ -634,6 +668,7 @@ int main (void) {
       cmocka_unit_test(spreads_stand_beside_where_there_is_room),
       cmocka_unit_test(narrower_tables_drop_spreads_below_the_value),
       cmocka_unit_test(wide_tables_split_and_repeat_the_first_column),
+      cmocka_unit_test(blocks_repeat_what_tells_rows_apart),
       cmocka_unit_test(nothing_leaves_the_page),
       cmocka_unit_test(width_counts_characters_not_bytes),
       cmocka_unit_test(control_bytes_are_made_visible),
