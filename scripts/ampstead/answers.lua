@@ -130,6 +130,9 @@ local function life_table (raw, pack)
     columns[#columns + 1] = { key = key, kind = "money", hidden = true }
     cells[key] = { why = "a life asks for no money: amp.compare does" }
   end
+  if raw.years_why == nil then -- years stand: the reason reads nil
+    columns[#columns + 1] = { key = "years_why", kind = "text", hidden = true }
+  end
   for key, value in pairs(raw) do
     if cells[key] == nil then facts[key] = value end
   end

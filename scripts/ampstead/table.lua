@@ -95,7 +95,7 @@ end
 function tables.stat (s, why)
   if not s or wording.missing(s.p50) then return { why = why } end
   local cell = { value = s.p50, basis = s.basis, beyond = s.beyond }
-  if s.spread then
+  if s.spread or s.beyond then -- a bound is not "fixed": ">15"
     cell.low, cell.high = s.p10, s.p90
     cell.high_beyond = s.p90_beyond
   end

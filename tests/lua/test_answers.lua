@@ -54,6 +54,7 @@ check.has(fits:text(), "2 modules in a string fit.")
 
 -- a life: one row that reads directly, and says what it does not cover
 local lived = pack:life(duty, opts)
+check.equal(lived.years_why, nil, "no reason where years stand")
 check.ok(lived.years > 5 and lived.years_p10 <= lived.years)
 check.equal(lived[1].years, lived.years)
 check.equal(lived.window.soc_max_pct > lived.window.soc_min_pct, true)
