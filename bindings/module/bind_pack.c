@@ -32,18 +32,16 @@ static void pack_defaults (void *spec) {
   s->string_first = true;
 }
 
-/* A limit of the pack replaces both limits of the module at that end. */
 static amp_status window_of (const bind_pack *s, const amp_converter *c,
                              double v_abs_max, amp_window *w,
                              amp_error *err) {
-  const amp_module *m = &s->module->m;
-  bool low = amp_given(s->soc_min) || amp_given(s->cell_v_min);
-  bool high = amp_given(s->soc_max) || amp_given(s->cell_v_max);
-  return amp_window_of(
-      m->chemistry, m->series * s->series, low ? s->soc_min : m->soc_min,
-      high ? s->soc_max : m->soc_max, low ? s->cell_v_min : m->cell_v_min,
-      high ? s->cell_v_max : m->cell_v_max, c != NULL ? c->v_min : 0.0,
-      c != NULL ? c->v_max : 0.0, v_abs_max, w, err);
+  amp_module m = s->module->m;
+  amp_module_rewindow(&m, s->soc_min, s->soc_max, s->cell_v_min,
+                      s->cell_v_max);
+  return amp_window_of(m.chemistry, m.series * s->series, m.soc_min,
+                       m.soc_max, m.cell_v_min, m.cell_v_max,
+                       c != NULL ? c->v_min : 0.0, c != NULL ? c->v_max : 0.0,
+                       v_abs_max, w, err);
 }
 
 static void read_order (lua_State *L, int keys, const char *who,

@@ -45,19 +45,12 @@ static int run_gc (lua_State *L) {
   return 0;
 }
 
-/* A limit of the pack replaces both limits of the module at that end. */
+/* The module with the pack's window. */
 static void own_module (run *r) {
   const bind_pack *p = r->p;
-  amp_module *m = &r->module;
-  *m = p->module->m;
-  if (amp_given(p->soc_min) || amp_given(p->cell_v_min)) {
-    m->soc_min = p->soc_min;
-    m->cell_v_min = p->cell_v_min;
-  }
-  if (amp_given(p->soc_max) || amp_given(p->cell_v_max)) {
-    m->soc_max = p->soc_max;
-    m->cell_v_max = p->cell_v_max;
-  }
+  r->module = p->module->m;
+  amp_module_rewindow(&r->module, p->soc_min, p->soc_max, p->cell_v_min,
+                      p->cell_v_max);
 }
 
 static amp_status make_pack (run *r, amp_error *err) {

@@ -32,10 +32,8 @@ static void own_module (case_plan *p) {
   const amp_case *c = p->c;
   amp_module *m = &p->module;
   *m = *c->module;
-  m->soc_min = given_or(c->soc_min, m->soc_min);
-  m->soc_max = given_or(c->soc_max, m->soc_max);
-  m->cell_v_min = given_or(c->cell_v_min, m->cell_v_min);
-  m->cell_v_max = given_or(c->cell_v_max, m->cell_v_max);
+  amp_module_rewindow(m, c->soc_min, c->soc_max, c->cell_v_min,
+                      c->cell_v_max);
   if (amp_value_is_set(&c->tested) || amp_value_is_set(&c->soh)) {
     m->tested = c->tested;
     m->soh = c->soh;

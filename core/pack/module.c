@@ -215,6 +215,18 @@ static amp_status wanted (const amp_chemistry *c, int groups, double soc_min,
   return AMP_OK;
 }
 
+void amp_module_rewindow (amp_module *m, double soc_min, double soc_max,
+                          double cell_v_min, double cell_v_max) {
+  if (amp_given(soc_min) || amp_given(cell_v_min)) {
+    m->soc_min = soc_min;
+    m->cell_v_min = cell_v_min;
+  }
+  if (amp_given(soc_max) || amp_given(cell_v_max)) {
+    m->soc_max = soc_max;
+    m->cell_v_max = cell_v_max;
+  }
+}
+
 amp_status amp_window_of (const amp_chemistry *c, int groups, double soc_min,
                           double soc_max, double cell_v_min,
                           double cell_v_max, double inv_v_min,

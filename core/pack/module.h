@@ -42,6 +42,14 @@ typedef struct amp_window {
 } amp_window;
 
 /*
+** The window of whoever stands above the module (a pack, a case) in place of
+** the module's own: an end that is given there, as a charge or as a voltage,
+** replaces both of the module's limits at that end. NaN: not given.
+*/
+void amp_module_rewindow (amp_module *m, double soc_min, double soc_max,
+                          double cell_v_min, double cell_v_max);
+
+/*
 ** Window of a string of 'groups' groups. The caller's SoC window or cell
 ** voltages first (NaN: not given), then the chemistry's daily limits, all
 ** clipped by the inverter's v_min and v_max (0: none). AMP_EREFUSED when

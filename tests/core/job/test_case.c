@@ -175,6 +175,23 @@ static amp_case ten_modules (const hut *h) {
   return c;
 }
 
+/* A module's own cell voltage does not survive a charge limit of the case:
+** 7s2p at 23.95 kWh in all, 5 .. 80 %. */
+static void a_cases_window_replaces_the_modules_at_that_end (void **state) {
+  hut *h = *state;
+  amp_module m = h->nickel;
+  amp_case c = ten_modules(h);
+  amp_case_result r;
+  m.soc_max = NONE;
+  m.cell_v_max = 3.70; /* about half full */
+  c.module = &m;
+  c.soc_max = 0.80;
+  take(&c, 1, 50, &r);
+  assert_int_equal(r.status, AMP_OK);
+  assert_close(r.window.soc_max, 0.80, 1e-12);
+  assert_close(r.usable.p50 / r.tested.p50, 0.75, 1e-9);
+}
+
 /* (2950 1.15 + 260 + 85) 1.20 = 4485; 12 x 25.55 V x 112 Ah = 34.34 kWh,
 ** 130.6 a kWh; 4485 + (10 17.5 + 45) 2.90 + 640 = 5763; tested
 ** 10 x 25.55 x 93.75 = 23.95 kWh; window 5 .. 94 % of it; mean accepted
@@ -723,6 +740,7 @@ int main (void) {
       HUT_TEST(a_pack_past_its_end_has_no_cost_per_kwh),
       HUT_TEST(a_cost_without_end_is_a_bound),
       HUT_TEST(sums_of_a_slip_are_refused),
+      HUT_TEST(a_cases_window_replaces_the_modules_at_that_end),
       HUT_TEST(years_need_a_state_of_health),
       HUT_TEST(years_need_an_end_and_a_model),
       HUT_TEST(one_refused_case_spoils_no_other),
