@@ -159,8 +159,9 @@ static double rate_of (lua_State *L, const bind_offer *o, int need_idx) {
   else
     lua_pushfstring(L,
                     "no rate from %s to %s: no sum over currencies without "
-                    "one",
-                    o->currency, ours != NULL ? ours : "the need's currency");
+                    "one (say rates = { %s = .. } in the need)",
+                    o->currency, ours != NULL ? ours : "the need's currency",
+                    o->currency);
   return rate > 0.0 ? rate : 0.0;
 }
 

@@ -72,8 +72,10 @@ int file_path_check (const char *path, char *why, size_t why_size) {
   path = without_dot(path);
   p = path;
   if (*path == '/')
-    return refused(path, "only files below the folder are reachable", why,
-                   why_size);
+    return refused(path,
+                   "no absolute paths: --data names the folder to read "
+                   "in, --out the one to write in",
+                   why, why_size);
   if (strlen(path) > PATH_LONGEST)
     return refused(path, "too long", why, why_size);
   for (;;) {
