@@ -3,8 +3,9 @@
 # what is missing. As root, or with sudo. Prints nothing when all is there.
 set -eu
 
-needed="gcc make cmake ninja-build pkg-config lua5.4 liblua5.4-dev
-  libmd-dev libcmocka-dev clang clang-format lua-check valgrind time"
+needed="git gcc libc6-dev make cmake ninja-build pkg-config lua5.4 liblua5.4-dev
+  libmd-dev libcmocka-dev libsundials-dev clang clang-format lua-check valgrind
+  time"
 
 missing=""
 for package in $needed; do
