@@ -272,6 +272,10 @@ local function note_lines (raw, offers, need, names)
       if line then middle[#middle + 1] = { names[i], line } end
     end
   end
+  if raw.worst and raw.worst.month then -- there is a supply
+    middle[#middle + 1] = { "delivered", "counts every kWh at the load, " ..
+      "also what the supply serves directly." }
+  end
   notes.look(n, need, "", {})
   return notes.close(notes.lines(n, middle, answered), raw)
 end
