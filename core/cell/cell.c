@@ -96,27 +96,27 @@ static double r0_thermal (const amp_cell *c, double temp) {
              : amp_exp(c->r0_activation * (1.0 / temp - 1.0 / T_REF));
 }
 
-static double shape_at (const amp_cell *c, double soc) {
+double amp_cell_shape (const amp_cell *c, double soc) {
   double at = fmin(fmax(soc, 0.0), 1.0) * (AMP_R_KNOTS - 1);
   int i = (int)at < AMP_R_KNOTS - 1 ? (int)at : AMP_R_KNOTS - 2;
   return c->r0_shape[i] + (at - i) * (c->r0_shape[i + 1] - c->r0_shape[i]);
 }
 
 double amp_cell_r0 (const amp_cell *c, double soc, double temp) {
-  return c->r0 * shape_at(c, soc) * r0_thermal(c, temp);
+  return c->r0 * amp_cell_shape(c, soc) * r0_thermal(c, temp);
 }
 
 /* Mean of the shape between two states of charge, exact for its pieces. */
 static double shape_mean (const amp_cell *c, double a, double b) {
   double lo = fmin(a, b), hi = fmax(a, b), sum = 0.0;
   if (!(hi > lo))
-    return shape_at(c, lo);
+    return amp_cell_shape(c, lo);
   for (int i = 0; i < AMP_R_KNOTS - 1; i++) {
     double from = fmax(lo, 0.1 * i), to = fmin(hi, 0.1 * (i + 1));
     if (i == AMP_R_KNOTS - 2) /* 0.1 * 10 need not be 1 */
       to = hi;
     if (to > from) /* linear inside: the middle is the mean */
-      sum += (to - from) * shape_at(c, 0.5 * (from + to));
+      sum += (to - from) * amp_cell_shape(c, 0.5 * (from + to));
   }
   return sum / (hi - lo);
 }

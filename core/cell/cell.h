@@ -43,7 +43,10 @@ amp_cell amp_cell_from_r10s (double capacity, double r10s);
 /* n equal cells in parallel as one; n may be a fraction of blown links. */
 amp_cell amp_cell_parallel (const amp_cell *c, double n);
 
-/* Ohm at this charge and temperature: shape linear between its knots. */
+/* r0_shape at this charge: linear between its knots, held beyond 0 and 1. */
+double amp_cell_shape (const amp_cell *c, double soc);
+
+/* Ohm at this charge and temperature. */
 double amp_cell_r0 (const amp_cell *c, double soc, double temp);
 
 /*

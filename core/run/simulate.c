@@ -72,14 +72,6 @@ static double *at_line (double *p) {
   return p + (64 - (uintptr_t)p % 64) % 64 / sizeof *p;
 }
 
-static double shape_at (const amp_cell *c, double soc) {
-  double x = soc * (AMP_R_KNOTS - 1);
-  int i = (int)x;
-  if (i > AMP_R_KNOTS - 2)
-    i = AMP_R_KNOTS - 2;
-  return c->r0_shape[i] + (x - i) * (c->r0_shape[i + 1] - c->r0_shape[i]);
-}
-
 /* The chemistry's curve, row by row: where a row lies within one piece of
 ** the curve it is the same cubic. */
 static void table_fill (double *row, const amp_chemistry *chem,
@@ -97,8 +89,8 @@ static void table_fill (double *row, const amp_chemistry *chem,
     row[ROW_C1] = m0;
     row[ROW_C2] = 3.0 * d - 2.0 * m0 - m1;
     row[ROW_C3] = m0 + m1 - 2.0 * d;
-    row[ROW_R] = shape_at(cell, x0);
-    row[ROW_DR] = shape_at(cell, x1) - row[ROW_R];
+    row[ROW_R] = amp_cell_shape(cell, x0);
+    row[ROW_DR] = amp_cell_shape(cell, x1) - row[ROW_R];
     row[ROW_F] = i < AMP_ROWS ? sum : row[ROW_F - AMP_ROW];
     row[ROW_SPARE] = 0.0;
     sum += h * (row[ROW_C0] + row[ROW_C1] / 2.0 + row[ROW_C2] / 3.0 +
