@@ -1,8 +1,9 @@
 /*
 ** least.h -- nonlinear least squares: parameters that make residuals small,
-** with what the data say about each. The search is cminpack's lmdif (J. J.
+** with what the data say about each. The search is cminpack's lmder (J. J.
 ** More, "The Levenberg-Marquardt algorithm", Lecture Notes in Mathematics
-** 630 (1978) 105-116); bounds are reached by a change of variable here.
+** 630 (1978) 105-116) with differences as derivatives; bounds are reached by
+** a change of variable here.
 */
 #ifndef AMP_BASE_LEAST_H
 #define AMP_BASE_LEAST_H
@@ -32,10 +33,13 @@ typedef struct amp_least_result {
 ** p[n] holds the start and then the best found. sd[n] (or NULL): standard
 ** deviation of each from the Jacobian and the residuals' own variance
 ** (m - n degrees of freedom); INFINITY where the data do not determine it
-** (its column of the Jacobian, or what is left of it after the others, is
-** below 1e-10 of the largest) and NaN where it ended on a bound.
-** correlation (or NULL): n*n, row by row. AMP_EDATA: m < n, or a residual
-** that is not finite at the start; AMP_ESTOP; AMP_ENOMEM.
+** (its column of the Jacobian, per 'scale', is below 1e-10 of the longest, or
+** it shares in a combination to which the unit columns answer with less than
+** 1e-6; m = n: all of them) and NaN where it ended on a bound, on which it
+** then stands exactly. correlation (or NULL): n*n, row by row. A residual
+** that is not finite during the search counts as a bad point. AMP_EDATA:
+** m < n, or a residual that is not finite at the start; AMP_ERANGE: a start
+** outside its bounds; AMP_ESTOP; AMP_ENOMEM. Then p stays.
 */
 amp_status amp_least (const amp_context *ctx, amp_residuals *f, void *arg,
                       double *p, size_t n, size_t m,
