@@ -11,11 +11,11 @@
 #define GAP_MEDIANS 10.0 /* a gap is longer than so many median intervals */
 #define GAP_LEAST 120.0  /* s, and than this */
 
-static size_t bytes (const amp_log *log) {
+static size_t bytes (const amp_test_log *log) {
   return log->n * sizeof(double);
 }
 
-void amp_log_free (const amp_context *ctx, amp_log *log) {
+void amp_log_free (const amp_context *ctx, amp_test_log *log) {
   amp_free(ctx, log->time, bytes(log));
   for (int c = 0; c < AMP_LOG_COLUMNS; c++)
     amp_free(ctx, log->column[c], bytes(log));
@@ -81,7 +81,7 @@ static size_t fill_missing (const double *time, double *v, size_t n) {
   return filled;
 }
 
-static amp_status mend_column (amp_log *log, int c, amp_error *err) {
+static amp_status mend_column (amp_test_log *log, int c, amp_error *err) {
   static const char *const name[] = {"current", "voltage", "temperature",
                                      "power"};
   size_t missing = 0;
@@ -101,7 +101,7 @@ static int by_size (const void *a, const void *b) {
 }
 
 /* Count intervals that are too long; 'room' holds n values. */
-static void count_gaps (amp_log *log, double gap_s, double *room) {
+static void count_gaps (amp_test_log *log, double gap_s, double *room) {
   size_t steps = log->n - 1;
   for (size_t i = 0; i < steps; i++)
     room[i] = log->time[i + 1] - log->time[i];
@@ -114,7 +114,7 @@ static void count_gaps (amp_log *log, double gap_s, double *room) {
 }
 
 /* Append a part to the note, "; " between two. */
-static void say (amp_log *log, const char *part) {
+static void say (amp_test_log *log, const char *part) {
   size_t at = strlen(log->note), n = strlen(part);
   if (at > 0 && at + 2 < AMP_LOG_NOTE) {
     memcpy(log->note + at, "; ", 3);
@@ -126,7 +126,7 @@ static void say (amp_log *log, const char *part) {
   log->note[at + n] = '\0';
 }
 
-static void write_note (amp_log *log) {
+static void write_note (amp_test_log *log) {
   amp_error say_it; /* knows how to put numbers into a sentence */
   if (log->dropped > 0) {
     amp_failf(&say_it, AMP_OK, NULL,
@@ -154,7 +154,7 @@ static void write_note (amp_log *log) {
 }
 
 /* Memory for n rows of the columns given. */
-static amp_status make_room (const amp_context *ctx, amp_log *log,
+static amp_status make_room (const amp_context *ctx, amp_test_log *log,
                              const double *const column[AMP_LOG_COLUMNS],
                              amp_error *err) {
   log->time = amp_alloc(ctx, bytes(log));
@@ -171,8 +171,8 @@ static amp_status make_room (const amp_context *ctx, amp_log *log,
 /* Copy the rows chosen, then mend. 'use' is free for other use after. */
 static amp_status copy_rows (const amp_context *ctx, const double *time,
                              const double *const column[AMP_LOG_COLUMNS],
-                             double gap_s, const size_t *use, amp_log *log,
-                             amp_error *err) {
+                             double gap_s, const size_t *use,
+                             amp_test_log *log, amp_error *err) {
   amp_status st = make_room(ctx, log, column, err);
   double *room = st == AMP_OK ? amp_alloc(ctx, bytes(log)) : NULL;
   if (st == AMP_OK && room == NULL)
@@ -195,8 +195,8 @@ static amp_status copy_rows (const amp_context *ctx, const double *time,
 
 amp_status amp_log_make (const amp_context *ctx, size_t n, const double *time,
                          const double *const column[AMP_LOG_COLUMNS],
-                         double gap_s, amp_log *out, amp_error *err) {
-  amp_log log;
+                         double gap_s, amp_test_log *out, amp_error *err) {
+  amp_test_log log;
   size_t *use;
   amp_status st = amp_check_range(err, "gap_s", gap_s, 0.0, 1e12);
   memset(&log, 0, sizeof log);
@@ -217,7 +217,7 @@ amp_status amp_log_make (const amp_context *ctx, size_t n, const double *time,
   return st;
 }
 
-double amp_log_charge (const amp_log *log, size_t from, size_t to) {
+double amp_log_charge (const amp_test_log *log, size_t from, size_t to) {
   const double *i = log->column[AMP_LOG_CURRENT];
   double sum = 0.0;
   if (i == NULL)
@@ -227,7 +227,7 @@ double amp_log_charge (const amp_log *log, size_t from, size_t to) {
   return sum;
 }
 
-double amp_log_at (const amp_log *log, amp_log_column column, double t) {
+double amp_log_at (const amp_test_log *log, amp_log_column column, double t) {
   const double *v = log->column[column], *time = log->time;
   size_t lo = 0, hi = log->n - 1;
   if (v == NULL || t != t)

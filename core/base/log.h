@@ -21,7 +21,7 @@ typedef enum amp_log_column {
 
 enum { AMP_LOG_NOTE = 400 };
 
-typedef struct amp_log {
+typedef struct amp_test_log {
   size_t n;
   double *time;                    /* s, strictly rising */
   double *column[AMP_LOG_COLUMNS]; /* n values each; NULL: not given */
@@ -31,7 +31,7 @@ typedef struct amp_log {
   size_t gaps;     /* intervals longer than gap_s, see below */
   double longest_gap; /* s */
   char note[AMP_LOG_NOTE]; /* the above in words, or "" */
-} amp_log;
+} amp_test_log;
 
 /*
 ** Copy and clean. 'column' entries may be NULL, and hold NaN where a row has
@@ -46,13 +46,13 @@ typedef struct amp_log {
 */
 amp_status amp_log_make (const amp_context *ctx, size_t n, const double *time,
                          const double *const column[AMP_LOG_COLUMNS],
-                         double gap_s, amp_log *out, amp_error *err);
-void amp_log_free (const amp_context *ctx, amp_log *log);
+                         double gap_s, amp_test_log *out, amp_error *err);
+void amp_log_free (const amp_context *ctx, amp_test_log *log);
 
 /* C from row 'from' to row 'to' (sum of current times interval). */
-double amp_log_charge (const amp_log *log, size_t from, size_t to);
+double amp_log_charge (const amp_test_log *log, size_t from, size_t to);
 
 /* Value of a column at time t, linear between rows, held beyond the ends. */
-double amp_log_at (const amp_log *log, amp_log_column column, double t);
+double amp_log_at (const amp_test_log *log, amp_log_column column, double t);
 
 #endif

@@ -28,10 +28,10 @@ typedef struct amp_fit_input {
                                      the limits */
   double capacity;    /* C, as labelled; for C-rates and to judge the logs */
   int pulses;         /* logs of pulses and rests, each at one temperature */
-  const amp_log *pulse[AMP_FIT_LOGS];
+  const amp_test_log *pulse[AMP_FIT_LOGS];
   const char *pulse_name[AMP_FIT_LOGS]; /* for warnings; may be NULL */
   double pulse_capacity[AMP_FIT_LOGS];  /* C; 0: the log's own full charge */
-  const amp_log *slow; /* C/20 or so, one or both ways; NULL: none */
+  const amp_test_log *slow; /* C/20 or so, one or both ways; NULL: none */
   double mass;         /* kg; 0: not given */
   bool simple_only;    /* the detailed fit takes up to a minute */
 } amp_fit_input;
@@ -87,7 +87,7 @@ amp_status amp_fit_detailed (const amp_context *ctx, const amp_fit_input *in,
 ** A step that would leave 0..1 SoC ends it: *done rows are valid.
 */
 amp_status amp_fit_replay (const amp_context *ctx, const amp_fit *fit,
-                           bool detailed, const amp_log *log, double capacity,
+                           bool detailed, const amp_test_log *log, double capacity,
                            double soc, double ambient, double *v,
                            double *mean, double *soc_of, double *temp_of,
                            size_t *done, amp_error *err);

@@ -10,14 +10,14 @@
 #define NONE (double)NAN
 
 static amp_status make (size_t n, const double *t, const double *i,
-                        const double *v, amp_log *out, amp_error *err) {
+                        const double *v, amp_test_log *out, amp_error *err) {
   const double *column[AMP_LOG_COLUMNS] = {i, v, NULL, NULL};
   return amp_log_make(NULL, n, t, column, 0, out, err);
 }
 
 static void clean_log_is_copied_as_it_is (void **state) {
   const double t[] = {0, 1, 3, 4}, i[] = {9, 2, -1, 0}, v[] = {4, 3, 2, 1};
-  amp_log log;
+  amp_test_log log;
   (void)state;
   assert_int_equal(make(4, t, i, v, &log, NULL), AMP_OK);
   assert_int_equal(log.n, 4);
@@ -34,7 +34,7 @@ static void clean_log_is_copied_as_it_is (void **state) {
 
 static void rows_without_time_or_current_are_dropped_and_said (void **state) {
   const double t[] = {0, 1, 1, NONE, 4, 5}, i[] = {0, 2, 7, 7, NONE, 2};
-  amp_log log;
+  amp_test_log log;
   (void)state;
   assert_int_equal(make(6, t, i, NULL, &log, NULL), AMP_OK);
   assert_int_equal(log.n, 3);
@@ -48,7 +48,7 @@ static void rows_without_time_or_current_are_dropped_and_said (void **state) {
 
 static void missing_voltage_is_filled_between_its_neighbours (void **state) {
   double t[40], i[40], v[40];
-  amp_log log;
+  amp_test_log log;
   (void)state;
   for (int k = 0; k < 40; k++) {
     t[k] = k < 10 ? k : k + 10; /* 11 s from row 9 to row 10 */
@@ -74,7 +74,7 @@ static void missing_voltage_is_filled_between_its_neighbours (void **state) {
 
 static void long_intervals_count_as_gaps (void **state) {
   double t[30], i[30];
-  amp_log log;
+  amp_test_log log;
   const double *column[AMP_LOG_COLUMNS] = {i, NULL, NULL, NULL};
   (void)state;
   for (int k = 0; k < 30; k++) {
@@ -94,11 +94,11 @@ static void long_intervals_count_as_gaps (void **state) {
 static void damaged_logs_are_refused_with_their_row (void **state) {
   const double back[] = {0, 1, 2, 1.5, 3}, i[] = {0, 0, 0, 0, 0};
   const double two[] = {0, 1, 1};
-  amp_log log;
+  amp_test_log log;
   amp_error err;
   (void)state;
   memset(&log, 7, sizeof log);
-  amp_log before = log;
+  amp_test_log before = log;
   assert_int_equal(make(5, back, i, NULL, &log, &err), AMP_EDATA);
   assert_int_equal(err.line, 4);
   assert_string_equal(err.text, "time goes back from 2 to 1.5 s in row 4");
@@ -110,7 +110,7 @@ static void damaged_logs_are_refused_with_their_row (void **state) {
 
 static void charge_is_the_sum_of_current_times_interval (void **state) {
   const double t[] = {0, 10, 40, 50}, i[] = {99, 2, -1, 4};
-  amp_log log;
+  amp_test_log log;
   (void)state;
   assert_int_equal(make(4, t, i, NULL, &log, NULL), AMP_OK);
   assert_close(amp_log_charge(&log, 0, 3), 20 - 30 + 40, 1e-12);
@@ -121,7 +121,7 @@ static void charge_is_the_sum_of_current_times_interval (void **state) {
 
 static void value_between_rows_is_linear_and_held_outside (void **state) {
   const double t[] = {0, 10, 40}, i[] = {1, 2, 5};
-  amp_log log;
+  amp_test_log log;
   (void)state;
   assert_int_equal(make(3, t, i, NULL, &log, NULL), AMP_OK);
   assert_close(amp_log_at(&log, AMP_LOG_CURRENT, -5), 1, 0);
@@ -148,7 +148,7 @@ static void *miser (void *user, void *old, size_t old_size, size_t size) {
 static void want_of_memory_is_said_and_leaks_nothing (void **state) {
   const double t[] = {0, 1, 2}, i[] = {0, 0, 0};
   const double *column[AMP_LOG_COLUMNS] = {i, i, NULL, NULL};
-  amp_log log;
+  amp_test_log log;
   (void)state;
   for (int most = 0; most < 5; most++) {
     int left = most;
