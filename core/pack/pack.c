@@ -5,6 +5,7 @@
 */
 #include "pack/pack.h"
 #include <math.h>
+#include <stdbool.h>
 #include <string.h>
 
 /* One leaf; refusals carry its number from 1 in err->line. */
@@ -21,7 +22,11 @@ static amp_status check_leaf (const amp_group *g, amp_error *err) {
              {"v_max", g->v_max, 0.0, 10.0},
              {"soc_start", g->soc_start, 0.0, 1.0},
              {"heat_capacity", g->heat_capacity, 0.0, 1e12},
-             {"cooling", g->cooling, 0.0, 1e12}};
+             {"cooling", g->cooling, 0.0, 1e12},
+             {"body", g->body, 0, 1e6},
+             {"coolant", g->coolant, 0.0, 1e12},
+             {"bleed", g->bleed, 0.0, 1e3},
+             {"v_bleed", g->v_bleed, 0.0, 10.0}};
   amp_status st = amp_chemistry_check(g->chemistry, err);
   if (st != AMP_OK || (st = amp_cell_check(&g->cell, err)) != AMP_OK)
     return st;
@@ -33,7 +38,9 @@ static amp_status check_leaf (const amp_group *g, amp_error *err) {
     return amp_fail(err, AMP_ERANGE, "soc_max", g->soc_max, g->soc_min, 1.0);
   if (!(g->v_min < g->v_max))
     return amp_fail(err, AMP_ERANGE, "v_max", g->v_max, g->v_min, 10.0);
-  return AMP_OK;
+  if (g->trip != NULL && (st = amp_trip_check(g->trip, err)) != AMP_OK)
+    return st;
+  return g->rates != NULL ? amp_rates_check(g->rates, err) : AMP_OK;
 }
 
 /*
@@ -72,6 +79,22 @@ static amp_status check_tree (const amp_pack *p, amp_error *err) {
   return AMP_OK;
 }
 
+/* A heater wants something to heat; a coolant a temperature. */
+static amp_status check_heat (const amp_pack *p, amp_error *err) {
+  bool cooled = false, warm = p->heater.power == 0.0;
+  amp_status st = amp_heater_check(&p->heater, err);
+  for (int i = 0; i < p->leaves; i++) {
+    cooled = cooled || p->leaf[i].coolant > 0.0;
+    warm = warm || p->leaf[i].heat_capacity > 0.0;
+  }
+  if (st == AMP_OK && cooled)
+    st = amp_check_range(err, "coolant_temp", p->coolant_temp, 150.0, 500.0);
+  if (st == AMP_OK && !warm)
+    st = amp_failf(err, AMP_EMISSING, "heat_capacity",
+                   "a heater is given, but no mass that it could warm");
+  return st;
+}
+
 amp_status amp_pack_check (const amp_pack *p, amp_error *err) {
   amp_status st;
   if ((st = amp_check_range(err, "leaves", p->leaves, 1, AMP_PACK_LEAVES)) !=
@@ -85,6 +108,8 @@ amp_status amp_pack_check (const amp_pack *p, amp_error *err) {
         err->line = (size_t)i + 1;
       return st;
     }
+  if ((st = check_heat(p, err)) != AMP_OK)
+    return st;
   return check_tree(p, err);
 }
 
@@ -97,6 +122,7 @@ void amp_pack_uniform (const amp_group *group, int series, int parallel,
   g.r_joint *= s / p;
   g.heat_capacity *= s * p;
   g.cooling *= s * p;
+  g.coolant *= s * p;
   memset(out, 0, sizeof *out);
   out->leaves = out->nodes = 1;
   out->leaf[0] = g;

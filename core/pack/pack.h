@@ -13,6 +13,8 @@
 
 #include "base/error.h"
 #include "cell/cell.h"
+#include "pack/heat.h"
+#include "pack/trip.h"
 
 enum { AMP_PACK_LEAVES = 128, AMP_PACK_NODES = 256 };
 
@@ -29,6 +31,14 @@ typedef struct amp_group {
   double soc_start;        /* 0..1 */
   double heat_capacity;    /* J/K of the whole leaf; 0: stays at ambient */
   double cooling;          /* W/K to ambient of the whole leaf */
+  /* what follows may be 0 or NULL: then it is not there */
+  int body;                /* > 0: neighbours of one body, one temperature */
+  double coolant;          /* W/K to the coolant's inlet, of the whole leaf */
+  double bleed, v_bleed;   /* A out of each group while above V of a group:
+                              passive balancing */
+  const amp_trip *trip;    /* a fuse in series with this leaf */
+  const amp_rates *rates;  /* current limits by temperature */
+  const double *entropic;  /* V/K of one group, amp_entropic_find */
 } amp_group;
 
 typedef struct amp_node {
@@ -42,6 +52,8 @@ typedef struct amp_pack {
   int leaves, nodes;
   amp_group leaf[AMP_PACK_LEAVES];
   amp_node node[AMP_PACK_NODES];
+  amp_heater heater;
+  double coolant_temp; /* K at the inlet; read where a leaf has a coolant */
 } amp_pack;
 
 /* Finite positive numbers, windows in order, the tree whole: AMP_ERANGE or

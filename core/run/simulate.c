@@ -54,7 +54,7 @@ typedef struct batch {
 } batch;
 
 amp_sim_options amp_sim_defaults (void) {
-  amp_sim_options o = {600.0, 1, false};
+  amp_sim_options o = {600.0, 1, false, false};
   return o;
 }
 

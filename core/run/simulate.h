@@ -36,6 +36,8 @@ typedef struct amp_sim_options {
   int warm_up;     /* whole duties run before, unseen, so that the year starts
                       as it ends; default of amp_sim_defaults: 1 */
   bool want_cycles; /* count cycles (rainflow) of the state of charge */
+  bool fixed_step;  /* leave the step as dt_max says, also where unequal
+                       strings would want a shorter one */
 } amp_sim_options;
 
 amp_sim_options amp_sim_defaults (void);

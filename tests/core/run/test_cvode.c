@@ -134,7 +134,7 @@ static void held_power_agrees (void **state) {
   unsigned char on[MINUTES] = {0};
   amp_duty d = {0};
   amp_sim_case c = {&p, {1.0, 0.0, 0.0, 0.0, 0.0}, 1.0, 1.0, 0.0};
-  amp_sim_options o = {60.0, 0, false};
+  amp_sim_options o = {60.0, 0, false, false};
   amp_sim_result r;
   amp_trace *t = NULL;
   truth u = {0};

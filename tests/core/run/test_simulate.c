@@ -72,7 +72,7 @@ static amp_sim_case case_of (const amp_pack *p) {
 static amp_sim_result run (const amp_pack *p, const amp_duty *d,
                            double dt_max) {
   amp_sim_case c = case_of(p);
-  amp_sim_options o = {dt_max, 0, false};
+  amp_sim_options o = {dt_max, 0, false, false};
   amp_sim_result r;
   amp_error err = {0};
   assert_int_equal(amp_simulate(NULL, &c, 1, d, &o, &r, NULL, NULL, &err),
@@ -170,7 +170,7 @@ static void a_lane_of_a_tree_is_as_alone_in_every_build (void **state) {
   amp_pack p[CASES];
   amp_sim_case c[CASES];
   amp_sim_result alone[CASES], all[CASES];
-  amp_sim_options o = {200.0, 0, false};
+  amp_sim_options o = {200.0, 0, false, false};
   (void)state;
   for (int i = 0; i < CASES; i++) {
     p[i] = uneven_tree(i);
@@ -364,7 +364,7 @@ static void cycles_add_up_to_the_charge_moved (void **state) {
   amp_duty *d = duty_new(250.0, 1800.0);
   amp_pack p = one_leaf(group_of(100.0, 14.0, 3.0));
   amp_sim_case c = case_of(&p);
-  amp_sim_options o = {600.0, 1, true};
+  amp_sim_options o = {600.0, 1, true, false};
   amp_sim_result r;
   seen s = {0};
   double moved;
@@ -382,7 +382,7 @@ static void trace_adds_up (void **state) {
   amp_duty *d = duty_new(250.0, 1800.0);
   amp_pack p = one_leaf(group_of(100.0, 14.0, 3.0));
   amp_sim_case c = case_of(&p);
-  amp_sim_options o = {600.0, 0, false};
+  amp_sim_options o = {600.0, 0, false, false};
   amp_sim_result r;
   amp_trace *t = NULL;
   const double *power;
