@@ -416,10 +416,16 @@ static void push_given (lua_State *L, int idx, const char *unit) {
   keep_one(L, top);
 }
 
-/* A short line a key, in the order of the field table. */
+/* A short line a key, in the order of the field table; or as the Lua half
+** says it. */
 static int object_tostring (lua_State *L) {
   const bind_class *c = class_of(L, 1);
   lua_settop(L, 1);
+  if (luaL_getmetafield(L, 1, "__text") != LUA_TNIL) {
+    lua_insert(L, 1);
+    lua_call(L, 1, 1);
+    return 1;
+  }
   bind_push_keys(L, 1);
   lua_pushstring(L, bind_who(L, c, 2)); /* 3: text so far */
   for (const bind_field *f = c->fields; f->key != NULL; f++) {
@@ -557,6 +563,16 @@ static int core_methods (lua_State *L) {
   return 1;
 }
 
+/* print_by(make, fn): what print shows of an object is fn(object) */
+static int core_print_by (lua_State *L) {
+  lua_pushfstring(L, "ampstead.%s", luaL_checkstring(L, 1));
+  lua_rawget(L, LUA_REGISTRYINDEX);
+  luaL_checktype(L, -1, LUA_TTABLE);
+  lua_pushvalue(L, 2);
+  lua_setfield(L, -2, "__text");
+  return 0;
+}
+
 static void describe_field (lua_State *L, const bind_field *f) {
   static const char *const kinds[] = {"number", "whole",  "value",
                                       "text",   "object", "list",
@@ -613,13 +629,11 @@ static int core_describe (lua_State *L) {
   return 1;
 }
 
-static const luaL_Reg core_functions[] = {{"kind", core_kind},
-                                          {"keys", core_keys},
-                                          {"name", core_name},
-                                          {"defaults", core_defaults},
-                                          {"methods", core_methods},
-                                          {"describe", core_describe},
-                                          {NULL, NULL}};
+static const luaL_Reg core_functions[] = {
+    {"kind", core_kind},         {"keys", core_keys},
+    {"name", core_name},         {"defaults", core_defaults},
+    {"methods", core_methods},   {"print_by", core_print_by},
+    {"describe", core_describe}, {NULL, NULL}};
 
 /* What makes a plain table print as what it holds: 'core.plain', to which
 ** the Lua half adds how. */

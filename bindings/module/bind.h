@@ -22,6 +22,7 @@
 **   defaults(x)  list of sentences: what was not given and what stands in
 **   value(v)     {value, sd, lo, hi, basis, n, of, half_width, spread}
 **   methods(k)   the table of methods of class k, to add to
+**   print_by(k, fn)   what print shows of an object of class k is fn(object)
 **   fail(class, text)  raise at the user's line; class "data", "missing",
 **                "policy", "io", "create", "usage" or "script"
 **   warn(text) progress(share) read(path) write(path, bytes) script()
@@ -201,6 +202,15 @@ typedef struct bind_cell {
   amp_cell c;
 } bind_cell;
 
+typedef struct bind_log {
+  char name[64];
+  double gap, from, to; /* s */
+  const amp_context *ctx;
+  amp_test_log log;
+  char unused[120]; /* headers that nothing was taken from */
+  bool turned;      /* voltage rises with the current */
+} bind_log;
+
 typedef struct bind_life_model {
   char name[64];
   amp_ageing ageing;
@@ -261,6 +271,9 @@ typedef struct bind_pack {
 /* Names, objects or a list of them at 'idx' into 'out'. */
 void bind_life_choice (lua_State *L, int idx, const char *who,
                        amp_life_choice *out);
+/* The chemistry at 'idx': a name or an object. */
+const amp_chemistry *bind_chemistry_at (lua_State *L, int idx,
+                                        const char *who);
 /* Tested charge (C) of a module in its middle, and whether it is assumed. */
 double bind_module_tested (const amp_module *m, bool *assumed);
 
@@ -269,7 +282,9 @@ void bind_cut_tested (amp_value *tested, double nameplate);
 
 /* ---- one opener a subject; 'core' is at the top ---- */
 void bind_value_open (lua_State *L);
+void bind_cell_open (lua_State *L);   /* cell; called by the next */
 void bind_module_open (lua_State *L); /* chemistry, cell, module */
+void bind_log_open (lua_State *L); /* log_csv, log_text, log_facts */
 void bind_life_open (lua_State *L);
 void bind_profile_open (lua_State *L);
 void bind_need_open (lua_State *L); /* inverter, need */

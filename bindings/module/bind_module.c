@@ -1,6 +1,6 @@
 /*
-** bind_module.c -- chemistry, cell and module: what the label and the bench
-** say of them.
+** bind_module.c -- chemistry and module: what the label and the bench say
+** of them.
 */
 #include "bind.h"
 #include <math.h>
@@ -30,9 +30,8 @@ static void chemistry_names (const char *out[33]) {
   out[n] = NULL;
 }
 
-/* The chemistry at 'idx': a name or an object. */
-static const amp_chemistry *read_chemistry (lua_State *L, int idx,
-                                            const char *who) {
+const amp_chemistry *bind_chemistry_at (lua_State *L, int idx,
+                                        const char *who) {
   const char *words[33];
   if (lua_type(L, idx) != LUA_TSTRING)
     return &((bind_chemistry *)bind_check(L, idx, "chemistry", who))->c;
@@ -120,7 +119,7 @@ static void chemistry_finish (lua_State *L, int keys, void *spec) {
   amp_error err = {0};
   bool like = bind_get(L, keys, "like");
   if (like) {
-    s->c = *read_chemistry(L, -1, who);
+    s->c = *bind_chemistry_at(L, -1, who);
     lua_pop(L, 1);
   }
   bool own = bind_get(L, keys, "ocv_v");
@@ -191,56 +190,6 @@ static int chemistries (lua_State *L) {
   }
   return 1;
 }
-
-/* ---- cell ---- */
-
-static const bind_field cell_fields[] = {
-    F_TEXT("name", bind_cell, name, "what to call it"),
-    F_ELSE("chemistry", BIND_OBJECT, "", "a name or amp.chemistry{}"),
-    F_NUM("capacity_ah", bind_cell, c.capacity, 3600.0, 0.01, 5000.0, "Ah",
-          "charge between full and empty at 25 C"),
-    F_NUM("r0_mohm", bind_cell, c.r0, 1e-3, 0.0, 1000.0, "mohm",
-          "ohmic resistance at half charge, 25 C"),
-    F_NUM("r1_mohm", bind_cell, c.r1, 1e-3, 0.0, 1000.0, "mohm",
-          "resistance of the fast pair"),
-    F_NUM("tau1_s", bind_cell, c.tau1, 1.0, 0.01, 1e5, "s",
-          "time constant of the fast pair"),
-    F_NUM("r2_mohm", bind_cell, c.r2, 1e-3, 0.0, 1000.0, "mohm",
-          "resistance of the slow pair"),
-    F_NUM("tau2_s", bind_cell, c.tau2, 1.0, 0.01, 1e6, "s",
-          "time constant of the slow pair"),
-    F_NUM("mass_kg", bind_cell, c.mass, 1.0, 0.001, 100.0, "kg",
-          "mass of one cell"),
-    F_END};
-
-static void cell_defaults (void *spec) {
-  ((bind_cell *)spec)->c = amp_cell_defaults();
-}
-
-static const bind_class cell_class;
-
-static void cell_finish (lua_State *L, int keys, void *spec) {
-  bind_cell *s = spec;
-  const char *who = bind_who(L, &cell_class, keys);
-  amp_error err = {0};
-  if (!bind_get(L, keys, "chemistry"))
-    bind_error(L, NULL, "%s: chemistry is wanted", who);
-  s->chemistry = read_chemistry(L, -1, who);
-  lua_pop(L, 1);
-  if (amp_cell_check(&s->c, &err) != AMP_OK)
-    bind_raise(L, &cell_class, who, &err);
-}
-
-static const bind_class cell_class = {"cell",
-                                      "cell",
-                                      "one cell as an equivalent circuit",
-                                      cell_fields,
-                                      sizeof(bind_cell),
-                                      cell_defaults,
-                                      cell_finish,
-                                      NULL,
-                                      NULL,
-                                      NULL};
 
 /* ---- module ---- */
 
@@ -321,7 +270,7 @@ static void module_finish (lua_State *L, int keys, void *spec) {
   if (s->parallel_assumed)
     m->parallel = 1;
   if (bind_get(L, keys, "chemistry")) {
-    m->chemistry = read_chemistry(L, -1, who);
+    m->chemistry = bind_chemistry_at(L, -1, who);
     lua_pop(L, 1);
   }
   if (bind_get(L, keys, "cell")) {
@@ -422,7 +371,7 @@ static const luaL_Reg functions[] = {{"chemistries", chemistries},
 
 void bind_module_open (lua_State *L) {
   bind_class_open(L, &chemistry_class);
-  bind_class_open(L, &cell_class);
+  bind_cell_open(L);
   bind_class_open(L, &module_class);
   luaL_setfuncs(L, functions, 0);
 }

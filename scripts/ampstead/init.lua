@@ -10,11 +10,13 @@ local inside = { compare_raw = true, sweep_raw = true, table_new = true,
   write = true, script = true, params_used = true, settings = true,
   daily = true, net = true, series = true, describe = true,
   plain = true, profile_csv = true, profile_text = true,
-  offers_csv = true, offers_text = true, sha256 = true, nearest = true }
+  offers_csv = true, offers_text = true, sha256 = true, nearest = true,
+  log = true, log_csv = true, log_text = true, log_facts = true,
+  print_by = true }
 
 -- in the contract, and not made yet: calling them says so
 local later = { "fit", "cable", "fuse", "fuse_link", "precharge", "caution",
-  "readings", "log", "match" }
+  "readings", "match" }
 
 local wording, notes = loader("wording"), loader("notes")
 local plain, answers = loader("plain"), loader("answers")
@@ -36,6 +38,7 @@ amp.profile = { daily = core.daily, net = core.net,
   csv = reader(core.profile_csv), text = core.profile_text }
 amp.offers = { csv = plain.lists(reader(core.offers_csv)),
   text = plain.lists(core.offers_text) }
+amp.log = { csv = reader(core.log_csv), text = core.log_text }
 for _, name in ipairs{ "layouts", "paralleling", "rainflow", "chemistries",
   "life_models" } do
   amp[name] = answers[name]
@@ -43,6 +46,8 @@ end
 amp.range, amp.params = plain.lists(core.range), plain.lists(core.params)
 plain.list(amp.profile)
 plain.list(amp.offers)
+plain.list(amp.log)
+loader("log") -- how a log prints
 amp.table = loader("table").new
 amp.compare = loader("compare").compare
 amp.sweep = loader("sweep").sweep

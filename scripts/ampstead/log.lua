@@ -1,0 +1,84 @@
+--- What a logged test is, in words: how long, how much, and what was mended.
+local core, loader = ...
+local wording = loader("wording")
+
+local log = {}
+
+local width = 78
+
+-- "0.1", "300", "0.0278": calm in a sentence
+local function num (v)
+  return v == 0 and "0" or wording.short(v)
+end
+
+-- "out 2.77 Ah", with the nought of a log that only discharges left out
+local function charge (f)
+  local parts = {}
+  if f.out_ah > 0 then parts[1] = "out " .. num(f.out_ah) .. " Ah" end
+  if f.in_ah > 0 then parts[#parts + 1] = "in " .. num(f.in_ah) .. " Ah" end
+  return #parts > 0 and table.concat(parts, ", ") or "none flows"
+end
+
+local function span (lo, hi, unit)
+  return lo == hi and num(lo) .. " " .. unit or
+    num(lo) .. " to " .. num(hi) .. " " .. unit
+end
+
+local function interval (f)
+  local lo, hi = wording.trim(f.step_min_s), wording.trim(f.step_max_s)
+  return lo == hi and "a row every " .. lo .. " s" or
+    "a row every " .. lo .. " to " .. hi .. " s"
+end
+
+--- Words broken to lines of at most 78 columns, each but the first indented.
+function log.wrap (label, text, indent)
+  local pad = string.rep(" ", indent)
+  local lines, line = {}, "  " .. label .. pad:sub(#label + 3)
+  local empty = true
+  for word in text:gmatch("%S+") do
+    if not empty and #line + 1 + #word > width then
+      lines[#lines + 1], line, empty = line, pad, true
+    end
+    line = line .. (empty and "" or " ") .. word
+    empty = false
+  end
+  lines[#lines + 1] = line
+  return table.concat(lines, "\n")
+end
+
+local function lines_of (f)
+  local list = {}
+  local function say (label, text)
+    list[#list + 1] = log.wrap(label, text, 15)
+  end
+  if f.current_min then
+    say("current", span(f.current_min, f.current_max, "A") .. "; " ..
+      charge(f))
+  end
+  if f.voltage_min then
+    say("voltage", span(f.voltage_min, f.voltage_max, "V"))
+  end
+  if f.power_min then say("power", span(f.power_min, f.power_max, "W")) end
+  say("temperature", f.temp_min and span(f.temp_min, f.temp_max, "C") or
+    "not in the log")
+  if f.note ~= "" then say("noted", f.note) end
+  if f.unused ~= "" then say("not used", f.unused) end
+  if f.turned then
+    say("sign", "voltage rises with the current: where the meter counts " ..
+      "charging above 0, name its column charge_current_a")
+  end
+  return list
+end
+
+--- print(log): what it is, what it holds, what was mended.
+function log.text (object)
+  local f, name = core.log_facts(object), core.keys(object).name
+  local head = string.format("log%s: %d rows over %s h, %s",
+    name and string.format(" %q", tostring(name)) or "", f.rows,
+    num(f.hours), interval(f))
+  return head .. "\n" .. table.concat(lines_of(f), "\n")
+end
+
+core.print_by("log", log.text)
+
+return log
