@@ -85,7 +85,10 @@ static bool same_duty (const amp_duty *a, const amp_duty *b) {
           memcmp(a->on, b->on, a->n) == 0 &&
           same_series(a->temp, b->temp, a->n) &&
           same_series(a->ac, b->ac, a->n) &&
-          same_series(a->dc, b->dc, a->n) && same_series(a->pv, b->pv, a->n));
+          same_series(a->dc, b->dc, a->n) &&
+          same_series(a->pv, b->pv, a->n) &&
+          same_series(a->amps, b->amps, a->n) &&
+          same_series(a->edge, b->edge, a->n + 1));
 }
 
 /* Cases that share a duty advance together: equal ones become one. */

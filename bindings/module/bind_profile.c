@@ -239,7 +239,7 @@ static void profile_free (lua_State *L, void *spec) {
 static double year_of (const amp_duty *d, const double *v) {
   double sum = 0.0, time = (double)d->n * d->dt;
   for (size_t i = 0; v != NULL && i < d->n; i++)
-    sum += v[i] * d->dt;
+    sum += v[i] * amp_duty_length(d, i);
   return sum / 3.6e6 * (365.0 * 86400.0 / time);
 }
 

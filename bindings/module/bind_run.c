@@ -146,16 +146,18 @@ static void push_sums (lua_State *L, const amp_sim_month *m, double low) {
 static void push_months (lua_State *L, const run *r) {
   const amp_duty *d = r->duty;
   amp_duty_month asked[12];
-  size_t split = amp_trace_length(r->trace) / d->n, first = 0;
+  size_t first = 0;
   double all = 0.0, supply = 0.0;
   amp_duty_months(d, asked);
   for (int m = 0; m < 12; m++) {
     size_t last = m < 11 ? d->month_end[m] : d->n;
     if (last <= first)
       continue;
-    push_sums(L, &r->result.month[m], lowest(r, first * split, last * split));
+    push_sums(
+        L, &r->result.month[m],
+        lowest(r, amp_trace_row(d, 0.0, first), amp_trace_row(d, 0.0, last)));
     set(L, "asked_kwh", (asked[m].ac + asked[m].dc) / 3.6e6);
-    set(L, "month_h", (double)last * d->dt / 3600.0);
+    set(L, "month_h", amp_duty_start(d, last) / 3600.0);
     lua_rawseti(L, -2, m + 1);
     all += asked[m].ac + asked[m].dc;
     supply += asked[m].pv;

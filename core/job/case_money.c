@@ -86,9 +86,9 @@ static void idle_year (const money *g, size_t i, const case_draw *d) {
   const amp_duty *duty = g->p->c->need->duty;
   double load = 0.0, dc = 0.0, sun = 0.0, time = (double)duty->n * duty->dt;
   for (size_t k = 0; k < duty->n; k++) {
-    load += duty->ac[k] * duty->dt;
-    dc += duty->dc[k] * duty->dt;
-    sun += duty->pv[k] * duty->dt;
+    load += duty->ac[k] * amp_duty_length(duty, k);
+    dc += duty->dc[k] * amp_duty_length(duty, k);
+    sun += duty->pv[k] * amp_duty_length(duty, k);
   }
   put(g, C_UNSERVED, i,
       (load > 0.0 ? load : dc) * d->load * CASE_YEAR / time);

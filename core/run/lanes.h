@@ -13,6 +13,7 @@
 #define AMP_RUN_LANES_H
 
 #include "pack/pack.h"
+#include <stdbool.h>
 #include <stddef.h>
 
 enum { AMP_LANES = 16 };
@@ -122,7 +123,8 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(margin)                                                                  \
   X(term)                                                                    \
   X(on)                                                                      \
-  X(soc)
+  X(soc)                                                                     \
+  X(want) /* A asked at the terminals, where current is held */
 
 /* Per lane: settings, then sums and extremes. Sums in J, C, s. */
 #define LANE_FIELDS(X)                                                       \
@@ -171,7 +173,8 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(v_high)                                                                  \
   X(first_unserved)                                                          \
   X(last_unserved)                                                           \
-  X(first_curtailed)
+  X(first_curtailed)                                                         \
+  X(first_empty)
 
 #define FIELD_INDEX(n) LEAF_##n,
 enum { LEAF_FIELDS(FIELD_INDEX) LEAF_COUNT };
@@ -208,12 +211,17 @@ typedef struct amp_block {
   double *e, *r, *a, *b; /* [nodes][lanes]: a level's mean voltage is e - r i,
                             its current a I + b of the pack's I */
   double dt;             /* s, of a step inside */
+  bool single; /* one leaf asked power: the step of lanes_leaf.h */
+  bool amps;   /* the present step asks current: 'want' */
 } amp_block;
 
-/* Duty steps first .. last-1, each 'split' steps of block->dt. */
+/* Duty steps first .. last-1, each 'split' steps of block->dt; where 'edge'
+** is given, each as many equal steps of at most 'dt_max' as it needs. */
 typedef struct amp_chunk {
   const double *ac, *dc, *pv, *temp;
   const unsigned char *on;
+  const double *amps, *edge; /* see amp_duty; may be NULL */
+  double dt_max;             /* s */
   size_t first, last;
   int split;
   double *soc;   /* [(last-first)*split][lanes], or NULL */
@@ -229,8 +237,16 @@ enum {
   TRACE_POWER,
   TRACE_UNSERVED,
   TRACE_CURTAILED,
+  TRACE_END,
   AMP_TRACE
 };
+
+/* Steps that a stretch of 'dt' s is cut into. */
+static inline int amp_lanes_split (double dt, double dt_max) {
+  double n = dt / dt_max - 1e-9;
+  int k = n > 1.0 ? (int)n : 1;
+  return (double)k < n ? k + 1 : k;
+}
 
 typedef void amp_lanes_run (amp_block *b, const amp_chunk *c);
 

@@ -187,6 +187,26 @@ static inline void NAME (current)(const amp_block *b, int l0, int l1) {
   }
 }
 
+/* The same where the current itself is asked. The power asked is what it
+** comes to at the voltage that there is: never of the other sign. */
+static inline void NAME (current_held)(const amp_block *b, int l0, int l1) {
+  NAME(step) *s = (NAME(step) *)b->step;
+  const NAME(lane) *g = (const NAME(lane) *)b->lane;
+  EACH_LANE {
+    double e = b->e[l], r = b->r[l], want = s->want[l];
+    double i = NAME(most)(NAME(least)(want, s->hi[l]), s->lo[l]);
+    double held = g->held[l], v = e - r * i;
+    double power = want * NAME(most)(v, 1e-3);
+    s->i[l] = i;
+    s->v[l] = v;
+    s->power[l] = power;
+    s->dc[l] = NAME(most)(power, 0.0);
+    s->limited[l] = i != want ? 1.0 : 0.0;
+    s->keep[l] = i != want && held * want > 0.0 ? held : 0.0;
+    s->margin[l] = BIG;
+  }
+}
+
 /* End of the step of every leaf, from its current; and the room left. */
 static inline void NAME (leaf_ends)(const amp_block *b, const double *coef,
                                     double tau, int l0, int l1) {
@@ -270,7 +290,10 @@ static inline void NAME (try)(const amp_block *b, const double *coef,
   NAME(tree_up)(b, l0, l1);
   NAME(tree_down)(b, l0, l1);
   NAME(bounds)(b, l0, l1);
-  NAME(current)(b, l0, l1);
+  if (b->amps)
+    NAME(current_held)(b, l0, l1);
+  else
+    NAME(current)(b, l0, l1);
   NAME(leaf_ends)(b, coef, tau, l0, l1);
   NAME(room)(b, l0, l1);
 }
@@ -354,6 +377,8 @@ static inline void NAME (take_sums)(const amp_block *b, double tau,
     double held = g->held[l], first = g->first_unserved[l];
     double last = g->last_unserved[l], spilt = g->first_curtailed[l];
     double begun = late > 0.0 ? now : -1.0, lost_at = lost > 0.0 ? now : -1.0;
+    double empty = g->first_empty[l];
+    double empty_at = short_w * on > 0.0 ? now : -1.0;
     double i_hi = ok ? i : -BIG, i_lo = ok ? i : BIG;
     double v_hi = ok ? v : -BIG, v_lo = ok ? v : BIG;
     g->held[l] = ok ? keep : held;
@@ -378,6 +403,7 @@ static inline void NAME (take_sums)(const amp_block *b, double tau,
     g->first_unserved[l] = first < 0.0 ? begun : first;
     g->last_unserved[l] = late > 0.0 ? now + tau : last;
     g->first_curtailed[l] = spilt < 0.0 ? lost_at : spilt;
+    g->first_empty[l] = empty < 0.0 ? empty_at : empty;
   }
 }
 
@@ -406,7 +432,7 @@ static void NAME (coef_of)(const amp_block *b, double *coef, double tau,
 static double NAME (try_part)(const amp_block *b, double tau, int l) {
   const NAME(step) *s = (const NAME(step) *)b->step;
   NAME(coef_of)(b, b->part, tau, l);
-  if (b->nodes == 1)
+  if (b->single)
     return NAME(leaf_step)(b, b->part, tau, 0.0, AMP_TRY, false, l);
   NAME(try)(b, b->part, tau, l, l + 1);
   return s->margin[l];
@@ -417,7 +443,7 @@ static void NAME (take_part)(const amp_block *b, double tau, double now,
                              int l) {
   NAME(step) *s = (NAME(step) *)b->step;
   NAME(coef_of)(b, b->part, tau, l);
-  if (b->nodes == 1) {
+  if (b->single) {
     NAME(leaf_step)(b, b->part, tau, now, AMP_TAKE, false, l);
     return;
   }
@@ -502,6 +528,34 @@ static inline void NAME (ask)(const amp_block *b, const amp_chunk *c,
   }
 }
 
+/* A step that asks current: the sign of 'power' is that of the current. */
+static inline void NAME (ask_amps)(const amp_block *b, double amps, int l0,
+                                   int l1) {
+  NAME(step) *s = (NAME(step) *)b->step;
+  const NAME(lane) *g = (const NAME(lane) *)b->lane;
+  EACH_LANE {
+    double want = amps * (amps > 0.0 ? g->lf[l] : g->sf[l]);
+    s->want[l] = want;
+    s->power[l] = want;
+    s->ac[l] = 0.0;
+    s->over[l] = 0.0;
+  }
+}
+
+/* Voltage at the terminals now, of one lane alone, at its last current. */
+static double NAME (voltage_now)(const amp_block *b) {
+  const NAME(step) *s = (const NAME(step) *)b->step;
+  const int l = 0;
+  for (int k = 0; k < b->leaves; k++) {
+    const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
+    NAME(work) *w = (NAME(work) *)b->work + k;
+    w->e[l] = p->kv[l] * p->ocv[l] - p->v1[l] - p->v2[l];
+    w->r[l] = p->kr[l] * p->shape[l] * NAME(warm_factor)(p, l) + p->rj[l];
+  }
+  NAME(tree_up)(b, 0, 1);
+  return b->e[l] - b->r[l] * s->i[l];
+}
+
 static void NAME (keep_trace)(const amp_block *b, double *row, double now,
                               const double *before) {
   const NAME(step) *s = (const NAME(step) *)b->step;
@@ -518,6 +572,7 @@ static void NAME (keep_trace)(const amp_block *b, double *row, double now,
   row[TRACE_UNSERVED] =
       (g->unserved[0] + g->dc_unserved[0] - before[4]) / b->dt;
   row[TRACE_CURTAILED] = (g->curtailed[0] - before[5]) / b->dt;
+  row[TRACE_END] = NAME(voltage_now)(b);
 }
 
 static void NAME (sums_now)(const amp_block *b, double *sum) {
@@ -585,7 +640,7 @@ static inline int64_t NAME (whole_step)(const amp_block *b, double now,
   const NAME(step) *s = (const NAME(step) *)b->step;
   const int l0 = 0, l1 = L;
   int64_t bad = 0;
-  if (b->nodes == 1)
+  if (b->single)
     return NAME(whole_leaf)(b, now, fresh);
   NAME(try)(b, b->whole, b->dt, 0, L);
   for (int k = 0; fresh && k < b->leaves; k++)
@@ -598,28 +653,68 @@ static inline int64_t NAME (whole_step)(const amp_block *b, double now,
   return bad;
 }
 
-void ENTRY (amp_block *b, const amp_chunk *c) {
+/* Where a run stands: s from the start of the duty, steps done, and s since
+** the temperature factors were evaluated. */
+typedef struct NAME(clock) {
+  double now, warm;
+  size_t done;
+} NAME(clock);
+
+/* One step of all lanes and what is kept of it. */
+static void NAME (one_step)(amp_block *b, const amp_chunk *c,
+                            NAME(clock) * k, bool fresh) {
   const NAME(step) *s = (const NAME(step) *)b->step;
-  double before[7] = {0};
-  size_t done = 0,
-         every = b->dt < WARM_TIME ? (size_t)(WARM_TIME / b->dt) : 1;
+  double before[7] = {0}, now = k->now;
+  if (L == 1 && c->trace)
+    NAME(sums_now)(b, before);
+  int64_t bad = NAME(whole_step)(b, now, fresh);
+  for (int l = 0; bad > 0 && l < L; l++)
+    if (!(s->margin[l] >= 0.0))
+      NAME(limits)(b, b->dt, now, l);
+  for (int l = 0; c->soc && l < L; l++)
+    c->soc[k->done * L + (size_t)l] = s->soc[l];
+  if (L == 1 && c->trace)
+    NAME(keep_trace)(b, c->trace + k->done * AMP_TRACE, now + b->dt, before);
+  k->done++;
+}
+
+/* Step t of a test: as many steps as its length needs, whose coefficients
+** are worked out anew when their length is another. */
+static void NAME (test_step)(amp_block *b, const amp_chunk *c, size_t t,
+                             NAME(clock) * k) {
+  double from = c->edge[t] - c->edge[0], dt = c->edge[t + 1] - c->edge[t];
+  int split = amp_lanes_split(dt, c->dt_max);
+  dt /= split;
+  if (dt != b->dt) {
+    b->dt = dt;
+    for (int l = 0; l < L; l++)
+      NAME(coef_of)(b, b->whole, dt, l);
+  }
+  for (int sub = 0; sub < split; sub++) {
+    bool fresh = k->warm >= WARM_TEST;
+    k->now = from + sub * dt;
+    k->warm = fresh ? dt : k->warm + dt;
+    NAME(one_step)(b, c, k, fresh);
+  }
+}
+
+void ENTRY (amp_block *b, const amp_chunk *c) {
+  NAME(clock) k = {0.0, WARM_TEST, 0};
+  size_t every = b->dt < WARM_TIME ? (size_t)(WARM_TIME / b->dt) : 1;
   for (int l = 0; l < L; l++)
     NAME(coef_of)(b, b->whole, b->dt, l);
   for (size_t t = c->first; t < c->last; t++) {
+    b->amps = c->amps && c->amps[t] == c->amps[t];
     NAME(ask)(b, c, t, 0, L);
-    for (int sub = 0; sub < c->split; sub++, done++) {
-      double now = ((double)t * c->split + sub) * b->dt;
-      if (L == 1 && c->trace)
-        NAME(sums_now)(b, before);
-      int64_t bad = NAME(whole_step)(b, now, done % every == 0);
-      for (int l = 0; bad > 0 && l < L; l++)
-        if (!(s->margin[l] >= 0.0))
-          NAME(limits)(b, b->dt, now, l);
-      if (c->soc)
-        for (int l = 0; l < L; l++)
-          c->soc[done * L + (size_t)l] = s->soc[l];
-      if (L == 1 && c->trace)
-        NAME(keep_trace)(b, c->trace + done * AMP_TRACE, now + b->dt, before);
+    if (b->amps)
+      NAME(ask_amps)(b, c->amps[t], 0, L);
+    if (c->edge) {
+      NAME(test_step)(b, c, t, &k);
+      continue;
+    }
+    for (int sub = 0; sub < c->split; sub++) {
+      k.now = ((double)t * c->split + sub) * b->dt;
+      NAME(one_step)(b, c, &k, k.done % every == 0);
     }
   }
 }

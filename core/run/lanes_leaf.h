@@ -157,7 +157,8 @@ static ALWAYS void NAME (leaf_served)(const NAME(step) * s, NAME(lane) * g,
   double dc = NAME(least)(rest, s->dc[l]), unmet = ac + s->over[l];
   double spill = (drawn ? 0.0 : missing) * g->ice[l];
   double late = unmet + dc > 0.0 ? on : 0.0;
-  double begun = late > 0.0 ? now : -1.0;
+  double begun = late > 0.0 ? now : -1.0, empty = g->first_empty[l];
+  double empty_at = short_w * on > 0.0 ? now : -1.0;
   double lost = spill * on > 0.0 ? now : -1.0;
   g->served[l] += (s->ac[l] - ac) * on;
   g->dc_served[l] += (s->dc[l] - dc) * on;
@@ -168,6 +169,7 @@ static ALWAYS void NAME (leaf_served)(const NAME(step) * s, NAME(lane) * g,
   g->first_unserved[l] = first < 0.0 ? begun : first;
   g->last_unserved[l] = late > 0.0 ? now + tau : last;
   g->first_curtailed[l] = spilt < 0.0 ? lost : spilt;
+  g->first_empty[l] = empty < 0.0 ? empty_at : empty;
 }
 
 /* Sums and extremes of a step taken; on = 0 where it was not. */
@@ -336,5 +338,6 @@ static ALWAYS double NAME (leaf_step)(const amp_block *b, const double *coef,
   NAME(leaf_take)(b, tau, AMP_TAKE, w, s, l);
   NAME(leaf_served)(s, g, tau, now, s->limited[l] + s->over[l] > 0.0, l);
   all->soc[l] = s->soc[l];
+  all->i[l] = w->i[l];
   return s->margin[l];
 }

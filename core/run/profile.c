@@ -1,6 +1,6 @@
 /*
 ** profile.c -- duties: a day that repeats, a series from a file, the load of
-** one with the sun of another. Definitions: docs/model/profile.md.
+** one with the sun of another, a test. Definitions: docs/model/profile.md.
 ** Every maker builds a fresh duty and hands it over only when it is whole.
 */
 #include "run/profile.h"
@@ -31,7 +31,17 @@ void amp_duty_free (const amp_context *ctx, amp_duty *d) {
   amp_free(ctx, d->pv, bytes);
   amp_free(ctx, d->temp, bytes);
   amp_free(ctx, d->on, d->n);
+  amp_free(ctx, d->amps, bytes);
+  amp_free(ctx, d->edge, bytes + sizeof(double));
   memset(d, 0, sizeof *d);
+}
+
+double amp_duty_start (const amp_duty *d, size_t i) {
+  return d->edge != NULL ? d->edge[i] - d->edge[0] : (double)i * d->dt;
+}
+
+double amp_duty_length (const amp_duty *d, size_t i) {
+  return d->edge != NULL ? d->edge[i + 1] - d->edge[i] : d->dt;
 }
 
 /* Zeros in all arrays, factors of one. Frees what it got where it fails. */
@@ -96,23 +106,44 @@ static void note_count (amp_duty *d, size_t n, const char *text) {
 
 static bool day_runs (const amp_duty *d, size_t from, size_t to) {
   for (size_t i = from; i < to; i++)
-    if (d->on[i] != 0 || d->ac[i] > 0.0 || d->dc[i] > 0.0)
+    if (d->on[i] != 0 || d->ac[i] > 0.0 || d->dc[i] > 0.0 ||
+        (d->amps != NULL && d->amps[i] > 0.0))
       return true;
   return false;
+}
+
+/* Days from midnight to midnight of the start's clock in which a test, whose
+** steps may be of any length, has load. */
+static double test_days (const amp_duty *d, size_t from, size_t to) {
+  double days = 0.0, next = 0.0; /* next: the first day not yet counted */
+  for (size_t i = from; i < to; i++) {
+    double first = fmax(floor(amp_duty_start(d, i) / DAY), next);
+    double last = ceil(amp_duty_start(d, i + 1) / DAY);
+    if (last > first && day_runs(d, i, i + 1)) {
+      days += last - first;
+      next = last;
+    }
+  }
+  return days;
 }
 
 static void month_sum (const amp_duty *d, size_t from, size_t to,
                        amp_duty_month *m) {
   size_t per_day = (size_t)(DAY / d->dt + 0.5);
   memset(m, 0, sizeof *m);
+  double time = amp_duty_start(d, to) - amp_duty_start(d, from);
   for (size_t i = from; i < to; i++) {
-    m->ac += d->ac[i] * d->dt;
-    m->dc += d->dc[i] * d->dt;
-    m->pv += d->pv[i] * d->dt;
-    m->on_time += d->on[i] != 0 ? d->dt : 0.0;
-    m->temp += d->temp[i] / (double)(to - from);
+    double dt = amp_duty_length(d, i);
+    m->ac += d->ac[i] * dt;
+    m->dc += d->dc[i] * dt;
+    m->pv += d->pv[i] * dt;
+    m->on_time += d->on[i] != 0 ? dt : 0.0;
+    m->temp += d->edge != NULL ? d->temp[i] * (dt / time)
+                               : d->temp[i] / (double)(to - from);
   }
-  for (size_t i = from; i < to; i += per_day)
+  if (d->edge != NULL)
+    m->days = test_days(d, from, to);
+  for (size_t i = from; d->edge == NULL && i < to; i += per_day)
     m->days += day_runs(d, i, i + per_day < to ? i + per_day : to);
 }
 
@@ -612,6 +643,14 @@ static amp_status check_days_equal (const amp_duty *load, const char *what,
                    what, days_of(other));
 }
 
+static amp_status check_no_test (const char *what, const amp_duty *d,
+                                 amp_error *err) {
+  if (d == NULL || (d->amps == NULL && d->edge == NULL))
+    return AMP_OK;
+  return amp_failf(err, AMP_EDATA, what,
+                   "a test at the terminals has no days to join");
+}
+
 /* The note of a part; its temperature is spoken of only where it is used. */
 static void note_part (amp_duty *d, const amp_duty *part, bool with_temp) {
   char text[AMP_DUTY_NOTE];
@@ -670,7 +709,13 @@ amp_status amp_duty_net (const amp_context *ctx, const amp_duty *load,
                          const amp_duty *temp, amp_duty *out,
                          amp_error *err) {
   amp_duty made;
-  amp_status s = check_days_equal(load, "sun", pv, err);
+  amp_status s = check_no_test("load", load, err);
+  if (s == AMP_OK)
+    s = check_no_test("sun", pv, err);
+  if (s == AMP_OK)
+    s = check_no_test("temperature", temp, err);
+  if (s == AMP_OK)
+    s = check_days_equal(load, "sun", pv, err);
   if (s == AMP_OK)
     s = check_days_equal(load, "temperature", temp, err);
   if (s == AMP_OK)
@@ -690,5 +735,139 @@ amp_status amp_duty_net (const amp_context *ctx, const amp_duty *load,
   net_fill(load, pv, pv_factor, temp != NULL ? temp : load, &made);
   net_note(load, pv, temp != NULL ? temp : load, &made);
   *out = made;
+  return AMP_OK;
+}
+
+/* ---- a test ----------------------------------------------------------- */
+
+static const double AMPS_MOST = 1e6; /* A, a typing error above */
+static const double STEP_MOST = 1e7; /* s */
+
+static amp_status check_edges (const double *edge, size_t n, amp_error *err) {
+  if (n < 1)
+    return amp_failf(err, AMP_EDATA, "time", "a test needs a step");
+  for (size_t i = 0; i < n; i++) {
+    double dt = edge[i + 1] - edge[i];
+    if (dt > 0.0 && dt <= STEP_MOST)
+      continue;
+    amp_failf(err, AMP_EDATA, "time",
+              "a step must last more than 0 and at most 1e7 s (got %g s)",
+              dt);
+    if (err != NULL)
+      err->line = i + 1;
+    return AMP_EDATA;
+  }
+  return AMP_OK;
+}
+
+static amp_status check_test (size_t n, const double *edge,
+                              const double *amps, const double *watts,
+                              const double *temp, amp_error *err) {
+  amp_status s = check_edges(edge, n, err);
+  if (s == AMP_OK && (amps == NULL) == (watts == NULL))
+    s = amp_failf(err, AMP_EMISSING, "amps",
+                  "a test asks either current or power");
+  if (s == AMP_OK && amps != NULL)
+    s = check_list("amps", amps, n, -AMPS_MOST, AMPS_MOST, err);
+  if (s == AMP_OK && watts != NULL)
+    s = check_list("watts", watts, n, -POWER_MOST, POWER_MOST, err);
+  if (s == AMP_OK && temp != NULL)
+    s = check_list("temp", temp, n, KELVIN_LEAST, KELVIN_MOST, err);
+  return s;
+}
+
+/* A duty with edges, and 'amps' where wanted; all of it in one month. */
+static amp_status test_make (const amp_context *ctx, size_t n, double time,
+                             bool amps, amp_duty *d, amp_error *err) {
+  amp_status s = duty_make(ctx, n, time / (double)n, d, err);
+  if (s != AMP_OK)
+    return s;
+  d->edge = amp_alloc(ctx, (n + 1) * sizeof(double));
+  d->amps = amps ? amp_alloc(ctx, n * sizeof(double)) : NULL;
+  if (d->edge == NULL || (amps && d->amps == NULL)) {
+    amp_duty_free(ctx, d);
+    return amp_failf(err, AMP_ENOMEM, NULL, "no memory for %zu steps", n);
+  }
+  for (int m = 0; m < 12; m++)
+    d->month_end[m] = n;
+  return AMP_OK;
+}
+
+/* Power at the terminals: a DC load, or a supply. */
+static void put_watts (amp_duty *d, size_t i, double watts) {
+  d->dc[i] = fmax(watts, 0.0);
+  d->pv[i] = fmax(-watts, 0.0);
+}
+
+amp_status amp_duty_test (const amp_context *ctx, size_t n,
+                          const double *edge, const double *amps,
+                          const double *watts, const double *temp,
+                          amp_duty *out, amp_error *err) {
+  amp_duty made;
+  amp_status s = check_test(n, edge, amps, watts, temp, err);
+  if (s == AMP_OK)
+    s = test_make(ctx, n, edge[n] - edge[0], amps != NULL, &made, err);
+  if (s != AMP_OK)
+    return s;
+  memcpy(made.edge, edge, (n + 1) * sizeof *edge);
+  if (amps != NULL)
+    memcpy(made.amps, amps, n * sizeof *amps);
+  for (size_t i = 0; i < n; i++) {
+    made.temp[i] = temp != NULL ? temp[i] : ROOM;
+    if (watts != NULL)
+      put_watts(&made, i, watts[i]);
+  }
+  made.temp_shift.basis = temp != NULL ? AMP_BASIS_NONE : AMP_BASIS_ASSUMED;
+  made.basis = made.temp_shift.basis;
+  if (temp == NULL)
+    note_add(&made, no_temp);
+  *out = made;
+  return AMP_OK;
+}
+
+static void log_note (const amp_test_log *log, bool given, amp_duty *d) {
+  bool seen = log->column[AMP_LOG_TEMP] != NULL;
+  d->load_factor.basis = AMP_BASIS_MEASURED;
+  d->temp_shift.basis =
+      given || seen ? AMP_BASIS_MEASURED : AMP_BASIS_ASSUMED;
+  d->basis = d->temp_shift.basis;
+  if (!given && seen)
+    note_add(d, "surroundings taken at the log's first temperature");
+  if (!given && !seen)
+    note_add(d, no_temp);
+  if (log->note[0] != '\0')
+    note_add(d, log->note);
+}
+
+static amp_status check_log (const amp_test_log *log, double temp,
+                             amp_error *err) {
+  const double *amps = log->column[AMP_LOG_CURRENT];
+  const double *watts = log->column[AMP_LOG_POWER];
+  if (log->n < 2)
+    return amp_failf(err, AMP_EDATA, "time", "less than two rows");
+  if (amps == NULL && watts == NULL)
+    return amp_failf(err, AMP_EMISSING, "current",
+                     "the log has neither current nor power");
+  if (!isnan(temp))
+    return amp_check_range(err, "temp", temp, KELVIN_LEAST, KELVIN_MOST);
+  return AMP_OK;
+}
+
+amp_status amp_duty_log (const amp_context *ctx, const amp_test_log *log,
+                         double temp, amp_duty *out, amp_error *err) {
+  const double *amps = log->column[AMP_LOG_CURRENT];
+  const double *watts = amps == NULL ? log->column[AMP_LOG_POWER] : NULL;
+  const double *seen = log->column[AMP_LOG_TEMP];
+  double around = !isnan(temp) ? temp : seen != NULL ? seen[0] : ROOM;
+  amp_status s = check_log(log, temp, err);
+  if (s == AMP_OK)
+    s = amp_duty_test(ctx, log->n - 1, log->time, amps ? amps + 1 : NULL,
+                      watts ? watts + 1 : NULL, NULL, out, err);
+  if (s != AMP_OK)
+    return s;
+  for (size_t i = 0; i < out->n; i++)
+    out->temp[i] = around;
+  out->note[0] = '\0';
+  log_note(log, !isnan(temp), out);
   return AMP_OK;
 }

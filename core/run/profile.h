@@ -3,13 +3,15 @@
 ** AC load through the inverter, DC load at the battery, sun (or any supply)
 ** at the battery, and the temperature where it stands. Means over equal
 ** steps; a year has 8,760 h (a 29 February is dropped). Watts and kelvin.
-** Everything drawn is > 0.
+** Everything drawn is > 0. Or a test: current or power asked at the
+** terminals, over steps of any length.
 */
 #ifndef AMP_RUN_PROFILE_H
 #define AMP_RUN_PROFILE_H
 
 #include "base/context.h"
 #include "base/error.h"
+#include "base/log.h"
 #include "base/value.h"
 #include <stdbool.h>
 
@@ -17,12 +19,19 @@ enum { AMP_DUTY_NOTE = 240 };
 
 typedef struct amp_duty {
   size_t n;        /* steps */
-  double dt;       /* s per step; n dt = 365 days for a year */
+  double dt;       /* s per step; n dt = 365 days for a year; where 'edge'
+                      is given the mean, so that n dt is the whole time */
   double *ac;      /* W, AC load */
   double *dc;      /* W, DC load at the battery */
   double *pv;      /* W, supply offered at the battery */
   double *temp;    /* K */
   unsigned char *on; /* 1: inverter on (idle draw), 0: closed season */
+  double *amps;    /* A asked at the battery's terminals, > 0 discharges; ac,
+                      dc, pv and the inverter then play no part. NaN in a
+                      step: that step asks power, as above. NULL: no step
+                      asks current */
+  double *edge;    /* s, n + 1 ends of steps, strictly rising; NULL: n equal
+                      steps of dt */
   size_t month_end[12]; /* step after the last of each month; a duty of less
                            than a year starts late (earlier months are 0)
                            and ends early (later months equal n) */
@@ -44,6 +53,12 @@ typedef struct amp_duty_month {
 
 void amp_duty_months (const amp_duty *d, amp_duty_month out[12]);
 void amp_duty_free (const amp_context *ctx, amp_duty *d);
+
+/* s from the start of the duty to the start of step i (n: to its end). */
+double amp_duty_start (const amp_duty *d, size_t i);
+
+/* s that step i lasts. */
+double amp_duty_length (const amp_duty *d, size_t i);
 
 /* A day that repeats: see docs/reference/profile.md for each field. */
 typedef struct amp_daily {
@@ -102,5 +117,26 @@ amp_status amp_duty_net (const amp_context *ctx, const amp_duty *load,
                          const amp_duty *pv, double pv_factor,
                          const amp_duty *temp, amp_duty *out,
                          amp_error *err);
+
+/*
+** A test at the terminals: n steps between n + 1 edges (s, strictly rising,
+** at most 1e7 s a step), 'amps' (A) or 'watts' (W), one of the two, > 0
+** discharges, held over each step; 'temp' (K) around the battery or NULL: 25
+** C, assumed. All of it stands in the first month: a test has no calendar.
+*/
+amp_status amp_duty_test (const amp_context *ctx, size_t n,
+                          const double *edge, const double *amps,
+                          const double *watts, const double *temp,
+                          amp_duty *out, amp_error *err);
+
+/*
+** The current of a logged test (its power where it has no current) as a
+** duty of n - 1 steps: row k's value is the mean over the interval that ends
+** there. 'temp': K of the surroundings; NaN: the log's temperature at its
+** first row, which a rested cell shares with its surroundings (none: 25 C,
+** assumed). The duty's note says which.
+*/
+amp_status amp_duty_log (const amp_context *ctx, const amp_test_log *log,
+                         double temp, amp_duty *out, amp_error *err);
 
 #endif

@@ -47,6 +47,7 @@ typedef struct batch {
   int *table_of;      /* row of each leaf's table, case by case */
   size_t all_leaves;
   int most_leaves, most_nodes, split;
+  double dt_max;
   bench *worker;
   size_t workers;
   amp_status *status; /* per block */
@@ -62,7 +63,23 @@ amp_sim_options amp_sim_settled (const amp_duty *duty) {
   amp_sim_options o = amp_sim_defaults();
   double days = (double)duty->n * duty->dt / 86400.0;
   o.warm_up = (int)fmax(1.0, ceil(365.0 / days));
+  if (duty->edge || duty->amps)
+    o.warm_up = 0;
   return o;
+}
+
+static double step_most (double dt_max) {
+  return dt_max > 0.0 ? dt_max : 600.0;
+}
+
+size_t amp_trace_row (const amp_duty *duty, double dt_max, size_t i) {
+  double most = step_most(dt_max);
+  size_t rows = 0;
+  if (!duty->edge)
+    return i * (size_t)amp_lanes_split(duty->dt, most);
+  for (size_t k = 0; k < i; k++)
+    rows += (size_t)amp_lanes_split(amp_duty_length(duty, k), most);
+  return rows;
 }
 
 /* --- curve tables ------------------------------------------------------ */
@@ -170,6 +187,9 @@ static amp_status check_all (const amp_sim_case *cases, size_t n,
   if (s == AMP_OK)
     s = amp_check_range(err, "charge_efficiency", duty->charge_efficiency,
                         0.01, 1.0);
+  for (size_t i = 0; s == AMP_OK && duty->edge && i < duty->n; i++)
+    s = amp_check_range(err, "edge", duty->edge[i + 1] - duty->edge[i], 1e-9,
+                        1e7);
   for (size_t i = 0; s == AMP_OK && i < n; i++) {
     s = check_case(&cases[i], err);
     if (s != AMP_OK && err)
@@ -253,6 +273,7 @@ static void bench_lay (const batch *w, bench *b, const amp_pack *shape,
   k->node = shape->node;
   k->table = at_line(w->table);
   k->dt = w->duty->dt / w->split;
+  k->single = shape->nodes == 1 && !w->duty->amps;
   k->leaf = p;
   k->whole = k->leaf + n * LEAF_COUNT * l;
   k->part = k->whole + n * COEF_COUNT * l;
@@ -384,6 +405,7 @@ static void start_extremes (amp_block *b) {
     *lane_of(b, LANE_first_unserved, l) = -1.0;
     *lane_of(b, LANE_last_unserved, l) = -1.0;
     *lane_of(b, LANE_first_curtailed, l) = -1.0;
+    *lane_of(b, LANE_first_empty, l) = -1.0;
   }
 }
 
@@ -477,6 +499,7 @@ static void extremes_take (const amp_block *b, int l, amp_sim_result *r) {
   r->first_unserved = *lane_of(b, LANE_first_unserved, l);
   r->last_unserved = *lane_of(b, LANE_last_unserved, l);
   r->first_curtailed = *lane_of(b, LANE_first_curtailed, l);
+  r->first_empty = *lane_of(b, LANE_first_empty, l);
 }
 
 /* --- cycles ------------------------------------------------------------ */
@@ -543,26 +566,46 @@ static amp_lanes_run *kernel_for (amp_isa isa, int lanes) {
 
 static amp_chunk chunk_of (const batch *w, size_t first, size_t last) {
   const amp_duty *d = w->duty;
-  amp_chunk c = {d->ac, d->dc, d->pv,    d->temp, d->on,
-                 first, last,  w->split, NULL,    NULL};
+  amp_chunk c = {.ac = d->ac,
+                 .dc = d->dc,
+                 .pv = d->pv,
+                 .temp = d->temp,
+                 .on = d->on,
+                 .amps = d->amps,
+                 .edge = d->edge,
+                 .dt_max = w->dt_max,
+                 .first = first,
+                 .last = last,
+                 .split = w->split};
   return c;
 }
 
-/* Sums of month m of the lanes in use, to results and caller. */
+/* Steps inside the duty's steps first .. last-1. */
+static size_t rows_of (const batch *w, size_t first, size_t last) {
+  return amp_trace_row(w->duty, w->dt_max, last) -
+         amp_trace_row(w->duty, w->dt_max, first);
+}
+
+/* Sums of month m, the duty's steps first .. last-1, of the lanes in use, to
+** results and caller. */
 static amp_status month_give (const batch *w, bench *k, size_t at, int used,
-                              int m, size_t steps, bool last,
+                              int m, size_t first, size_t last,
                               double *leaf_charge) {
+  double time = w->duty->edge ? amp_duty_start(w->duty, last) -
+                                    amp_duty_start(w->duty, first)
+                              : (double)(last - first) * w->duty->dt;
+  size_t rows = k->soc ? rows_of(w, first, last) : 0;
   amp_status s = AMP_OK;
   for (int l = 0; l < used && s == AMP_OK; l++) {
     size_t i = w->order[at + (size_t)l];
     amp_sim_result *r = &w->result[i];
     amp_sim_month *sum = &r->month[m];
     double groups = series_groups(w->cases[i].pack, 0);
-    month_take(&k->block, l, groups, (double)steps * w->duty->dt, sum);
+    month_take(&k->block, l, groups, time, sum);
     month_add(&r->total, sum);
     month_close(&k->block, l, r, &leaf_charge[l]);
     if (k->soc)
-      s = flow_month(k, l, steps * (size_t)w->split, last);
+      s = flow_month(k, l, rows, last == w->duty->n);
     if (s == AMP_OK && w->sink)
       w->sink(w->arg, i, m, sum, k->list[l].cycle, k->list[l].n);
     k->list[l].n = 0;
@@ -620,9 +663,8 @@ static amp_status block_run (const batch *w, bench *k, size_t at, int used) {
     c.soc = k->soc;
     c.trace = w->trace ? w->trace + step * AMP_TRACE : NULL;
     run(&k->block, &c);
-    s = month_give(w, k, at, used, m, last - first, last == w->duty->n,
-                   given);
-    step += (last - first) * (size_t)w->split;
+    s = month_give(w, k, at, used, m, first, last, given);
+    step += w->trace ? rows_of(w, first, last) : 0;
     first = last;
   }
   results_close(w, k, at, used, charge, pairs, given);
@@ -647,21 +689,21 @@ static void block_work (void *arg, size_t i, size_t worker) {
 
 /* --- a batch ----------------------------------------------------------- */
 
-static size_t longest_month (const amp_duty *d, int split) {
+static size_t longest_month (const batch *w) {
+  const amp_duty *d = w->duty;
   size_t most = 0, first = 0;
   for (int m = 0; m < 12; m++) {
     size_t last = m < 11 ? d->month_end[m] : d->n;
-    if (last > first && last - first > most)
-      most = last - first;
+    size_t rows = last > first ? rows_of(w, first, last) : 0;
+    most = rows > most ? rows : most;
     first = last > first ? last : first;
   }
-  return most * (size_t)split;
+  return most;
 }
 
 static void batch_measure (batch *w, size_t n) {
-  double dt_max = w->opt.dt_max > 0.0 ? w->opt.dt_max : 600.0;
-  w->split = (int)ceil(w->duty->dt / dt_max - 1e-9);
-  w->split = w->split < 1 ? 1 : w->split;
+  w->dt_max = step_most(w->opt.dt_max);
+  w->split = amp_lanes_split(w->duty->dt, w->dt_max);
   for (size_t i = 0; i < n; i++) {
     const amp_pack *p = w->cases[i].pack;
     w->all_leaves += (size_t)p->leaves;
@@ -687,7 +729,7 @@ static void batch_free (batch *w, size_t n, bool *taken) {
 }
 
 static amp_status batch_benches (batch *w) {
-  size_t longest = longest_month(w->duty, w->split);
+  size_t longest = longest_month(w);
   w->workers = w->ctx->workers ? w->ctx->workers : 1;
   w->worker = amp_alloc(w->ctx, w->workers * sizeof *w->worker);
   if (!w->worker)
@@ -755,8 +797,8 @@ struct amp_trace {
 };
 
 static const char *const trace_name[AMP_TRACE] = {
-    "time_s", "soc",     "current_a",  "voltage_v",
-    "temp_k", "power_w", "unserved_w", "curtailed_w"};
+    "time_s",  "soc",        "current_a",   "voltage_v",    "temp_k",
+    "power_w", "unserved_w", "curtailed_w", "voltage_end_v"};
 
 static amp_trace *trace_from (const amp_context *ctx, const double *row,
                               size_t n) {
@@ -789,7 +831,7 @@ amp_status amp_simulate_trace (const amp_context *ctx, const amp_sim_case *c,
   w.opt = opt ? *opt : amp_sim_defaults();
   w.result = result;
   batch_measure(&w, 1);
-  n = duty->n * (size_t)w.split;
+  n = amp_trace_row(duty, w.dt_max, duty->n);
   size = n * AMP_TRACE * sizeof(double);
   w.all_leaves = 0;
   w.trace = amp_alloc(w.ctx, size);

@@ -43,7 +43,8 @@ typedef struct amp_sim_options {
 amp_sim_options amp_sim_defaults (void);
 
 /* The same, with as many unseen duties as make a year: once would leave in
-** the pack much of the charge that a duty of a few days began with. */
+** the pack much of the charge that a duty of a few days began with. A test
+** (steps of any length, or current asked) has none: it starts as it is. */
 amp_sim_options amp_sim_settled (const amp_duty *duty);
 
 /* Sums of one month (or part of a duty). Energies in J. */
@@ -73,12 +74,15 @@ typedef struct amp_sim_result {
   double v_low, v_high;            /* V at the terminals, step means */
   double first_unserved, last_unserved; /* s from the start; < 0: never */
   double first_curtailed;               /* s; < 0: never */
+  double first_empty; /* s, a limit first held a discharge down, located
+                         inside its step; < 0: never */
   double stored_start, stored_end; /* J, charge in the cells against their
                                       open-circuit voltage, and RC pairs */
   double energy_residual; /* J: in - out - loss - change of stored */
   double charge_residual; /* C: in - out - change of charge */
   double power_residual;  /* J: energy given minus energy asked while no
-                             limit acted: the error of the step */
+                             limit acted: the error of the step. Current
+                             asked: times the step's mean voltage */
   size_t events;          /* limits met inside a step, located */
 } amp_sim_result;
 
@@ -110,8 +114,14 @@ amp_status amp_simulate_trace (const amp_context *ctx, const amp_sim_case *c,
                                amp_sim_result *result, amp_error *err);
 void amp_trace_free (const amp_context *ctx, amp_trace *t);
 size_t amp_trace_length (const amp_trace *t);
-/* "time_s" (end of step) "soc" "current_a" "voltage_v" "temp_k" "power_w"
-** "unserved_w" (AC and DC) "curtailed_w"; else NULL. */
+/* "time_s" (end of step, from the duty's start) "soc" "current_a"
+** "voltage_v" "temp_k" "power_w" "unserved_w" (AC and DC) "curtailed_w"
+** "voltage_end_v"; else NULL. Charge, temperature and voltage_end_v are
+** those at the end of the step, the others its means. */
 const double *amp_trace_column (const amp_trace *t, const char *name);
+
+/* Row of the trace at which step i of the duty begins (n: how many rows).
+** 'dt_max' as in the options of the run. */
+size_t amp_trace_row (const amp_duty *duty, double dt_max, size_t i);
 
 #endif
