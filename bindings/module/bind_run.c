@@ -5,7 +5,8 @@
 ** simulate_raw(pack, duty, inverter or nil, settled) --> {total = sums,
 **   [1..12] = sums with asked_kwh and month_h (h from the start to the
 **   month's end),
-**   first_unserved_h last_unserved_h first_curtailed_h (nil: never),
+**   first_unserved_h last_unserved_h first_curtailed_h first_empty_h (a
+**   limit held a discharge down; nil: never),
 **   balance_kwh stored_kwh asked_kwh supply_kwh (nil: as much as needed)
 **   soc_min_pct soc_max_pct soc_start_pct soc_end_pct temp_min_c temp_max_c
 **   current_max_a current_min_a efc days steps step_s window_min_pct
@@ -15,8 +16,8 @@
 **   soc_low_pct unserved_h
 ** trace_raw(pack, duty, inverter, settled, every) --> list of {time_h,
 **   soc_pct, current_a, voltage_v, temp_c, power_w, unserved_w,
-**   curtailed_w}: time, charge and temperature at the end of 'every' steps,
-**   the others their mean
+**   curtailed_w, voltage_end_v}: time, charge, temperature and voltage_end_v
+**   at the end of 'every' steps, the others their mean
 ** settled: the duty runs before, unseen, until a year is over, so that it
 ** starts as it ends; else it starts full
 */
@@ -209,6 +210,7 @@ static void push_extremes (lua_State *L, const run *r) {
   set(L, "first_unserved_h", hours_or_never(a->first_unserved));
   set(L, "last_unserved_h", hours_or_never(a->last_unserved));
   set(L, "first_curtailed_h", hours_or_never(a->first_curtailed));
+  set(L, "first_empty_h", hours_or_never(a->first_empty));
 }
 
 /* simulate_raw(pack, duty, inverter, settled) --> see the file's head */
@@ -249,17 +251,18 @@ static const trace_column trace_columns[] = {
     {"temp_c", "temp_k", 1.0, -273.15, false},
     {"power_w", "power_w", 1.0, 0.0, true},
     {"unserved_w", "unserved_w", 1.0, 0.0, true},
-    {"curtailed_w", "curtailed_w", 1.0, 0.0, true}};
+    {"curtailed_w", "curtailed_w", 1.0, 0.0, true},
+    {"voltage_end_v", "voltage_end_v", 1.0, 0.0, false}};
 
-/* The column over steps first .. last-1, which are equally long */
-static double stretch (const trace_column *c, const double *v, size_t first,
-                       size_t last) {
-  double sum = 0.0;
+/* The column over steps first .. last-1, by their lengths */
+static double stretch (const trace_column *c, const double *v,
+                       const double *end, size_t first, size_t last) {
+  double from = first > 0 ? end[first - 1] : 0.0, sum = 0.0, then = from;
   if (!c->mean)
     return v[last - 1] * c->factor + c->shift;
-  for (size_t i = first; i < last; i++)
-    sum += v[i];
-  return sum / (double)(last - first) * c->factor + c->shift;
+  for (size_t i = first; i < last; then = end[i++])
+    sum += v[i] * (end[i] - then);
+  return sum / (end[last - 1] - from) * c->factor + c->shift;
 }
 
 static void push_row (lua_State *L, const run *r, size_t first, size_t last) {
@@ -268,7 +271,8 @@ static void push_row (lua_State *L, const run *r, size_t first, size_t last) {
   for (int k = 0; k < COLUMNS; k++) {
     const trace_column *c = &trace_columns[k];
     set(L, c->key,
-        stretch(c, amp_trace_column(r->trace, c->core), first, last));
+        stretch(c, amp_trace_column(r->trace, c->core),
+                amp_trace_column(r->trace, "time_s"), first, last));
   }
 }
 
