@@ -219,7 +219,7 @@ end
 -- ---- the trace ----
 
 local trace_columns = { "time_h", "soc_pct", "current_a", "voltage_v",
-  "temp_c", "power_w", "unserved_w", "curtailed_w" }
+  "temp_c", "power_w", "unserved_w", "curtailed_w", "voltage_end_v" }
 
 -- "10 min", "4 h"
 local function duration (s)

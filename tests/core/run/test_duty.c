@@ -52,7 +52,7 @@ static amp_sim_case case_of (const amp_pack *p) {
 static amp_sim_result run (const amp_pack *p, const amp_duty *d,
                            amp_trace **t) {
   amp_sim_case c = case_of(p);
-  amp_sim_options o = {600.0, 0, false};
+  amp_sim_options o = {.dt_max = 600.0};
   amp_sim_result r;
   amp_error err = {0};
   assert_int_equal(amp_simulate_trace(NULL, &c, d, &o, t, &r, &err), AMP_OK);
