@@ -15,12 +15,6 @@ enum { DUTY_DRAWS = 32, NODES_OF_SPREAD = 3 };
 #define MONEY 1e11   /* a typing error above */
 #define HORIZON 15.0 /* years, where the need says nothing */
 
-amp_status case_refuse (case_plan *p, const amp_error *why) {
-  p->r->status = why->status;
-  p->r->why = *why;
-  return why->status;
-}
-
 static double given_or (double v, double instead) {
   return amp_given(v) ? v : instead;
 }

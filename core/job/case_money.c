@@ -282,12 +282,6 @@ static double finite_again (double v) {
   return v > HUGE_COST / 1e50 ? (double)INFINITY : v;
 }
 
-static amp_stat no_stat (void) {
-  amp_stat s = {
-      .p50 = AMP_NOT_GIVEN, .p10 = AMP_NOT_GIVEN, .p90 = AMP_NOT_GIVEN};
-  return s;
-}
-
 /* The largest that is finite; NaN where nothing is. */
 static double largest_finite (const double *v, size_t n) {
   double most = AMP_NOT_GIVEN;
@@ -311,32 +305,15 @@ static amp_stat stat_of (const money *g, column c, amp_basis basis) {
   double *v = &g->v[(size_t)c * g->p->draws];
   size_t n = g->p->draws;
   double most = largest_finite(v, n);
-  amp_stat s = no_stat();
+  amp_stat s = case_no_stat();
   s.p50 = quantile(v, n, 0.5, AMP_NOT_GIVEN, &s.beyond);
   if (s.beyond || !amp_given(s.p50))
-    return no_stat();
+    return case_no_stat();
   s.p10 = quantile(v, n, 0.1, most, &s.p10_beyond);
   s.p90 = quantile(v, n, 0.9, most, &s.p90_beyond);
   s.spread = amp_quantile(v, n, 0.0) < amp_quantile(v, n, 1.0);
   s.basis = basis;
   return s;
-}
-
-static void no_life_stats (amp_case_result *r) {
-  for (int k = 0; k < AMP_CASE_MODELS; k++)
-    r->life_by_model[k] = no_stat();
-  r->years = r->delivered = no_stat();
-  r->per_delivered = r->levelised = no_stat();
-  r->energy_present = AMP_NOT_GIVEN;
-}
-
-/* Every number refused: of a case that has not been answered. */
-void case_no_stats (amp_case_result *r) {
-  r->total = r->tested = r->usable = r->delivered = r->days = no_stat();
-  r->unserved = r->curtailed = r->served = r->efc = no_stat();
-  r->soh_start = r->per_nameplate = r->per_accepted = no_stat();
-  r->per_usable = no_stat();
-  no_life_stats(r);
 }
 
 /* Years that reach the horizon are a bound only; so is what lies between the
@@ -401,7 +378,7 @@ static void all_stats (const money *g) {
       g, C_DAYS, amp_basis_worse(p->basis_usable, p->c->need->duty->basis));
   r->unserved = stat_of(g, C_UNSERVED, run);
   r->curtailed = p->c->need->duty->supply_free
-                     ? no_stat() /* as much as needed is offered */
+                     ? case_no_stat() /* as much as needed is offered */
                      : stat_of(g, C_CURTAILED, run);
   r->served = stat_of(g, C_SERVED, run);
   r->efc = stat_of(g, C_EFC, run);
@@ -412,7 +389,7 @@ static void all_stats (const money *g) {
   if (r->years_why.status == AMP_OK)
     life_stats(g);
   else
-    no_life_stats(r);
+    case_no_life_stats(r);
 }
 
 /* ---- a whole case ---- */

@@ -4,6 +4,8 @@
 **   case_draw.c   what is bought, in which layout, and the draws of it
 **   case_run.c    the distinct years behind the draws, as lanes
 **   case_money.c  each draw's life and money, and their quantiles
+**   case_worst.c  the worst month of a need
+**   case_answer.c the answer of a case that is refused
 **   case.c        all of it for a list, and what turns the order
 */
 #ifndef AMP_JOB_CASE_PARTS_H
@@ -67,7 +69,9 @@ typedef struct case_plan {
 /* Refuse this case, keep the reason; returns the status. */
 amp_status case_refuse (case_plan *p, const amp_error *why);
 
-/* Every number of the result refused, until it is answered. */
+/* A number that is not given; those of life and use; all of the result. */
+amp_stat case_no_stat (void);
+void case_no_life_stats (amp_case_result *r);
 void case_no_stats (amp_case_result *r);
 
 /* Fill the plan and the result's fixed part. AMP_ENOMEM or AMP_OK; a case

@@ -1,0 +1,34 @@
+/*
+** case_answer.c -- the answer of a case that has none: refused with its
+** reason, or not known yet.
+*/
+#include "job/case_parts.h"
+
+amp_status case_refuse (case_plan *p, const amp_error *why) {
+  p->r->status = why->status;
+  p->r->why = *why;
+  return why->status;
+}
+
+amp_stat case_no_stat (void) {
+  amp_stat s = {
+      .p50 = AMP_NOT_GIVEN, .p10 = AMP_NOT_GIVEN, .p90 = AMP_NOT_GIVEN};
+  return s;
+}
+
+void case_no_life_stats (amp_case_result *r) {
+  for (int k = 0; k < AMP_CASE_MODELS; k++)
+    r->life_by_model[k] = case_no_stat();
+  r->years = r->delivered = case_no_stat();
+  r->per_delivered = r->levelised = case_no_stat();
+  r->energy_present = AMP_NOT_GIVEN;
+}
+
+/* Every number refused: of a case that has not been answered. */
+void case_no_stats (amp_case_result *r) {
+  r->total = r->tested = r->usable = r->delivered = r->days = case_no_stat();
+  r->unserved = r->curtailed = r->served = r->efc = case_no_stat();
+  r->soh_start = r->per_nameplate = r->per_accepted = case_no_stat();
+  r->per_usable = case_no_stat();
+  case_no_life_stats(r);
+}
