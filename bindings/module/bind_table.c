@@ -955,7 +955,7 @@ static int plot_column (lua_State *L, const amp_table *t, const char *key,
 }
 
 static void check_plot_keys (lua_State *L) {
-  static const char *const keys[] = {"x", "y", "by", "title", NULL};
+  static const char *const keys[] = {"x", "y", "by", "below", "title", NULL};
   lua_pushnil(L);
   while (lua_next(L, 2)) {
     int i = 0;
@@ -964,7 +964,8 @@ static void check_plot_keys (lua_State *L) {
     while (keys[i] && strcmp(keys[i], key) != 0)
       i++;
     if (!keys[i])
-      bind_error(L, NULL, "plot: unknown key '%s' (x, y, by, title)", key);
+      bind_error(L, NULL, "plot: unknown key '%s' (x, y, by, below, title)",
+                 key);
     lua_pop(L, 1);
   }
 }
@@ -1005,6 +1006,54 @@ static size_t fill_lines (lua_State *L, const plot_want *w, amp_line *line) {
   return (size_t)lines;
 }
 
+/* y = "years", or y = {"measured_v", "simulated_v"}: how many */
+static int plot_ys (lua_State *L, const amp_table *t, int *y) {
+  int n = 0;
+  if (lua_getfield(L, 2, "y") != LUA_TTABLE) {
+    lua_pop(L, 1);
+    y[0] = plot_column(L, t, "y", true);
+    return 1;
+  }
+  for (; lua_geti(L, -1, n + 1) != LUA_TNIL; n++) {
+    if (n == PLOT_LINES - 1 || lua_type(L, -1) != LUA_TSTRING)
+      bind_error(L, NULL, "plot: y holds 1 .. %d names of columns",
+                 PLOT_LINES - 1);
+    y[n] = find_column(L, t, lua_tostring(L, -1));
+    if (amp_table_kind(t, y[n]) == AMP_COLUMN_TEXT)
+      bind_error(L, NULL, "plot: y = '%s' holds words, not numbers",
+                 amp_table_key(t, y[n]));
+    lua_pop(L, 1);
+  }
+  if (n == 0)
+    bind_error(L, NULL, "plot: y holds 1 .. %d names of columns",
+               PLOT_LINES - 1);
+  lua_pop(L, 2);
+  return n;
+}
+
+/* The lines of the panel or panels; *line holds PLOT_LINES. */
+static void fill_plot (lua_State *L, plot_want *w, const int *y, int ys,
+                       amp_line *line, amp_plot *p) {
+  if (lua_getfield(L, 2, "by") != LUA_TNIL)
+    w->by = plot_column(L, w->t, "by", false);
+  if (w->by >= 0 && ys > 1)
+    bind_error(L, NULL, "plot: by wants one column under y");
+  for (int k = 0; k < ys; k++) {
+    w->y = y[k];
+    p->lines += fill_lines(L, w, &line[k]);
+  }
+  p->line = line;
+  if (lua_getfield(L, 2, "below") == LUA_TNIL)
+    return;
+  if (w->by >= 0)
+    bind_error(L, NULL, "plot: give by or below, not both");
+  w->y = plot_column(L, w->t, "below", true);
+  p->below = &line[ys];
+  p->below_lines = fill_lines(L, w, &line[ys]);
+  line[ys].label = "";
+  p->below_label = push_axis(L, w->t, w->y);
+}
+
 /* t:plot{x = "soc_max_pct", y = "years", by = "temp_c"} --> chart */
 static int table_plot (lua_State *L) {
   plot_want w;
@@ -1012,23 +1061,22 @@ static int table_plot (lua_State *L) {
   amp_plot p = {0};
   amp_error err = {0};
   bind_bytes *b;
+  int y[PLOT_LINES], ys;
   w.t = to_table(L, 1);
   luaL_checktype(L, 2, LUA_TTABLE);
   check_plot_keys(L);
   w.x = plot_column(L, w.t, "x", true);
-  w.y = plot_column(L, w.t, "y", true);
+  ys = plot_ys(L, w.t, y);
   w.by = -1;
-  if (lua_getfield(L, 2, "by") != LUA_TNIL)
-    w.by = plot_column(L, w.t, "by", false);
-  luaL_checkstack(L, 2 * PLOT_LINES + 12, "plot");
-  p.lines = fill_lines(L, &w, line);
-  p.line = line;
+  luaL_checkstack(L, 6 * PLOT_LINES + 12, "plot");
+  fill_plot(L, &w, y, ys, line, &p);
+  w.y = y[0];
   p.title = keep_string(L, 2, "title");
   if (!p.title)
     p.title = lua_pushfstring(L, "%s against %s", amp_table_label(w.t, w.y),
                               amp_table_label(w.t, w.x));
   p.x_label = push_axis(L, w.t, w.x);
-  p.y_label = push_axis(L, w.t, w.y);
+  p.y_label = ys > 1 ? amp_table_unit(w.t, w.y) : push_axis(L, w.t, w.y);
   p.note = push_plot_note(L, &w);
   b = new_bytes(L);
   if (amp_plot_svg(bind_context(L), &p, &b->s, &b->n, &err) != AMP_OK)

@@ -15,6 +15,9 @@ enum {
   LEFT = 64,
   TOP = 66,
   BOTTOM = 342,
+  BELOW = 42, /* from the first panel to the one below it */
+  BELOW_HIGH = 130,
+  MANY = 400,       /* a line of more points is drawn thin */
   RIGHT_LEAST = 24, /* margin at the right without labels */
   LABEL_CHARS = 24, /* a line's label is cut after these */
   CHAR = 7,         /* about the width of a character at 12 px */
@@ -43,15 +46,24 @@ typedef struct axis {
 typedef struct label {
   double x, y; /* where the line ends */
   double at;   /* y of the label */
-  size_t line;
+  const char *text, *colour;
 } label;
+
+typedef struct panel {
+  const amp_line *line;
+  size_t lines;
+  size_t look; /* of its first line */
+  const char *label;
+  axis y;
+} panel;
 
 typedef struct chart {
   const amp_plot *p;
   amp_buffer *out;
-  axis x, y;
+  axis x;
+  panel panel[2]; /* the second may have no lines */
   label label[MOST_LINES];
-  size_t labels;
+  size_t labels; /* of the panel being drawn */
 } chart;
 
 static void put (chart *c, const char *s) {
@@ -111,20 +123,25 @@ static double round_step (double raw) {
   return raw >= 5.0 * p ? 5.0 * p : raw >= 2.0 * p ? 2.0 * p : p;
 }
 
-static amp_status find_range (const amp_plot *p, bool of_x, double *lo,
-                              double *hi, amp_error *err) {
-  *lo = DBL_MAX;
-  *hi = -DBL_MAX;
-  for (size_t k = 0; k < p->lines; k++) {
-    const amp_line *l = &p->line[k];
-    for (size_t i = 0; i < l->n; i++) {
-      double v = of_x ? l->x[i] : l->y[i];
-      if (!drawn(l, i))
+/* Widen lo .. hi by what the lines hold. */
+static void take_range (const amp_line *line, size_t lines, bool of_x,
+                        double *lo, double *hi) {
+  for (size_t k = 0; k < lines; k++)
+    for (size_t i = 0; i < line[k].n; i++) {
+      double v = of_x ? line[k].x[i] : line[k].y[i];
+      if (!drawn(&line[k], i))
         continue;
       *lo = fmin(*lo, v);
       *hi = fmax(*hi, v);
     }
-  }
+}
+
+static amp_status find_range (const panel *p, int panels, bool of_x,
+                              double *lo, double *hi, amp_error *err) {
+  *lo = DBL_MAX;
+  *hi = -DBL_MAX;
+  for (int k = 0; k < panels; k++)
+    take_range(p[k].line, p[k].lines, of_x, lo, hi);
   if (!(*lo <= *hi))
     return amp_failf(err, AMP_EREFUSED, "line", "no point to draw");
   if (!(fabs(*lo) <= 1e100 && fabs(*hi) <= 1e100))
@@ -145,15 +162,16 @@ static void widen (double *lo, double *hi) {
 
 /* x reaches from the first to the last number, y from tick to tick; 0 is
 ** taken in where it is near. */
-static amp_status make_axis (const amp_plot *p, bool of_x, axis *a,
+static amp_status make_axis (const panel *p, int panels, bool of_x, axis *a,
                              amp_error *err) {
-  amp_status status = find_range(p, of_x, &a->lo, &a->hi, err);
+  int ticks = a->from - a->to > BELOW_HIGH || of_x ? TICKS : TICKS - 1;
+  amp_status status = find_range(p, panels, of_x, &a->lo, &a->hi, err);
   if (status != AMP_OK)
     return status;
   widen(&a->lo, &a->hi);
   if (!of_x && a->lo > 0.0 && a->lo < 0.3 * a->hi)
     a->lo = 0.0;
-  a->step = round_step((a->hi - a->lo) / (TICKS - 2));
+  a->step = round_step((a->hi - a->lo) / (ticks - 2));
   if (!of_x) {
     a->lo = floor(a->lo / a->step + 1e-9) * a->step;
     a->hi = ceil(a->hi / a->step - 1e-9) * a->step;
@@ -178,7 +196,9 @@ static int decimals_of (const axis *a) {
   return point ? (int)strlen(point + 1) : 0;
 }
 
-static void put_tick (chart *c, const axis *a, double v, bool of_x) {
+/* Across the panel 'p'; 'last': numbers stand under it. */
+static void put_tick (chart *c, const panel *p, const axis *a, double v,
+                      bool last) {
   char s[64];
   double at = place(a, v);
   int decimals = decimals_of(a);
@@ -187,34 +207,37 @@ static void put_tick (chart *c, const axis *a, double v, bool of_x) {
     amp_format_fixed(v, decimals, s);
   else
     amp_format_double(v, 9, s);
-  if (of_x) {
-    put_line(c, "grid", at, TOP, at, BOTTOM);
-    put_text(c, "tick middle", at, BOTTOM + 17, s);
+  if (a == &c->x) {
+    put_line(c, "grid", at, p->y.to, at, p->y.from);
+    if (last)
+      put_text(c, "tick middle", at, p->y.from + 17, s);
   } else {
     put_line(c, "grid", LEFT, at, c->x.to, at);
     put_text(c, "tick end", LEFT - 8, at + 4, s);
   }
 }
 
-static void put_ticks (chart *c, const axis *a, bool of_x) {
+static void put_ticks (chart *c, const panel *p, const axis *a, bool last) {
   double k = ceil(a->lo / a->step - 1e-9);
   for (int i = 0; i < 4 * TICKS; i++, k += 1.0) {
     if (k * a->step > a->hi + 1e-9 * a->step)
       break;
-    put_tick(c, a, k * a->step, of_x);
+    put_tick(c, p, a, k * a->step, last);
   }
 }
 
-static void put_point (chart *c, const amp_line *l, size_t i, bool first) {
+static void put_point (chart *c, const axis *y, const amp_line *l, size_t i,
+                       bool first) {
   put(c, first ? "M" : " L");
   put_pixel(c, place(&c->x, l->x[i]));
   put(c, " ");
-  put_pixel(c, place(&c->y, l->y[i]));
+  put_pixel(c, place(y, l->y[i]));
 }
 
 /* Points from 'i' on that fall into the same half pixel, up to a gap: the
 ** first, the lowest, the highest and the last show all there is to see. */
-static size_t put_column (chart *c, const amp_line *l, size_t i, bool first) {
+static size_t put_column (chart *c, const axis *y, const amp_line *l,
+                          size_t i, bool first) {
   double column = floor(2.0 * place(&c->x, l->x[i]));
   size_t low = i, high = i, end = i;
   for (; end < l->n && drawn(l, end); end++) {
@@ -224,34 +247,37 @@ static size_t put_column (chart *c, const amp_line *l, size_t i, bool first) {
     low = l->y[end] < l->y[low] ? end : low;
     high = l->y[end] > l->y[high] ? end : high;
   }
-  put_point(c, l, i, first);
+  put_point(c, y, l, i, first);
   if (low > high) {
     size_t kept = low;
     low = high;
     high = kept;
   }
   if (low > i)
-    put_point(c, l, low, false);
+    put_point(c, y, l, low, false);
   if (high > low)
-    put_point(c, l, high, false);
+    put_point(c, y, l, high, false);
   if (end - 1 > high)
-    put_point(c, l, end - 1, false);
+    put_point(c, y, l, end - 1, false);
   return end;
 }
 
-static void put_path (chart *c, size_t k) {
-  const amp_line *l = &c->p->line[k];
+static void put_path (chart *c, const panel *p, size_t k) {
+  const amp_line *l = &p->line[k];
+  const char *colour = look[p->look + k].colour;
+  const char *dash = p->look > 0 ? "" : look[k].dash;
   bool first = true, any = false;
   size_t last = 0;
-  put(c, "<path class=\"line\" stroke=\"");
-  put(c, look[k].colour);
-  put(c, *look[k].dash ? "\" stroke-dasharray=\"" : "");
-  put(c, look[k].dash);
+  put(c, l->n > MANY ? "<path class=\"line thin\" stroke=\""
+                     : "<path class=\"line\" stroke=\"");
+  put(c, colour);
+  put(c, *dash ? "\" stroke-dasharray=\"" : "");
+  put(c, dash);
   put(c, "\" d=\"");
   for (size_t i = 0; i < l->n;) {
     if (drawn(l, i)) {
       put(c, first && any ? " " : "");
-      i = put_column(c, l, i, first);
+      i = put_column(c, &p->y, l, i, first);
       last = i - 1;
       first = false;
       any = true;
@@ -262,14 +288,15 @@ static void put_path (chart *c, size_t k) {
   }
   put(c, "\"/>\n");
   if (any && l->label && *l->label) {
-    label e = {place(&c->x, l->x[last]), place(&c->y, l->y[last]), 0.0, k};
+    label e = {place(&c->x, l->x[last]), place(&p->y, l->y[last]), 0.0,
+               l->label, colour};
     c->label[c->labels++] = e;
   }
 }
 
 /* Order by height, then push down what stands too close, then back up what
 ** fell out below. */
-static void spread_labels (chart *c) {
+static void spread_labels (chart *c, double bottom) {
   label *l = c->label;
   for (size_t i = 1; i < c->labels; i++) {
     label kept = l[i];
@@ -284,20 +311,19 @@ static void spread_labels (chart *c) {
       l[i].at = fmax(l[i].at, l[i - 1].at + LABEL_STEP);
   }
   for (size_t i = c->labels; i-- > 0;) {
-    double most = i + 1 < c->labels ? l[i + 1].at - LABEL_STEP : BOTTOM;
+    double most = i + 1 < c->labels ? l[i + 1].at - LABEL_STEP : bottom;
     l[i].at = fmin(l[i].at, most);
   }
 }
 
 static void put_label (chart *c, const label *l) {
   char s[4 * LABEL_CHARS + 8];
-  const char *text = c->p->line[l->line].label;
   double x = c->x.to + 12.0;
-  amp_text_visible(text, strlen(text), LABEL_CHARS, s, sizeof s);
+  amp_text_visible(l->text, strlen(l->text), LABEL_CHARS, s, sizeof s);
   if (fabs(l->at - l->y) > 3.0 || x - l->x > 16.0)
     put_line(c, "lead", l->x + 2.0, l->y, x - 3.0, l->at);
   put(c, "<text class=\"name\" style=\"fill:");
-  put(c, look[l->line].colour);
+  put(c, l->colour);
   put(c, "\"");
   put_attribute(c, "x", x);
   put_attribute(c, "y", l->at + 4.0);
@@ -306,13 +332,14 @@ static void put_label (chart *c, const label *l) {
   put(c, "</text>\n");
 }
 
-static double right_margin (const amp_plot *p) {
+static double right_margin (const chart *c) {
   double most = RIGHT_LEAST;
-  for (size_t k = 0; k < p->lines; k++) {
-    const char *s = p->line[k].label ? p->line[k].label : "";
-    int n = amp_text_width(s, strlen(s));
-    most = fmax(most, n == 0 ? 0.0 : 24.0 + CHAR * fmin(n, LABEL_CHARS));
-  }
+  for (int i = 0; i < 2; i++)
+    for (size_t k = 0; k < c->panel[i].lines; k++) {
+      const char *s = c->panel[i].line[k].label;
+      int n = s != NULL ? amp_text_width(s, strlen(s)) : 0;
+      most = fmax(most, n == 0 ? 0.0 : 24.0 + CHAR * fmin(n, LABEL_CHARS));
+    }
   return most;
 }
 
@@ -322,13 +349,15 @@ static const char style[] =
     ".middle{text-anchor:middle}.end{text-anchor:end}"
     ".grid{stroke:#e3e7ea}.axis{stroke:#7a858f}"
     ".lead{stroke:#aab3ba;stroke-dasharray:1 2}"
-    ".line{fill:none;stroke-width:2;stroke-linejoin:round}"
+    ".line{fill:none;stroke-width:2;stroke-linejoin:round}.thin{stroke-width:"
+    "1}"
     ".name{font-weight:600}</style>\n";
 
 static void put_frame (chart *c) {
   const amp_plot *p = c->p;
   bool note = p->note && *p->note;
-  int height = HEIGHT + (note ? 22 : 0);
+  int panels = p->below_lines > 0 ? HEIGHT + BELOW + BELOW_HIGH : HEIGHT;
+  int height = panels + (note ? 22 : 0);
   put(c, "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"720\" height=\"");
   amp_buffer_count(c->out, (size_t)height);
   put(c, "\" viewBox=\"0 0 720 ");
@@ -339,23 +368,48 @@ static void put_frame (chart *c) {
   put(c, style);
   put(c, "<rect width=\"100%\" height=\"100%\" fill=\"#fff\"/>\n");
   put_text(c, "title", LEFT - 44, 26, p->title ? p->title : "");
-  put_text(c, "what", LEFT - 44, TOP - 14, p->y_label ? p->y_label : "");
-  put_text(c, "what end", c->x.to, BOTTOM + 38, p->x_label ? p->x_label : "");
+  put_text(c, "what end", c->x.to, panels - HEIGHT + BOTTOM + 38,
+           p->x_label ? p->x_label : "");
   if (note)
-    put_text(c, "note", LEFT - 44, HEIGHT + 8, p->note);
+    put_text(c, "note", LEFT - 44, panels + 8, p->note);
+}
+
+static void draw_panel (chart *c, const panel *p, bool last) {
+  put_text(c, "what", LEFT - 44, p->y.to - 14, p->label ? p->label : "");
+  put_ticks(c, p, &p->y, false);
+  put_ticks(c, p, &c->x, last);
+  put_line(c, "axis", LEFT, p->y.from, c->x.to, p->y.from);
+  if (p->look > 0 && p->y.lo < 0.0 && p->y.hi > 0.0) /* what 0 means */
+    put_line(c, "axis", LEFT, place(&p->y, 0.0), c->x.to, place(&p->y, 0.0));
+  c->labels = 0;
+  for (size_t k = 0; k < p->lines; k++)
+    put_path(c, p, k);
+  spread_labels(c, p->y.from);
+  for (size_t i = 0; i < c->labels; i++)
+    put_label(c, &c->label[i]);
 }
 
 static void draw (chart *c) {
+  bool below = c->panel[1].lines > 0;
   put_frame(c);
-  put_ticks(c, &c->y, false);
-  put_ticks(c, &c->x, true);
-  put_line(c, "axis", LEFT, BOTTOM, c->x.to, BOTTOM);
-  for (size_t k = 0; k < c->p->lines; k++)
-    put_path(c, k);
-  spread_labels(c);
-  for (size_t i = 0; i < c->labels; i++)
-    put_label(c, &c->label[i]);
+  draw_panel(c, &c->panel[0], !below);
+  if (below)
+    draw_panel(c, &c->panel[1], true);
   put(c, "</svg>\n");
+}
+
+static void set_panels (chart *c, const amp_plot *p) {
+  panel first = {.line = p->line, .lines = p->lines, .label = p->y_label};
+  panel below = {.line = p->below,
+                 .lines = p->below_lines,
+                 .look = p->lines,
+                 .label = p->below_label};
+  first.y.from = BOTTOM;
+  first.y.to = TOP;
+  below.y.from = BOTTOM + BELOW + BELOW_HIGH;
+  below.y.to = BOTTOM + BELOW;
+  c->panel[0] = first;
+  c->panel[1] = below;
 }
 
 amp_status amp_plot_svg (const amp_context *ctx, const amp_plot *p,
@@ -364,20 +418,21 @@ amp_status amp_plot_svg (const amp_context *ctx, const amp_plot *p,
   chart c;
   amp_status status;
   memset(&c, 0, sizeof c);
-  if (p->lines < 1 || p->lines > MOST_LINES)
-    return amp_fail(err, AMP_ERANGE, "lines", (double)p->lines, 1,
-                    MOST_LINES);
-  status = make_axis(p, true, &c.x, err);
-  if (status == AMP_OK)
-    status = make_axis(p, false, &c.y, err);
+  if (p->lines < 1 || p->lines > MOST_LINES ||
+      p->below_lines > MOST_LINES - p->lines)
+    return amp_fail(err, AMP_ERANGE, "lines",
+                    (double)(p->lines + p->below_lines), 1, MOST_LINES);
+  set_panels(&c, p);
+  status = make_axis(c.panel, 2, true, &c.x, err);
+  for (int i = 0; i < 2 && status == AMP_OK; i++)
+    if (c.panel[i].lines > 0)
+      status = make_axis(&c.panel[i], 1, false, &c.panel[i].y, err);
   if (status != AMP_OK)
     return status;
   c.p = p;
   c.out = &b;
   c.x.from = LEFT;
-  c.x.to = WIDTH - right_margin(p);
-  c.y.from = BOTTOM;
-  c.y.to = TOP;
+  c.x.to = WIDTH - right_margin(&c);
   draw(&c);
   return amp_buffer_take(&b, out, n, err);
 }

@@ -1,6 +1,7 @@
 /*
 ** plot.h -- a line chart as SVG: light grid, labels at the lines' ends,
-** dashes besides colour, ticks from the data.
+** dashes besides colour, ticks from the data; a second panel below, with the
+** same x, where something small is to be read beside something large.
 */
 #ifndef AMP_REPORT_PLOT_H
 #define AMP_REPORT_PLOT_H
@@ -19,6 +20,9 @@ typedef struct amp_plot {
   const amp_line *line;
   size_t lines; /* 1 .. 8 */
   const char *note; /* one line under the chart, or NULL */
+  const amp_line *below;   /* lines of the panel below, drawn thin */
+  size_t below_lines;      /* 0: no panel; lines + below_lines <= 8 */
+  const char *below_label; /* of its y axis */
 } amp_plot;
 
 /* A NUL-terminated string of *n bytes for amp_free(ctx, s, *n + 1). */

@@ -174,4 +174,16 @@ at_this_file(function () return points:plot{ x = "x", y = "y", bye = 1 } end,
 at_this_file(function () return points:top(0):plot{ x = "x", y = "y" } end,
   "no rows")
 at_this_file(function () return chart:write("chart.png") end, ".svg")
+local two = points:top(2):plot{ x = "x", y = { "y", "room" }, below = "k" }
+check.equal(select(2, two:svg():gsub("<path", "")), 3, "two lines, one below")
+at_this_file(function ()
+  return points:plot{ x = "x", y = { "y", "k" }, by = "room" }
+end, "by wants one column")
+at_this_file(function ()
+  return points:top(1):plot{ x = "x", y = "y", by = "room", below = "k" }
+end, "by or below, not both")
+at_this_file(function () return points:plot{ x = "x", y = {} } end,
+  "y holds 1 .. 7 names")
+at_this_file(function () return points:plot{ x = "x", y = { "yy" } } end,
+  "no column 'yy'")
 check.done()

@@ -42,7 +42,11 @@ static const double x5[] = {0, 5, 10, 15, 20};
 static const double y5[] = {0.72, 0.61, 0.58, 0.57, 0.6};
 
 static amp_plot one (const amp_line *line, size_t lines) {
-  amp_plot p = {"Levelised cost", "years", "EUR/kWh", line, lines, NULL};
+  amp_plot p = {.title = "Levelised cost",
+                .x_label = "years",
+                .y_label = "EUR/kWh",
+                .line = line,
+                .lines = lines};
   return p;
 }
 
@@ -166,7 +170,12 @@ static void a_long_run_is_thinned_but_keeps_its_peak (void **state) {
 
 static void words_are_escaped_and_long_ones_cut (void **state) {
   amp_line l = {"<b>a label that is far too long to fit</b>", x5, y5, 5};
-  amp_plot p = {"a & b <script>", "x\x1b[1m", "\"y\"", &l, 1, "n'n"};
+  amp_plot p = {.title = "a & b <script>",
+                .x_label = "x\x1b[1m",
+                .y_label = "\"y\"",
+                .line = &l,
+                .lines = 1,
+                .note = "n'n"};
   char *s = drawn(&p);
   (void)state;
   assert_null(strstr(s, "<b>"));
@@ -200,9 +209,39 @@ static void what_cannot_be_drawn_is_refused (void **state) {
   assert_int_equal(status_of(&c, 1), AMP_ERANGE);
 }
 
+/* The panel below has its own axis (-0.02 .. 0.04), shares x, and stands
+** under the first: its ticks lie lower than all of the first's. */
+static void a_panel_below_has_its_own_axis (void **state) {
+  static const double off[] = {0.0, 0.03, -0.02, 0.01, 0.04};
+  amp_line l = {"H2", x5, y5, 5}, below = {"", x5, off, 5};
+  amp_plot p = one(&l, 1);
+  (void)state;
+  p.below = &below;
+  p.below_lines = 1;
+  p.below_label = "difference";
+  char *s = drawn(&p);
+  assert_int_equal(count(s, "<path"), 2);
+  assert_non_null(strstr(s, ">difference</text>"));
+  assert_non_null(strstr(s, ">0.56</text>"));
+  assert_non_null(strstr(s, ">0.04</text>"));
+  assert_int_equal(count(s, ">20</text>"), 1); /* x once, under both */
+  char *second = strstr(strstr(s, "<path") + 1, "<path");
+  const char *d = strstr(second, "d=\"M") + 4;
+  double y0 = NAN; /* pixels: below the first panel's axis at 342 */
+  d += strcspn(d, " ") + 1;
+  assert_int_equal(amp_parse_double(d, strcspn(d, " "), '.', &y0, NULL),
+                   AMP_OK);
+  assert_true(y0 > 342.0);
+  free(s);
+  below.n = 0;
+  assert_int_equal(amp_plot_svg(NULL, &p, &s, &(size_t){0}, NULL),
+                   AMP_EREFUSED);
+}
+
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(ticks_are_round_and_hold_the_data),
+      cmocka_unit_test(a_panel_below_has_its_own_axis),
       cmocka_unit_test(every_range_has_some_ticks),
       cmocka_unit_test(a_flat_line_and_a_single_point_are_drawn),
       cmocka_unit_test(nan_breaks_the_line),
