@@ -4,7 +4,6 @@
 */
 #include "base/error.h"
 #include "base/text.h"
-#include <stdarg.h>
 #include <string.h>
 
 /* A sentence under way: 'n' bytes of 'to' are used, the NUL not counted. */
@@ -85,19 +84,25 @@ static void put_format (sentence *out, const char *f, va_list arg) {
   }
 }
 
-amp_status amp_failf (amp_error *err, amp_status status, const char *field,
-                      const char *format, ...) {
+amp_status amp_failv (amp_error *err, amp_status status, const char *field,
+                      const char *format, va_list arg) {
   double none = __builtin_nan("");
   if (err != NULL) {
     amp_error made; /* arguments may point into *err itself */
     sentence out = {made.text, 0};
-    va_list arg;
     amp_fail(&made, status, field, none, none, none);
-    va_start(arg, format);
     put_format(&out, format, arg);
-    va_end(arg);
     *err = made;
   }
+  return status;
+}
+
+amp_status amp_failf (amp_error *err, amp_status status, const char *field,
+                      const char *format, ...) {
+  va_list arg;
+  va_start(arg, format);
+  amp_failv(err, status, field, format, arg);
+  va_end(arg);
   return status;
 }
 

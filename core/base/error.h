@@ -9,6 +9,7 @@
 #ifndef AMP_BASE_ERROR_H
 #define AMP_BASE_ERROR_H
 
+#include <stdarg.h>
 #include <stddef.h>
 
 typedef enum amp_status {
@@ -45,6 +46,8 @@ amp_status amp_fail (amp_error *err, amp_status status, const char *field,
 */
 amp_status amp_failf (amp_error *err, amp_status status, const char *field,
                       const char *format, ...);
+amp_status amp_failv (amp_error *err, amp_status status, const char *field,
+                      const char *format, va_list arg);
 
 /* AMP_OK when lo <= v <= hi; written so that NaN fails. */
 amp_status amp_check_range (amp_error *err, const char *field, double v,

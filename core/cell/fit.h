@@ -50,6 +50,7 @@ typedef struct amp_fit {
   amp_detailed detailed;
   bool has_detailed;
   double capacity_at[AMP_FIT_LOGS], temp_at[AMP_FIT_LOGS]; /* C, K, by log */
+  double soc_at[AMP_FIT_LOGS];       /* SoC at the first row of each */
   double rms_simple[AMP_FIT_LOGS];   /* V over each pulse log */
   double rms_detailed[AMP_FIT_LOGS]; /* V; NaN: not fitted */
   double worst_simple[AMP_FIT_LOGS]; /* V, largest residual */
