@@ -1,0 +1,345 @@
+/*
+** protect.c -- fuse, short circuit, and a circuit looked at as a whole.
+*/
+#include "pack/protect.h"
+#include "base/elementary.h"
+#include "base/text.h"
+#include "base/value.h"
+#include <math.h>
+#include <string.h>
+
+#define NO AMP_NOT_GIVEN
+
+amp_status amp_design_current (double power, double efficiency, double v,
+                               double *out, amp_error *err) {
+  amp_status s;
+  if ((s = amp_check_range(err, "power", power, 0.0, 1e8)) != AMP_OK ||
+      (s = amp_check_range(err, "efficiency", efficiency, 0.01, 1.0)) !=
+          AMP_OK ||
+      (s = amp_check_range(err, "v", v, 0.1, 2000.0)) != AMP_OK)
+    return s;
+  *out = power / (efficiency * v);
+  return AMP_OK;
+}
+
+double amp_fuse_next (double a) {
+  /* NEC 240.6(A), from memory; a few European steps (63, 125, 160) differ */
+  static const double size[] = {10,  15,  20,  25,  30,  35,  40,  45,  50,
+                                60,  70,  80,  90,  100, 110, 125, 150, 175,
+                                200, 225, 250, 300, 350, 400, 450, 500, 600};
+  for (size_t i = 0; i < sizeof size / sizeof *size; i++)
+    if (a <= size[i] * (1.0 + 1e-12))
+      return size[i];
+  return NO;
+}
+
+/* ---- time against current ---- */
+
+amp_status amp_fuse_curve_check (const amp_fuse_curve *c, amp_error *err) {
+  amp_status s = amp_check_range(err, "points", c->n, 2, AMP_FUSE_POINTS);
+  if (s != AMP_OK)
+    return s;
+  for (int i = 0; i < c->n; i++) {
+    double i0 = i > 0 ? c->current[i - 1] : 0.0;
+    double t0 = i > 0 ? c->time[i - 1] : 1e9;
+    if (!(c->current[i] > i0 && c->current[i] < 1e7 && c->time[i] > 0.0 &&
+          c->time[i] < t0))
+      return amp_failf(err, AMP_EDATA, "curve",
+                       "a curve's currents must rise and its times fall "
+                       "(point %d)",
+                       i + 1);
+  }
+  return AMP_OK;
+}
+
+/* Between points 'k' and k + 1, straight in both logarithms. */
+static double between (const amp_fuse_curve *c, int k, double current) {
+  double part = amp_log(current / c->current[k]) /
+                amp_log(c->current[k + 1] / c->current[k]);
+  return c->time[k] * amp_pow(c->time[k + 1] / c->time[k], part);
+}
+
+amp_status amp_fuse_time (const amp_fuse_curve *c, double current,
+                          double *time, bool *most, amp_error *err) {
+  amp_status s;
+  int k = 0;
+  if (!c || c->n == 0)
+    return amp_failf(err, AMP_EMISSING, "curve",
+                     "the fuse's time-current curve is wanted: a rating "
+                     "alone does not tell how long it holds");
+  if ((s = amp_fuse_curve_check(c, err)) != AMP_OK ||
+      (s = amp_check_range(err, "current", current, 0.0, 1e7)) != AMP_OK)
+    return s;
+  if (current < c->current[0])
+    return amp_failf(err, AMP_EREFUSED, "current",
+                     "the curve begins at %g A: whether and when it opens "
+                     "at %g A is not told",
+                     c->current[0], current);
+  *most = current > c->current[c->n - 1];
+  while (k < c->n - 2 && current > c->current[k + 1])
+    k++;
+  *time = *most ? c->time[c->n - 1] : between(c, k, current);
+  return AMP_OK;
+}
+
+/* ---- prospective short circuit ---- */
+
+amp_status amp_short_of (const amp_short_spec *s, amp_short *out,
+                         amp_error *err) {
+  amp_short a = {0};
+  amp_status st;
+  double g = 0.0, least = 0.0; /* 1/ohm: of all, of the weakest string */
+  if ((st = amp_check_range(err, "strings", s->strings, 1, 10000)) !=
+          AMP_OK ||
+      (st = amp_check_range(err, "v", s->v, 0.1, 2000.0)) != AMP_OK)
+    return st;
+  if (amp_given(s->out) &&
+      (st = amp_check_range(err, "out", s->out, 0.0, 100.0)) != AMP_OK)
+    return st;
+  for (int i = 0; i < s->strings; i++) {
+    if (!amp_given(s->r[i]))
+      continue;
+    if ((st = amp_check_range(err, "r", s->r[i], 1e-7, 1e3)) != AMP_OK)
+      return st;
+    g += 1.0 / s->r[i];
+    a.string = fmax(a.string, s->v / s->r[i]);
+    least = a.known++ == 0 ? 1.0 / s->r[i] : fmin(least, 1.0 / s->r[i]);
+  }
+  if (a.known == 0)
+    return amp_failf(err, AMP_EMISSING, "r",
+                     "no resistance is known: the short circuit has no "
+                     "bound");
+  a.bound = a.known < s->strings;
+  a.bus = s->v * g;
+  a.low = s->v / (1.0 / g + s->out);
+  a.high = a.bound ? NO : 2.0 * a.bus;
+  a.into = a.bound ? a.bus : s->v * (g - least);
+  if (s->strings == 1)
+    a.into = 0.0;
+  *out = a;
+  return AMP_OK;
+}
+
+void amp_short_lead_acid (double nominal, double r, double out, double *peak,
+                          double *steady) {
+  double e = 1.05 * nominal, first = 0.9 * r + out;
+  *peak = e / first;
+  *steady = 0.95 * e / (first + 0.1 * r);
+}
+
+/* ---- a circuit looked at ---- */
+
+amp_circuit amp_circuit_defaults (void) {
+  amp_circuit c;
+  memset(&c, 0, sizeof c);
+  c.current = c.surge = c.surge_time = c.v_full = c.fuse = c.fuse_v = NO;
+  c.interrupt = c.ampacity = c.drop = c.drop_limit = NO;
+  return c;
+}
+
+static amp_status given_in (amp_error *err, const char *field, double v,
+                            double lo, double hi) {
+  return amp_given(v) ? amp_check_range(err, field, v, lo, hi) : AMP_OK;
+}
+
+amp_status amp_circuit_check (const amp_circuit *c, amp_error *err) {
+  amp_status s;
+  if ((s = given_in(err, "current", c->current, 0.0, 1e5)) != AMP_OK ||
+      (s = given_in(err, "surge", c->surge, 0.0, 1e5)) != AMP_OK ||
+      (s = given_in(err, "surge_time", c->surge_time, 1e-6, 1e5)) != AMP_OK ||
+      (s = given_in(err, "v_full", c->v_full, 0.1, 2000.0)) != AMP_OK ||
+      (s = given_in(err, "fuse", c->fuse, 0.01, 1e5)) != AMP_OK ||
+      (s = given_in(err, "fuse_v", c->fuse_v, 0.1, 1e5)) != AMP_OK ||
+      (s = given_in(err, "interrupt", c->interrupt, 1.0, 1e7)) != AMP_OK ||
+      (s = given_in(err, "ampacity", c->ampacity, 0.1, 1e5)) != AMP_OK ||
+      (s = given_in(err, "drop", c->drop, 0.0, 1e3)) != AMP_OK ||
+      (s = given_in(err, "drop_limit", c->drop_limit, 0.0, 1.0)) != AMP_OK)
+    return s;
+  return c->curve && c->curve->n > 0 ? amp_fuse_curve_check(c->curve, err)
+                                     : AMP_OK;
+}
+
+amp_finding *amp_finding_add (amp_findings *f, const char *id, bool unknown,
+                              double value, double limit) {
+  amp_finding *row = &f->row[f->n < AMP_FINDINGS ? f->n : AMP_FINDINGS];
+  if (f->n < AMP_FINDINGS)
+    f->n++;
+  memset(row, 0, sizeof *row);
+  row->id = id;
+  row->unknown = unknown;
+  row->value = value;
+  row->limit = limit;
+  return row;
+}
+
+/* As people are told it: three digits. */
+static double three (double v) {
+  char text[40];
+  double out = v;
+  size_t n = amp_format_double(v, 3, text);
+  return amp_parse_double(text, n, '.', &out, NULL) == AMP_OK ? out : v;
+}
+
+/*
+** One comparison: 'value' must not lie below 'limit'. Something not given
+** makes an unknown finding; else one where it fails. 'sentence' takes both.
+*/
+static void at_least (amp_findings *f, const char *id, double value,
+                      double limit, const char *sentence,
+                      const char *missing) {
+  if (!amp_given(value) || !amp_given(limit)) {
+    amp_finding *row = amp_finding_add(f, id, true, value, limit);
+    amp_failf(&row->say, AMP_OK, id, "%s", missing);
+    return;
+  }
+  f->checked++;
+  if (value >= limit * (1.0 - 1e-12))
+    return;
+  amp_finding *row = amp_finding_add(f, id, false, value, limit);
+  amp_failf(&row->say, AMP_OK, id, sentence, three(value), three(limit));
+}
+
+static void look_fuse (const amp_circuit *c, amp_findings *f) {
+  at_least(f, "fuse_below_load", c->fuse, AMP_FUSE_FACTOR * c->current,
+           "the fuse of %g A lies below 1.25 times the lasting current, %g A",
+           "fuse against load: the rating or the lasting current is missing");
+  at_least(f, "fuse_above_cable", c->ampacity, c->fuse,
+           "the cable may carry %g A, and the fuse lets %g A through",
+           "fuse against cable: the rating or the ampacity is missing");
+  at_least(f, "fuse_voltage_below_full", c->fuse_v, c->v_full,
+           "the fuse is made for %g V, the full pack has %g V",
+           "fuse voltage against the full pack: one of them is missing");
+  if (c->alternating)
+    amp_failf(&amp_finding_add(f, "fuse_for_alternating_current", false,
+                               c->fuse_v, c->v_full)
+                   ->say,
+              AMP_OK, NULL,
+              "its voltage is told for alternating current, which says "
+              "nothing about direct current");
+  if (c->polarised)
+    amp_failf(&amp_finding_add(f, "breaker_polarised", false, NO, NO)->say,
+              AMP_OK, NULL,
+              "a breaker that minds the direction does not clear while the "
+              "pack charges");
+}
+
+static void look_cable (const amp_circuit *c, amp_findings *f) {
+  bool amps = amp_given(c->ampacity), drop = amp_given(c->drop);
+  at_least(f, "cable_below_load", c->ampacity, c->current,
+           "the cable may carry %g A, the lasting current is %g A",
+           "cable against load: the ampacity or the current is missing");
+  if (drop && !amps)
+    amp_failf(
+        &amp_finding_add(f, "cable_by_drop_only", true, c->drop, NO)->say,
+        AMP_OK, NULL,
+        "the cable was reckoned by its drop alone: its ampacity is missing");
+  if (amps && !drop)
+    amp_failf(
+        &amp_finding_add(f, "cable_by_ampacity_only", true, c->ampacity, NO)
+             ->say,
+        AMP_OK, NULL,
+        "the cable was reckoned by ampacity alone: its length, the current "
+        "or the voltage is missing");
+  if (!drop || !amp_given(c->drop_limit))
+    return;
+  f->checked++;
+  if (c->drop > c->drop_limit * (1.0 + 1e-12))
+    amp_failf(
+        &amp_finding_add(f, "drop_above_limit", false, c->drop, c->drop_limit)
+             ->say,
+        AMP_OK, NULL, "the cable drops %g %%, the limit is %g %%",
+        three(c->drop * 100.0), three(c->drop_limit * 100.0));
+}
+
+/* Range against rating: below what 10 s show is certain, below the upper end
+** possible. */
+static void look_short (const amp_circuit *c, amp_findings *f) {
+  const amp_short *p = c->prospective;
+  double bus = p ? p->bus : NO;
+  at_least(f, "interrupt_below_short", c->interrupt, bus,
+           "the fuse breaks %g A, the busbar may give %g A and more in the "
+           "first moment",
+           p ? "interrupt rating against the short circuit: it is missing"
+             : "no resistance is known: nothing is said of the interrupt "
+               "rating");
+  if (!p || !amp_given(c->interrupt) || c->interrupt < bus)
+    return;
+  if (p->bound)
+    amp_failf(&amp_finding_add(f, "short_circuit_only_bounded", true,
+                               c->interrupt, bus)
+                   ->say,
+              AMP_OK, NULL,
+              "some resistances are missing: the short circuit is %g A or "
+              "more",
+              three(bus));
+  else if (c->interrupt < p->high)
+    amp_failf(&amp_finding_add(f, "interrupt_within_range_of_short", false,
+                               c->interrupt, p->high)
+                   ->say,
+              AMP_OK, NULL,
+              "the fuse breaks %g A, the short circuit may reach %g A",
+              three(c->interrupt), three(p->high));
+}
+
+/* A surge that outlasts the fuse at that current. */
+static void look_surge (const amp_circuit *c, amp_findings *f) {
+  double time = NO;
+  bool most = false;
+  amp_error why = {0};
+  if (!amp_given(c->surge) || !amp_given(c->fuse) || c->surge <= c->fuse)
+    return;
+  if (amp_fuse_time(c->curve, c->surge, &time, &most, &why) != AMP_OK) {
+    amp_failf(
+        &amp_finding_add(f, "surge_above_fuse", true, c->surge, c->fuse)->say,
+        AMP_OK, NULL, "a surge of %g A passes the fuse of %g A: %s",
+        three(c->surge), three(c->fuse),
+        why.status == AMP_EREFUSED ? "its curve does not reach there"
+                                   : "its time-current curve decides "
+                                     "and is missing");
+    return;
+  }
+  if (!amp_given(c->surge_time)) {
+    amp_failf(
+        &amp_finding_add(f, "surge_time_missing", true, c->surge, time)->say,
+        AMP_OK, NULL,
+        "the fuse holds a surge of %g A for %s%g s: how long "
+        "it lasts is missing",
+        three(c->surge), most ? "at most " : "", three(time));
+    return;
+  }
+  f->checked++;
+  if (c->surge_time >= time)
+    amp_failf(
+        &amp_finding_add(f, "surge_outlasts_fuse", false, c->surge_time, time)
+             ->say,
+        AMP_OK, NULL, "a surge of %g A lasts %g s, the fuse opens after %g s",
+        three(c->surge), three(c->surge_time), three(time));
+}
+
+/* IEC 61140 takes 60 V of direct current for parts that may be touched. */
+static void look_touch (const amp_circuit *c, amp_findings *f) {
+  if (!amp_given(c->v_full))
+    return;
+  f->checked++;
+  if (c->v_full > 60.0)
+    amp_failf(
+        &amp_finding_add(f, "above_60_v", false, c->v_full, 60.0)->say,
+        AMP_OK, NULL,
+        "the full pack has %g V: above 60 V of direct current bare parts "
+        "must not be touched",
+        three(c->v_full));
+}
+
+amp_status amp_circuit_look (const amp_circuit *c, amp_findings *out,
+                             amp_error *err) {
+  amp_status s = amp_circuit_check(c, err);
+  if (s != AMP_OK)
+    return s;
+  memset(out, 0, sizeof *out);
+  look_fuse(c, out);
+  look_cable(c, out);
+  look_short(c, out);
+  look_surge(c, out);
+  look_touch(c, out);
+  return AMP_OK;
+}
