@@ -88,7 +88,7 @@ static bool same_duty (const amp_duty *a, const amp_duty *b) {
           same_series(a->dc, b->dc, a->n) &&
           same_series(a->pv, b->pv, a->n) &&
           same_series(a->amps, b->amps, a->n) &&
-          same_series(a->edge, b->edge, a->n + 1));
+          same_series(a->edge, b->edge, a->n + 1) && !a->phase && !b->phase);
 }
 
 /* Cases that share a duty advance together: equal ones become one. */

@@ -13,6 +13,7 @@
 #define AMP_RUN_LANES_H
 
 #include "pack/pack.h"
+#include "run/profile.h"
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -139,7 +140,10 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(shift) /* K */                                                           \
   X(rvmin) /* V, limits of the converter */                                  \
   X(rvmax)                                                                   \
-  X(held) /* 1: a voltage floor holds, -1: a ceiling, 0: none */
+  X(held)  /* 1: a voltage floor holds, -1: a ceiling, 0: none */            \
+  X(ownmin) /* the converter's own, where a phase narrows rvmin, rvmax */    \
+  X(ownmax)                                                                  \
+  X(over) /* 1: the present phase is over, the current is 0 */
 
 #define SUM_FIELDS(X)                                                        \
   X(served)                                                                  \
@@ -213,6 +217,8 @@ typedef struct amp_block {
   double dt;             /* s, of a step inside */
   bool single; /* one leaf asked power: the step of lanes_leaf.h */
   bool amps;   /* the present step asks current: 'want' */
+  const amp_phase *phase; /* the present one, or NULL */
+  double *ended; /* one lane: s from the start at which it ended; or NULL */
 } amp_block;
 
 /* Duty steps first .. last-1, each 'split' steps of block->dt; where 'edge'
@@ -222,6 +228,8 @@ typedef struct amp_chunk {
   const unsigned char *on;
   const double *amps, *edge; /* see amp_duty; may be NULL */
   double dt_max;             /* s */
+  const amp_phase *phase;    /* may be NULL */
+  double *ended; /* [phases], s; untouched where the time ends one; or NULL */
   size_t first, last;
   int split;
   double *soc;   /* [(last-first)*split][lanes], or NULL */

@@ -283,6 +283,72 @@ static inline void NAME (room)(const amp_block *b, int l0, int l1) {
   }
 }
 
+/* Mean SoC by charge, from fields 'at' the leaves or at the step's end. */
+static inline void NAME (mean_soc)(const amp_block *b, bool end, double *mean,
+                                   int l0, int l1) {
+  double q[L];
+  EACH_LANE {
+    q[l] = 0.0;
+    mean[l] = 0.0;
+  }
+  for (int k = 0; k < b->leaves; k++) {
+    const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
+    const NAME(work) *w = (const NAME(work) *)b->work + k;
+    EACH_LANE {
+      q[l] += p->q[l];
+      mean[l] += p->q[l] * (end ? w->z[l] : p->z[l]);
+    }
+  }
+  EACH_LANE {
+    mean[l] /= q[l];
+  }
+}
+
+/* Room to what ends a phase besides the limits: its SoC; and where a voltage
+** holds, the current that goes on holding it at the end, down to the taper.
+** The tree at the end of the step is there from NAME (room). */
+static inline void NAME (phase_room)(const amp_block *b, int l0, int l1) {
+  NAME(step) *s = (NAME(step) *)b->step;
+  double taper = b->phase->taper, until = b->phase->until_soc, soc[L];
+  double itaper = taper > 0.0 ? 1.0 / taper : 0.0;
+  NAME(mean_soc)(b, true, soc, l0, l1);
+  EACH_LANE {
+    double sign = s->i[l] > 0.0 ? 1.0 : -1.0;
+    double next = (b->e[l] - s->v[l]) / b->r[l] * sign;
+    double fall = itaper * (next - taper), left = (soc[l] - until) * sign;
+    double room = itaper > 0.0 && s->keep[l] != 0.0 ? fall : BIG;
+    room = left < room ? left : room; /* NaN: no SoC ends it */
+    room = s->i[l] == 0.0 ? BIG : room;
+    s->margin[l] = NAME(least)(s->margin[l], room + SLACK);
+  }
+}
+
+/* Where a phase has come to a limit: is it over, or does the limit hold? */
+static bool NAME (phase_ends)(const amp_block *b, int l) {
+  const NAME(step) *s = (const NAME(step) *)b->step;
+  const NAME(lane) *g = (const NAME(lane) *)b->lane;
+  double soc[L], sign = s->power[l] > 0.0 ? 1.0 : -1.0;
+  if (!b->phase)
+    return false;
+  NAME(mean_soc)(b, false, soc, l, l + 1);
+  return !(b->phase->taper > 0.0) || g->held[l] * sign > 0.0 ||
+         (soc[l] - b->phase->until_soc) * sign <= 2.0 * SLACK;
+}
+
+static void NAME (phase_end)(const amp_block *b, double now, int l) {
+  NAME(step) *s = (NAME(step) *)b->step;
+  NAME(lane) *g = (NAME(lane) *)b->lane;
+  if (s->power[l] > 0.0 && g->first_empty[l] < 0.0)
+    g->first_empty[l] = now;
+  g->over[l] = 1.0;
+  g->held[l] = 0.0;
+  s->want[l] = 0.0;
+  s->power[l] = 0.0;
+  s->dc[l] = 0.0;
+  if (b->ended)
+    *b->ended = now;
+}
+
 /* One try of 'tau' from the present state; nothing of the state moves. */
 static inline void NAME (try)(const amp_block *b, const double *coef,
                               double tau, int l0, int l1) {
@@ -296,6 +362,8 @@ static inline void NAME (try)(const amp_block *b, const double *coef,
     NAME(current)(b, l0, l1);
   NAME(leaf_ends)(b, coef, tau, l0, l1);
   NAME(room)(b, l0, l1);
+  if (b->phase)
+    NAME(phase_room)(b, l0, l1);
 }
 
 /* Take the try: state of the leaves, mean SoC by charge into s->soc. Lanes
@@ -484,9 +552,28 @@ static double NAME (until_limit)(const amp_block *b, double left, double over,
   return t0;
 }
 
+/* At a limit already: what part of 'left' goes on from here. The limit holds
+** from now on, or it ends the phase. */
+static double NAME (at_limit)(const amp_block *b, double left, double now,
+                              int l) {
+  const NAME(step) *s = (const NAME(step) *)b->step;
+  NAME(lane) *g = (NAME(lane) *)b->lane;
+  double to;
+  if (NAME(phase_ends)(b, l)) {
+    NAME(phase_end)(b, now, l);
+    return left;
+  }
+  g->held[l] = s->power[l] > 0.0 ? 1.0 : -1.0;
+  if (NAME(try_part)(b, left, l) >= 0.0)
+    return left;
+  to = NAME(until_limit)(b, left, s->margin[l], l);
+  if (to <= 0.0 && b->phase)
+    NAME(phase_end)(b, now, l);
+  return to > 0.0 ? to : left;
+}
+
 /* A step of one lane that meets limits: go to each, then on. */
 static void NAME (limits)(const amp_block *b, double dt, double now, int l) {
-  NAME(step) *s = (NAME(step) *)b->step;
   NAME(lane) *g = (NAME(lane) *)b->lane;
   double left = dt;
   for (int turn = 0; left > 0.0; turn++) {
@@ -494,14 +581,8 @@ static void NAME (limits)(const amp_block *b, double dt, double now, int l) {
     if (room < 0.0 && turn < 12) {
       part = NAME(until_limit)(b, left, room, l);
       g->events[l] += 1.0;
-      if (part <= 0.0) { /* at it already: from here on it holds */
-        g->held[l] = s->power[l] > 0.0 ? 1.0 : -1.0;
-        part = left;
-        if (NAME(try_part)(b, part, l) < 0.0) {
-          double to = NAME(until_limit)(b, left, s->margin[l], l);
-          part = to > 0.0 ? to : left;
-        }
-      }
+      if (part <= 0.0)
+        part = NAME(at_limit)(b, left, now, l);
     }
     NAME(take_part)(b, part, now, l);
     now += part;
@@ -539,6 +620,35 @@ static inline void NAME (ask_amps)(const amp_block *b, double amps, int l0,
     s->power[l] = want;
     s->ac[l] = 0.0;
     s->over[l] = 0.0;
+  }
+}
+
+/* The phase of step t, if there are any; at its first step its own voltage
+** narrows the window, and no lane is through with it. */
+static void NAME (ask_phase)(amp_block *b, const amp_chunk *c, size_t t) {
+  NAME(step) *s = (NAME(step) *)b->step;
+  NAME(lane) *g = (NAME(lane) *)b->lane;
+  const int l0 = 0, l1 = L;
+  size_t k = 0;
+  if (!b->phase)
+    b->phase = c->phase;
+  while (b->phase->last <= t)
+    b->phase++;
+  k = (size_t)(b->phase - c->phase);
+  b->ended = c->ended ? c->ended + k : NULL;
+  if (t == (k > 0 ? c->phase[k - 1].last : 0))
+    EACH_LANE {
+      double v = b->phase->until_v, ask = b->phase->ask;
+      double lo = g->ownmin[l], hi = g->ownmax[l];
+      g->rvmin[l] = ask > 0.0 && v > lo ? v : lo;
+      g->rvmax[l] = ask < 0.0 && v < hi ? v : hi;
+      g->over[l] = 0.0;
+    }
+  EACH_LANE {
+    double on = 1.0 - g->over[l];
+    s->want[l] *= on;
+    s->power[l] *= on;
+    s->dc[l] *= on;
   }
 }
 
@@ -701,6 +811,7 @@ static void NAME (test_step)(amp_block *b, const amp_chunk *c, size_t t,
 void ENTRY (amp_block *b, const amp_chunk *c) {
   NAME(clock) k = {0.0, WARM_TEST, 0};
   size_t every = b->dt < WARM_TIME ? (size_t)(WARM_TIME / b->dt) : 1;
+  b->phase = NULL;
   for (int l = 0; l < L; l++)
     NAME(coef_of)(b, b->whole, b->dt, l);
   for (size_t t = c->first; t < c->last; t++) {
@@ -708,6 +819,8 @@ void ENTRY (amp_block *b, const amp_chunk *c) {
     NAME(ask)(b, c, t, 0, L);
     if (b->amps)
       NAME(ask_amps)(b, c->amps[t], 0, L);
+    if (c->phase)
+      NAME(ask_phase)(b, c, t);
     if (c->edge) {
       NAME(test_step)(b, c, t, &k);
       continue;

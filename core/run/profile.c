@@ -33,6 +33,7 @@ void amp_duty_free (const amp_context *ctx, amp_duty *d) {
   amp_free(ctx, d->on, d->n);
   amp_free(ctx, d->amps, bytes);
   amp_free(ctx, d->edge, bytes + sizeof(double));
+  amp_free(ctx, d->phase, d->phases * sizeof *d->phase);
   memset(d, 0, sizeof *d);
 }
 
@@ -869,5 +870,107 @@ amp_status amp_duty_log (const amp_context *ctx, const amp_test_log *log,
     out->temp[i] = around;
   out->note[0] = '\0';
   log_note(log, !isnan(temp), out);
+  return AMP_OK;
+}
+
+/* ---- a test of phases -------------------------------------------------- */
+
+static const double STEPS_MOST = 1e7;
+
+static amp_status check_phase (const amp_phase *p, amp_error *err) {
+  bool rest = p->ask == 0.0;
+  double most = p->power ? POWER_MOST : AMPS_MOST;
+  amp_status s =
+      amp_check_range(err, p->power ? "watts" : "amps", p->ask, -most, most);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "time", p->time, 1e-3, 3.2e7);
+  if (s == AMP_OK && !isnan(p->until_v))
+    s = amp_check_range(err, "until_v", p->until_v, 1e-3, 1e6);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "taper", p->taper, 0.0, AMPS_MOST);
+  if (s == AMP_OK && !isnan(p->until_soc))
+    s = amp_check_range(err, "until_soc", p->until_soc, 0.0, 1.0);
+  if (s == AMP_OK && rest &&
+      (!isnan(p->until_v) || !isnan(p->until_soc) || p->taper > 0.0))
+    s = amp_failf(err, AMP_EDATA, "time", "a rest ends by its time alone");
+  return s;
+}
+
+static size_t phase_steps (const amp_phase *p, double dt) {
+  return (size_t)fmax(ceil(p->time / dt - 1e-9), 1.0);
+}
+
+/* Steps of the whole test in *steps, its time in *time. */
+static amp_status check_phases (const amp_phase *p, size_t n, size_t times,
+                                double dt, double temp, size_t *steps,
+                                double *time, amp_error *err) {
+  amp_status s = AMP_OK;
+  double most = STEPS_MOST / (double)times, all = 0.0;
+  *time = 0.0;
+  if (n < 1 || times < 1)
+    return amp_failf(err, AMP_EDATA, NULL, "a test needs a phase");
+  if (!isnan(temp))
+    s = amp_check_range(err, "temp", temp, KELVIN_LEAST, KELVIN_MOST);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "dt", dt, 1e-3, 600.0);
+  for (size_t i = 0; i < n && s == AMP_OK; i++) {
+    s = check_phase(&p[i], err);
+    if (s == AMP_OK)
+      all += (double)phase_steps(&p[i], dt);
+    if (s == AMP_OK && !(all <= most))
+      s = amp_failf(err, AMP_EDATA, NULL, "more than %g steps", STEPS_MOST);
+    if (s != AMP_OK && err != NULL)
+      err->line = i + 1;
+    *time += p[i].time * (double)times;
+  }
+  *steps = (size_t)all * times;
+  return s;
+}
+
+/* Phase k into the steps from 'at'; gives the step after its last. */
+static size_t put_phase (amp_duty *d, size_t k, size_t at, double dt) {
+  amp_phase *p = &d->phase[k];
+  size_t n = phase_steps(p, dt);
+  double from = d->edge[at];
+  for (size_t i = 0; i < n; i++) {
+    d->edge[at + i + 1] = from + p->time * (double)(i + 1) / (double)n;
+    d->amps[at + i] = p->power ? NAN : p->ask;
+    if (p->power)
+      put_watts(d, at + i, p->ask);
+  }
+  p->last = at + n;
+  return p->last;
+}
+
+amp_status amp_duty_phases (const amp_context *ctx, const amp_phase *phase,
+                            size_t n, size_t times, double dt, double temp,
+                            amp_duty *out, amp_error *err) {
+  double step = dt > 0.0 ? dt : 60.0, time = 0.0;
+  size_t steps = 0, at = 0;
+  amp_duty made;
+  amp_status s =
+      check_phases(phase, n, times, step, temp, &steps, &time, err);
+  if (s == AMP_OK)
+    s = test_make(ctx, steps, time, true, &made, err);
+  if (s != AMP_OK)
+    return s;
+  made.phases = n * times;
+  made.phase = amp_alloc(ctx, made.phases * sizeof *made.phase);
+  if (made.phase == NULL) {
+    made.phases = 0;
+    amp_duty_free(ctx, &made);
+    return amp_failf(err, AMP_ENOMEM, NULL, "no memory for %zu phases", n);
+  }
+  for (size_t k = 0; k < made.phases; k++) {
+    made.phase[k] = phase[k % n];
+    at = put_phase(&made, k, at, step);
+  }
+  for (size_t i = 0; i < steps; i++)
+    made.temp[i] = isnan(temp) ? ROOM : temp;
+  made.temp_shift.basis = isnan(temp) ? AMP_BASIS_ASSUMED : AMP_BASIS_NONE;
+  made.basis = made.temp_shift.basis;
+  if (isnan(temp))
+    note_add(&made, no_temp);
+  *out = made;
   return AMP_OK;
 }

@@ -17,6 +17,24 @@
 
 enum { AMP_DUTY_NOTE = 240 };
 
+/*
+** A phase of a test: what is asked until it ends. It ends at the latest after
+** 'time'; or when the voltage at the terminals or the state of charge (mean
+** by charge) has come to what is named here; or at a limit of the pack. With
+** a 'taper' a voltage limit doesn't end it: the voltage is held until the
+** current has fallen to the taper. From its end the current is 0 until the
+** phase's time is over, so that many cases go through a test together.
+*/
+typedef struct amp_phase {
+  bool power;       /* 'ask' is W at the terminals, else A */
+  double ask;       /* > 0 discharges, 0 rests, < 0 charges */
+  double time;      /* s, most */
+  double until_v;   /* V at the terminals; NaN: none */
+  double taper;     /* A, > 0; 0: none */
+  double until_soc; /* 0..1; NaN: none */
+  size_t last;      /* of a duty: step after its last */
+} amp_phase;
+
 typedef struct amp_duty {
   size_t n;        /* steps */
   double dt;       /* s per step; n dt = 365 days for a year; where 'edge'
@@ -32,6 +50,8 @@ typedef struct amp_duty {
                       asks current */
   double *edge;    /* s, n + 1 ends of steps, strictly rising; NULL: n equal
                       steps of dt */
+  amp_phase *phase; /* of a test, in order, up to step n; NULL: none */
+  size_t phases;
   size_t month_end[12]; /* step after the last of each month; a duty of less
                            than a year starts late (earlier months are 0)
                            and ends early (later months equal n) */
@@ -138,5 +158,14 @@ amp_status amp_duty_test (const amp_context *ctx, size_t n,
 */
 amp_status amp_duty_log (const amp_context *ctx, const amp_test_log *log,
                          double temp, amp_duty *out, amp_error *err);
+
+/*
+** A test of phases, the list run through 'times' times. Each phase is cut
+** into equal steps of at most 'dt' s (0: 60). 'temp' as above, NaN: 25 C,
+** assumed. A refusal names the phase in err->line (from 1).
+*/
+amp_status amp_duty_phases (const amp_context *ctx, const amp_phase *phase,
+                            size_t n, size_t times, double dt, double temp,
+                            amp_duty *out, amp_error *err);
 
 #endif

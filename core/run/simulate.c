@@ -51,7 +51,7 @@ typedef struct batch {
   bench *worker;
   size_t workers;
   amp_status *status; /* per block */
-  double *trace;
+  double *trace, *ended;
 } batch;
 
 amp_sim_options amp_sim_defaults (void) {
@@ -273,7 +273,7 @@ static void bench_lay (const batch *w, bench *b, const amp_pack *shape,
   k->node = shape->node;
   k->table = at_line(w->table);
   k->dt = w->duty->dt / w->split;
-  k->single = shape->nodes == 1 && !w->duty->amps;
+  k->single = shape->nodes == 1 && !w->duty->amps && !w->duty->phase;
   k->leaf = p;
   k->whole = k->leaf + n * LEAF_COUNT * l;
   k->part = k->whole + n * COEF_COUNT * l;
@@ -368,6 +368,8 @@ static void fill_lane (const batch *w, amp_block *b, int l, size_t i) {
   *lane_of(b, LANE_shift, l) = c->temp_shift;
   *lane_of(b, LANE_rvmin, l) = v->v_min;
   *lane_of(b, LANE_rvmax, l) = v->v_max > 0.0 ? v->v_max : 1e300;
+  *lane_of(b, LANE_ownmin, l) = *lane_of(b, LANE_rvmin, l);
+  *lane_of(b, LANE_ownmax, l) = *lane_of(b, LANE_rvmax, l);
   if (b->nodes == 1) { /* one leaf: its window and the converter's are one */
     double *lo = leaf_of(b, 0, LEAF_vmin, l),
            *hi = leaf_of(b, 0, LEAF_vmax, l);
@@ -574,6 +576,8 @@ static amp_chunk chunk_of (const batch *w, size_t first, size_t last) {
                  .amps = d->amps,
                  .edge = d->edge,
                  .dt_max = w->dt_max,
+                 .phase = d->phase,
+                 .ended = w->ended,
                  .first = first,
                  .last = last,
                  .split = w->split};
@@ -649,6 +653,7 @@ static amp_status block_run (const batch *w, bench *k, size_t at, int used) {
   amp_chunk all = chunk_of(w, 0, w->duty->n);
   amp_status s = AMP_OK;
   size_t first = 0, step = 0;
+  all.ended = NULL;
   start_extremes(&k->block);
   for (int i = 0; i < w->opt.warm_up; i++)
     run(&k->block, &all);
@@ -791,8 +796,8 @@ amp_status amp_simulate (const amp_context *ctx, const amp_sim_case *cases,
 /* --- a trace ----------------------------------------------------------- */
 
 struct amp_trace {
-  size_t n, size;
-  double *column[AMP_TRACE];
+  size_t n, phases, size;
+  double *column[AMP_TRACE], *ended;
   double data[];
 };
 
@@ -800,20 +805,30 @@ static const char *const trace_name[AMP_TRACE] = {
     "time_s",  "soc",        "current_a",   "voltage_v",    "temp_k",
     "power_w", "unserved_w", "curtailed_w", "voltage_end_v"};
 
-static amp_trace *trace_from (const amp_context *ctx, const double *row,
-                              size_t n) {
-  size_t size = sizeof(amp_trace) + n * AMP_TRACE * sizeof(double);
+/* Room for n rows, and the ends of the duty's phases: by their time, until
+** something else ends them. */
+static amp_trace *trace_new (const amp_context *ctx, const amp_duty *d,
+                             size_t n) {
+  size_t size =
+      sizeof(amp_trace) + (n * AMP_TRACE + d->phases) * sizeof(double);
   amp_trace *t = amp_alloc(ctx, size);
   if (!t)
     return NULL;
   t->n = n;
   t->size = size;
-  for (int c = 0; c < AMP_TRACE; c++) {
+  t->phases = d->phases;
+  t->ended = t->data + n * AMP_TRACE;
+  for (size_t k = 0; k < d->phases; k++)
+    t->ended[k] = amp_duty_start(d, d->phase[k].last);
+  for (int c = 0; c < AMP_TRACE; c++)
     t->column[c] = t->data + (size_t)c * n;
-    for (size_t i = 0; i < n; i++)
-      t->column[c][i] = row[i * AMP_TRACE + (size_t)c];
-  }
   return t;
+}
+
+static void trace_fill (amp_trace *t, const double *row) {
+  for (int c = 0; c < AMP_TRACE; c++)
+    for (size_t i = 0; i < t->n; i++)
+      t->column[c][i] = row[i * AMP_TRACE + (size_t)c];
 }
 
 amp_status amp_simulate_trace (const amp_context *ctx, const amp_sim_case *c,
@@ -823,6 +838,7 @@ amp_status amp_simulate_trace (const amp_context *ctx, const amp_sim_case *c,
   batch w = {0};
   amp_status s = check_all(c, 1, duty, err);
   size_t n, size;
+  amp_trace *t;
   if (s != AMP_OK)
     return s;
   w.ctx = amp_context_or_plain(ctx);
@@ -835,11 +851,16 @@ amp_status amp_simulate_trace (const amp_context *ctx, const amp_sim_case *c,
   size = n * AMP_TRACE * sizeof(double);
   w.all_leaves = 0;
   w.trace = amp_alloc(w.ctx, size);
-  if (!w.trace)
-    return amp_fail(err, AMP_ENOMEM, NULL, 0, 0, 0);
-  s = batch_run(&w, 1, err);
-  if (s == AMP_OK && !(*out = trace_from(w.ctx, w.trace, n)))
-    s = amp_fail(err, AMP_ENOMEM, NULL, 0, 0, 0);
+  t = trace_new(w.ctx, duty, n);
+  if (t)
+    w.ended = t->ended;
+  s = w.trace && t ? batch_run(&w, 1, err)
+                   : amp_fail(err, AMP_ENOMEM, NULL, 0, 0, 0);
+  if (s == AMP_OK) {
+    trace_fill(t, w.trace);
+    *out = t;
+  } else
+    amp_trace_free(ctx, t);
   amp_free(w.ctx, w.trace, size);
   return s;
 }
@@ -851,6 +872,10 @@ void amp_trace_free (const amp_context *ctx, amp_trace *t) {
 
 size_t amp_trace_length (const amp_trace *t) {
   return t->n;
+}
+
+double amp_trace_phase_end (const amp_trace *t, size_t i) {
+  return i < t->phases ? t->ended[i] : -1.0;
 }
 
 const double *amp_trace_column (const amp_trace *t, const char *name) {

@@ -120,6 +120,10 @@ size_t amp_trace_length (const amp_trace *t);
 ** those at the end of the step, the others its means. */
 const double *amp_trace_column (const amp_trace *t, const char *name);
 
+/* s from the start at which phase i of the duty ended: by what it names, by
+** a limit, or after its time; -1: the duty has no such phase. */
+double amp_trace_phase_end (const amp_trace *t, size_t i);
+
 /* Row of the trace at which step i of the duty begins (n: how many rows).
 ** 'dt_max' as in the options of the run. */
 size_t amp_trace_row (const amp_duty *duty, double dt_max, size_t i);

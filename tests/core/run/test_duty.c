@@ -5,7 +5,7 @@
 */
 #include "support/close.h"
 #include "ampstead.h"
-#include <stdlib.h>
+#include <math.h>
 #include <string.h>
 
 enum { STEPS = 60 };
@@ -365,6 +365,158 @@ static void a_test_has_no_days_to_join (void **state) {
   amp_duty_free(NULL, &d);
 }
 
+static amp_phase phase_of (double ask, double time) {
+  amp_phase p = {false, ask, time, NAN, 0.0, NAN, 0};
+  return p;
+}
+
+static amp_duty phases_of (const amp_phase *p, size_t n, size_t times,
+                           double dt) {
+  amp_duty d;
+  amp_error err = {0};
+  assert_int_equal(amp_duty_phases(NULL, p, n, times, dt, 298.15, &d, &err),
+                   AMP_OK);
+  return d;
+}
+
+/* Charged at 10 A to 3.93 V, held there down to 1 A, rested, discharged at
+** 8 A to 3.4 V. Along the line all four times have closed forms. */
+static void phases_end_where_they_say (void **state) {
+  amp_chemistry line = line_here();
+  amp_group g = straight(&line);
+  amp_phase p[3] = {phase_of(-10.0, 3600.0), phase_of(0.0, 900.0),
+                    phase_of(8.0, 7200.0)};
+  double held = (3.93 - 3.8 - 0.05) * 36000.0 / 10.0, tau = 36000.0 * 5e-3;
+  double full = 0.93 - 1.0 * 5e-3; /* z where 1 A holds 3.93 V */
+  double over = held + tau * log(10.0), empty;
+  const double *v, *soc;
+  amp_trace *t = NULL;
+  amp_sim_result r;
+  amp_pack pack;
+  amp_duty d;
+  (void)state;
+  g.soc_start = 0.8;
+  pack = one_leaf(g);
+  p[0].until_v = 3.93;
+  p[0].taper = 1.0;
+  p[2].until_v = 3.4;
+  d = phases_of(p, 3, 1, 10.0);
+  assert_int_equal(d.n, 360 + 90 + 720);
+  r = run(&pack, &d, &t);
+  assert_close(r.first_curtailed, held, 1e-4);
+  /* a step of x = 10/180 falls by (1 - x/2) / (1 + x/2) for exp(-x): x^2/12
+  ** of the 414 s late or early */
+  assert_close(amp_trace_phase_end(t, 0), over, 0.11);
+  assert_close(amp_trace_phase_end(t, 1), 4500.0, 1e-9);
+  soc = amp_trace_column(t, "soc");
+  v = amp_trace_column(t, "voltage_end_v");
+  assert_close(soc[359], full, 2e-5);
+  assert_close(v[400], 3.0 + soc[400], 1e-9);
+  assert_close(soc[449], soc[359], 1e-15);
+  empty = 4500.0 + (soc[449] - 0.4 - 8.0 * 5e-3) * 36000.0 / 8.0;
+  assert_close(amp_trace_phase_end(t, 2), empty, 1e-5);
+  assert_close(r.first_empty, empty, 1e-5);
+  assert_close(amp_trace_column(t, "current_a")[d.n - 1], 0.0, 0.0);
+  assert_close(r.total.dc_unserved, 0.0, 0.0);
+  assert_close(r.charge_residual / r.total.charge_out, 0.0, 1e-12);
+  assert_close(amp_trace_phase_end(t, 3), -1.0, 0.0);
+  amp_trace_free(NULL, t);
+  amp_duty_free(NULL, &d);
+}
+
+/* Charge ends a phase; so does the pack's own limit; power is held too. */
+static void soc_and_the_packs_own_limits_end_a_phase (void **state) {
+  amp_chemistry line = line_here();
+  amp_phase p[4] = {phase_of(10.0, 3600.0), phase_of(-20.0, 3600.0),
+                    phase_of(12.0, 7200.0), phase_of(-30.0, 60.0)};
+  amp_pack pack = one_leaf(straight(&line));
+  amp_trace *t = NULL;
+  amp_sim_result r;
+  amp_duty d;
+  (void)state;
+  p[0].until_soc = 0.5;
+  p[1].until_soc = 0.7;
+  p[1].taper = 5.0;  /* no voltage holds: it isn't waited for */
+  p[2].power = true; /* to the group's 3.2 V */
+  d = phases_of(p, 4, 2, 0.0);
+  assert_int_equal(d.phases, 8);
+  r = run(&pack, &d, &t);
+  assert_close(amp_trace_phase_end(t, 0), 0.4 * 36000.0 / 10.0, 1e-5);
+  assert_close(amp_trace_phase_end(t, 1), 3600.0 + 0.2 * 36000.0 / 20.0,
+               1e-5);
+  assert_close(amp_trace_phase_end(t, 3), 14460.0, 1e-9);
+  /* 12 W at 3.2 V are 3.75 A: OCV 3.21875 V, z 0.21875; mean OCV to there
+  ** less R0 times a current of 3.4 .. 3.75 A. The last step's mean current,
+  ** for that at its end: 2e-3 A R0 */
+  assert_close(amp_trace_column(t, "soc")[240 - 1], 0.21875, 2e-5);
+  assert_true(amp_trace_phase_end(t, 2) > 7200.0 + 0.48 * 36000.0 * 3.4 / 12);
+  assert_true(amp_trace_phase_end(t, 2) < 7200.0 + 0.49 * 36000.0 * 3.5 / 12);
+  assert_close(amp_trace_column(t, "power_w")[130], 12.0, 1e-4);
+  /* the second time round: the same from 0.21875 + 30 A min */
+  assert_close(amp_trace_phase_end(t, 4), 14460.0, 1e-2);
+  assert_close(r.energy_residual / r.total.out, 0.0, 1e-12);
+  amp_trace_free(NULL, t);
+  amp_duty_free(NULL, &d);
+}
+
+static void lanes_of_phases_are_as_alone_in_every_build (void **state) {
+  enum { CASES = 17 };
+  amp_phase p[3] = {phase_of(-15.0, 5400.0), phase_of(0.0, 60.0),
+                    phase_of(40.0, 3600.0)};
+  amp_pack pack[CASES];
+  amp_sim_case c[CASES];
+  amp_sim_result alone[CASES], all[CASES];
+  amp_sim_options o;
+  amp_duty d;
+  (void)state;
+  p[0].until_v = 8.3;
+  p[0].taper = 4.0;
+  p[2].power = true;
+  p[2].until_v = 6.4;
+  d = phases_of(p, 3, 2, 300.0);
+  o = amp_sim_settled(&d);
+  for (int i = 0; i < CASES; i++) {
+    pack[i] = tree_of(i);
+    c[i] = case_of(&pack[i]);
+    c[i].load_factor = c[i].sun_factor = 0.5 + 0.1 * i;
+    amp_simulate(NULL, &c[i], 1, &d, &o, &alone[i], NULL, NULL, NULL);
+    assert_true(alone[i].events > 0);
+    assert_close(alone[i].energy_residual / alone[i].total.in, 0.0, 1e-11);
+  }
+  for (int isa = AMP_ISA_BASE; isa <= AMP_ISA_V4; isa++) {
+    amp_context ctx = *amp_context_or_plain(NULL);
+    ctx.isa = (amp_isa)isa;
+    if ((isa == AMP_ISA_V3 && !__builtin_cpu_supports("avx2")) ||
+        (isa == AMP_ISA_V4 && !__builtin_cpu_supports("avx512dq")))
+      continue;
+    memset(all, 0, sizeof all);
+    assert_int_equal(
+        amp_simulate(&ctx, c, CASES, &d, &o, all, NULL, NULL, NULL), AMP_OK);
+    assert_memory_equal(alone, all, sizeof all);
+  }
+  amp_duty_free(NULL, &d);
+}
+
+static void nonsense_phases_are_refused (void **state) {
+  amp_phase p[2] = {phase_of(1.0, 60.0), phase_of(0.0, 60.0)};
+  amp_duty d = {0};
+  amp_error err = {0};
+  (void)state;
+  p[1].until_v = 3.0;
+  assert_int_equal(amp_duty_phases(NULL, p, 2, 1, 0.0, NAN, &d, &err),
+                   AMP_EDATA);
+  assert_int_equal(err.line, 2);
+  p[1] = phase_of(1.0, 0.0);
+  assert_int_equal(amp_duty_phases(NULL, p, 2, 1, 0.0, NAN, &d, &err),
+                   AMP_ERANGE);
+  assert_string_equal(err.field, "time");
+  assert_int_equal(amp_duty_phases(NULL, p, 1, 1000000, 1e-3, NAN, &d, &err),
+                   AMP_EDATA);
+  assert_int_equal(amp_duty_phases(NULL, p, 0, 1, 0.0, NAN, &d, &err),
+                   AMP_EDATA);
+  assert_null(d.phase);
+}
+
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(current_held_is_the_cell_stepped_alone),
@@ -376,6 +528,10 @@ int main (void) {
       cmocka_unit_test(a_log_becomes_a_duty),
       cmocka_unit_test(nonsense_is_refused),
       cmocka_unit_test(a_test_has_no_days_to_join),
+      cmocka_unit_test(phases_end_where_they_say),
+      cmocka_unit_test(soc_and_the_packs_own_limits_end_a_phase),
+      cmocka_unit_test(lanes_of_phases_are_as_alone_in_every_build),
+      cmocka_unit_test(nonsense_phases_are_refused),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
