@@ -22,8 +22,8 @@ enum { AMP_LANES = 16 };
 /*
 ** A curve table: AMP_ROWS + 1 rows of 8 doubles, a cache line each. Open-
 ** circuit voltage c0 + c1 f + c2 f^2 + c3 f^3 with f = 0..1 inside the row,
-** resistance shape r + dr f, F the integral of the voltage over SoC from 0
-** to the row's start.
+** resistance shape r + dr f, F the integral of the voltage over rows from 0 to
+** the row's start.
 */
 enum { AMP_ROWS = 200, AMP_ROW = 8 };
 enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
@@ -38,7 +38,7 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(q)    /* C */                                                            \
   X(iq)   /* 1/C */                                                          \
   X(ikv)  /* 1 / kv */                                                       \
-  X(kvq)  /* kv q */                                                         \
+  X(kvq)  /* kv q of a row's charge */                                       \
   X(r1)                                                                      \
   X(tau1)                                                                    \
   X(r2)                                                                      \
@@ -54,18 +54,19 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(v1)                                                                      \
   X(v2)                                                                      \
   X(temp)  /* K */                                                           \
-  X(tref)  /* K, one step older: where 'hot' and 'dhot' are from */          \
+  X(tref)  /* K, one step older: where 'hot' .. 'hot2' are from */          \
   X(hot)   /* exp(ea (1/tref - 1/298.15)) */                                 \
-  X(dhot)  /* 1/K, slope of its logarithm */                                 \
+  X(hot1)  /* 1/K, its slope */                                              \
+  X(hot2)  /* 1/K^2, half the change of that slope */                        \
   X(ocv)   /* V of one group at z: kept from the last look-up */             \
-  X(slope) /* V per unit of z */                                             \
+  X(slope) /* V per row */                                                   \
   X(shape)                                                                   \
-  X(f) /* V: integral of ocv over z from 0 */
+  X(f) /* V: integral of ocv over rows from 0 */
 
 /* Per leaf and length of step: what is left of v1, v2 and T - T_end after
 ** it; the mean of v1, v2 over it per v1, v2 at its start; what an ampere adds
-** to v1, v2; the mean resistance of the pairs; ohm per V of slope; SoC per
-** ampere. */
+** to v1, v2; the mean resistance of the pairs; ohm per V of slope; SoC and
+** rows per ampere. */
 #define COEF_FIELDS(X)                                                       \
   X(a1)                                                                      \
   X(a2)                                                                      \
@@ -76,6 +77,7 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(rp)                                                                      \
   X(kq)                                                                      \
   X(tiq)                                                                     \
+  X(tix)                                                                     \
   X(at)
 
 /* Per leaf, during a step: mean voltage e - r i, the ohmic part of r, the
@@ -121,6 +123,7 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(lo)                                                                      \
   X(keep)                                                                    \
   X(limited)                                                                 \
+  X(lack) /* one leaf: r p less what the limits leave of it, V^2 */          \
   X(margin)                                                                  \
   X(term)                                                                    \
   X(on)                                                                      \
@@ -144,6 +147,21 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(ownmin) /* the converter's own, where a phase narrows rvmin, rvmax */    \
   X(ownmax)                                                                  \
   X(over) /* 1: the present phase is over, the current is 0 */
+
+/* Per lane of one leaf, over a chunk: heat, energy out and net in J, others
+** in units times steps of dt. */
+#define TALLY_FIELDS(X)                                                      \
+  X(heat)                                                                    \
+  X(out)                                                                     \
+  X(net)                                                                     \
+  X(charge)                                                                  \
+  X(charge_out)                                                              \
+  X(z) /* twice */                                                           \
+  X(v)                                                                       \
+  X(v2)                                                                      \
+  X(temp)                                                                    \
+  X(discharge)                                                               \
+  X(error)
 
 #define SUM_FIELDS(X)                                                        \
   X(served)                                                                  \
@@ -187,7 +205,8 @@ enum { LEAF_FIELDS(FIELD_INDEX) LEAF_COUNT };
 enum {
   COEF_COUNT = 0 COEF_FIELDS(FIELD_INDEX),
   WORK_COUNT = 0 WORK_FIELDS(FIELD_INDEX),
-  STEP_COUNT = 0 STEP_FIELDS(FIELD_INDEX)
+  STEP_COUNT = 0 STEP_FIELDS(FIELD_INDEX),
+  TALLY_COUNT = 0 TALLY_FIELDS(FIELD_INDEX)
 };
 #undef FIELD_INDEX
 #define FIELD_INDEX(n) LANE_##n,
@@ -212,6 +231,7 @@ typedef struct amp_block {
   double *part;          /* the same, of a part of a step */
   double *work;          /* [leaves][WORK_COUNT][lanes] */
   double *step;          /* [STEP_COUNT][lanes] */
+  double *tally;         /* [TALLY_COUNT][lanes] */
   double *e, *r, *a, *b; /* [nodes][lanes]: a level's mean voltage is e - r i,
                             its current a I + b of the pack's I */
   double dt;             /* s, of a step inside */

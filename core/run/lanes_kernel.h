@@ -21,6 +21,9 @@ typedef struct NAME(work) {
 typedef struct NAME(step) {
   STEP_FIELDS(X)
 } NAME(step);
+typedef struct NAME(tally) {
+  TALLY_FIELDS(X)
+} NAME(tally);
 typedef struct NAME(lane) {
   LANE_FIELDS(X) SUM_FIELDS(X) EXTREME_FIELDS(X)
 } NAME(lane);
@@ -491,8 +494,9 @@ static void NAME (coef_of)(const amp_block *b, double *coef, double tau,
     c->k1[l] = (1.0 - a1) * p->tau1[l] / tau;
     c->k2[l] = (1.0 - a2) * p->tau2[l] / tau;
     c->rp[l] = p->r1[l] * (1.0 - c->k1[l]) + p->r2[l] * (1.0 - c->k2[l]);
-    c->kq[l] = 0.5 * p->kv[l] * tau * p->iq[l];
+    c->kq[l] = 0.5 * AMP_ROWS * p->kv[l] * tau * p->iq[l];
     c->tiq[l] = tau * p->iq[l];
+    c->tix[l] = AMP_ROWS * c->tiq[l];
     c->at[l] = cool > 0.0 ? amp_exp_inline(-tau * cool) : 0.0;
   }
 }
@@ -666,25 +670,6 @@ static double NAME (voltage_now)(const amp_block *b) {
   return b->e[l] - b->r[l] * s->i[l];
 }
 
-static void NAME (keep_trace)(const amp_block *b, double *row, double now,
-                              const double *before) {
-  const NAME(step) *s = (const NAME(step) *)b->step;
-  const NAME(lane) *g = (const NAME(lane) *)b->lane;
-  const NAME(leaf) *first = (const NAME(leaf) *)b->leaf;
-  double out = g->out[0] - before[0] - (g->in[0] - before[1]);
-  double ah = g->charge_out[0] - before[2] - (g->charge_in[0] - before[3]);
-  row[TRACE_TIME] = now;
-  row[TRACE_SOC] = s->soc[0];
-  row[TRACE_CURRENT] = ah / b->dt;
-  row[TRACE_VOLTAGE] = (g->v_time[0] - before[6]) / b->dt;
-  row[TRACE_TEMP] = first->temp[0];
-  row[TRACE_POWER] = out / b->dt;
-  row[TRACE_UNSERVED] =
-      (g->unserved[0] + g->dc_unserved[0] - before[4]) / b->dt;
-  row[TRACE_CURTAILED] = (g->curtailed[0] - before[5]) / b->dt;
-  row[TRACE_END] = NAME(voltage_now)(b);
-}
-
 static void NAME (sums_now)(const amp_block *b, double *sum) {
   const NAME(lane) *g = (const NAME(lane) *)b->lane;
   sum[0] = g->out[0];
@@ -694,53 +679,27 @@ static void NAME (sums_now)(const amp_block *b, double *sum) {
   sum[4] = g->unserved[0] + g->dc_unserved[0];
   sum[5] = g->curtailed[0];
   sum[6] = g->v_time[0];
+  if (b->single)
+    NAME(leaf_counted)(b, sum);
 }
 
-/* A whole step of all lanes of one leaf. What is rare is asked for once for
-** all lanes. */
-static inline int64_t NAME (whole_leaf)(const amp_block *b, double now,
-                                        bool fresh) {
-  NAME(step) *s = (NAME(step) *)b->step;
-  NAME(work) *w = (NAME(work) *)b->work;
-  NAME(lane) *g = (NAME(lane) *)b->lane;
-  const int l0 = 0, l1 = L;
-  double tau = b->dt;
-  int64_t rare = 0, bad = 0;
-  if (L == 1)
-    return NAME(leaf_step)(b, b->whole, tau, now, AMP_TAKE_IF, fresh, 0) >=
-                   0.0
-               ? 0
-               : 1;
-  EACH_LANE {
-    NAME(leaf_current)(b, b->whole, w, s, l);
-  }
-  NAME(rows_turn)(b);
-  EACH_LANE {
-    NAME(leaf_end)(b, b->whole, tau, true, w, s, l);
-  }
-  if (fresh)
-    EACH_LANE {
-      NAME(warm_next)((NAME(leaf) *)b->leaf, l);
-    }
-  SUM_LANES(bad) bad += s->margin[l] >= 0.0 ? 0 : 1;
-  if (bad > 0)
-    EACH_LANE {
-      NAME(leaf_take)(b, tau, AMP_TAKE_IF, w, s, l);
-    }
-  else
-    EACH_LANE {
-      NAME(leaf_take)(b, tau, AMP_TAKE, w, s, l);
-    }
-  SUM_LANES(rare) rare += s->limited[l] + s->over[l] > 0.0 ? 1 : 0;
-  if (rare > 0)
-    EACH_LANE {
-      NAME(leaf_served)(s, g, tau, now, true, l);
-    }
-  else
-    EACH_LANE {
-      NAME(leaf_served)(s, g, tau, now, false, l);
-    }
-  return bad;
+static void NAME (keep_trace)(const amp_block *b, double *row, double now,
+                              const double *before) {
+  const NAME(step) *s = (const NAME(step) *)b->step;
+  const NAME(leaf) *first = (const NAME(leaf) *)b->leaf;
+  double by = 1.0 / b->dt, is[7];
+  NAME(sums_now)(b, is);
+  for (int k = 0; k < 7; k++)
+    is[k] -= before[k];
+  row[TRACE_TIME] = now;
+  row[TRACE_SOC] = s->soc[0];
+  row[TRACE_CURRENT] = (is[2] - is[3]) * by;
+  row[TRACE_VOLTAGE] = is[6] * by;
+  row[TRACE_TEMP] = first->temp[0];
+  row[TRACE_POWER] = (is[0] - is[1]) * by;
+  row[TRACE_UNSERVED] = is[4] * by;
+  row[TRACE_CURTAILED] = is[5] * by;
+  row[TRACE_END] = NAME(voltage_now)(b);
 }
 
 /* A whole step of all lanes; those with margin < 0 keep their state. Gives
@@ -796,6 +755,8 @@ static void NAME (test_step)(amp_block *b, const amp_chunk *c, size_t t,
   int split = amp_lanes_split(dt, c->dt_max);
   dt /= split;
   if (dt != b->dt) {
+    if (b->single)
+      NAME(leaf_flush)(b);
     b->dt = dt;
     for (int l = 0; l < L; l++)
       NAME(coef_of)(b, b->whole, dt, l);
@@ -811,10 +772,16 @@ static void NAME (test_step)(amp_block *b, const amp_chunk *c, size_t t,
 void ENTRY (amp_block *b, const amp_chunk *c) {
   NAME(clock) k = {0.0, WARM_TEST, 0};
   size_t every = b->dt < WARM_TIME ? (size_t)(WARM_TIME / b->dt) : 1;
+  double ac = 0.0, dc = 0.0, each = b->dt * c->split;
   b->phase = NULL;
   for (int l = 0; l < L; l++)
     NAME(coef_of)(b, b->whole, b->dt, l);
+  if (b->single)
+    NAME(leaf_open)(b);
   for (size_t t = c->first; t < c->last; t++) {
+    double wide = c->edge ? c->edge[t + 1] - c->edge[t] : each;
+    ac += c->ac[t] * wide;
+    dc += c->dc[t] * wide;
     b->amps = c->amps && c->amps[t] == c->amps[t];
     NAME(ask)(b, c, t, 0, L);
     if (b->amps)
@@ -830,6 +797,8 @@ void ENTRY (amp_block *b, const amp_chunk *c) {
       NAME(one_step)(b, c, &k, k.done % every == 0);
     }
   }
+  if (b->single)
+    NAME(leaf_close)(b, ac, dc);
 }
 
 #undef EACH_LANE

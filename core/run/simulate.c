@@ -102,16 +102,16 @@ static void table_fill (double *row, const amp_chemistry *chem,
     bool linear = chem->ocv.kind == AMP_INTERP_LINEAR;
     double m0 = linear ? d : h * amp_curve_slope(&chem->ocv, x0);
     double m1 = linear ? d : h * amp_curve_slope(&chem->ocv, x1);
+    double c2 = 3.0 * d - 2.0 * m0 - m1, c3 = m0 + m1 - 2.0 * d;
     row[ROW_C0] = y0;
     row[ROW_C1] = m0;
-    row[ROW_C2] = 3.0 * d - 2.0 * m0 - m1;
-    row[ROW_C3] = m0 + m1 - 2.0 * d;
+    row[ROW_C2] = c2;
+    row[ROW_C3] = c3;
     row[ROW_R] = amp_cell_shape(cell, x0);
     row[ROW_DR] = amp_cell_shape(cell, x1) - row[ROW_R];
     row[ROW_F] = i < AMP_ROWS ? sum : row[ROW_F - AMP_ROW];
     row[ROW_SPARE] = 0.0;
-    sum += h * (row[ROW_C0] + row[ROW_C1] / 2.0 + row[ROW_C2] / 3.0 +
-                row[ROW_C3] / 4.0);
+    sum += y0 + m0 / 2.0 + c2 / 3.0 + c3 / 4.0;
   }
 }
 
@@ -237,7 +237,8 @@ static void blocks_make (batch *w, size_t n, bool *taken) {
 static size_t bench_doubles (const batch *w) {
   size_t leaf = LEAF_COUNT + 2 * (size_t)COEF_COUNT + WORK_COUNT;
   return ((size_t)w->most_leaves * leaf + (size_t)STEP_COUNT +
-          (size_t)LANE_COUNT + 4 * (size_t)w->most_nodes) *
+          (size_t)TALLY_COUNT + (size_t)LANE_COUNT +
+          4 * (size_t)w->most_nodes) *
          AMP_LANES;
 }
 
@@ -279,7 +280,8 @@ static void bench_lay (const batch *w, bench *b, const amp_pack *shape,
   k->part = k->whole + n * COEF_COUNT * l;
   k->work = k->part + n * COEF_COUNT * l;
   k->step = k->work + n * WORK_COUNT * l;
-  k->lane = k->step + STEP_COUNT * l;
+  k->tally = k->step + STEP_COUNT * l;
+  k->lane = k->tally + TALLY_COUNT * l;
   k->e = k->lane + LANE_COUNT * l;
   k->r = k->e + m * l;
   k->a = k->r + m * l;
@@ -296,28 +298,33 @@ static double *lane_of (const amp_block *b, int field, int lane) {
   return b->lane + (size_t)field * (size_t)b->lanes + lane;
 }
 
+static void fill_warm (amp_block *b, int leaf, int l, double temp) {
+  double ea = *leaf_of(b, leaf, LEAF_ea, l), slope = -ea / (temp * temp);
+  double hot = amp_exp(ea * (1.0 / temp - 1.0 / 298.15));
+  *leaf_of(b, leaf, LEAF_temp, l) = temp;
+  *leaf_of(b, leaf, LEAF_tref, l) = temp;
+  *leaf_of(b, leaf, LEAF_hot, l) = hot;
+  *leaf_of(b, leaf, LEAF_hot1, l) = hot * slope;
+  *leaf_of(b, leaf, LEAF_hot2, l) = 0.5 * hot * slope * slope;
+}
+
 static void fill_state (amp_block *b, int leaf, int l, double temp) {
   double z = *leaf_of(b, leaf, LEAF_z, l);
   double x = z * AMP_ROWS;
   int at = x >= AMP_ROWS - 1 ? AMP_ROWS - 1 : (int)x;
-  double f = x - at;
+  double u = x - at;
   const double *row =
       b->table +
       ((size_t)*leaf_of(b, leaf, LEAF_base, l) + (size_t)at) * AMP_ROW;
   double c0 = row[ROW_C0], c1 = row[ROW_C1], c2 = row[ROW_C2];
-  double c3 = row[ROW_C3], ea = *leaf_of(b, leaf, LEAF_ea, l);
-  *leaf_of(b, leaf, LEAF_temp, l) = temp;
-  *leaf_of(b, leaf, LEAF_tref, l) = temp;
-  *leaf_of(b, leaf, LEAF_hot, l) = amp_exp(ea * (1.0 / temp - 1.0 / 298.15));
-  *leaf_of(b, leaf, LEAF_dhot, l) = -ea / (temp * temp);
-  *leaf_of(b, leaf, LEAF_ocv, l) = c0 + f * (c1 + f * (c2 + f * c3));
-  *leaf_of(b, leaf, LEAF_slope, l) =
-      AMP_ROWS * (c1 + f * (2.0 * c2 + f * (3.0 * c3)));
-  *leaf_of(b, leaf, LEAF_shape, l) = row[ROW_R] + f * row[ROW_DR];
+  double c3 = row[ROW_C3];
+  fill_warm(b, leaf, l, temp);
+  *leaf_of(b, leaf, LEAF_ocv, l) = c0 + u * (c1 + u * (c2 + u * c3));
+  *leaf_of(b, leaf, LEAF_slope, l) = c1 + u * (2.0 * c2 + u * (3.0 * c3));
+  *leaf_of(b, leaf, LEAF_shape, l) = row[ROW_R] + u * row[ROW_DR];
   *leaf_of(b, leaf, LEAF_f, l) =
       row[ROW_F] +
-      f * (c0 + f * (c1 * (1.0 / 2) + f * (c2 * (1.0 / 3) + f * c3 * 0.25))) *
-          (1.0 / AMP_ROWS);
+      u * (c0 + u * (c1 * (1.0 / 2) + u * (c2 * (1.0 / 3) + u * c3 * 0.25)));
 }
 
 /* One leaf of one case into its lane. */
@@ -334,7 +341,8 @@ static void fill_leaf (amp_block *b, int k, int l, const amp_group *g,
   *leaf_of(b, k, LEAF_q, l) = c->capacity * g->parallel;
   *leaf_of(b, k, LEAF_iq, l) = 1.0 / (c->capacity * g->parallel);
   *leaf_of(b, k, LEAF_ikv, l) = 1.0 / g->series;
-  *leaf_of(b, k, LEAF_kvq, l) = g->series * c->capacity * g->parallel;
+  *leaf_of(b, k, LEAF_kvq, l) =
+      g->series * c->capacity * g->parallel * (1.0 / AMP_ROWS);
   *leaf_of(b, k, LEAF_r1, l) = c->r1 * ohm;
   *leaf_of(b, k, LEAF_tau1, l) = c->tau1;
   *leaf_of(b, k, LEAF_r2, l) = c->r2 * ohm;
@@ -419,7 +427,7 @@ static void stored (const amp_block *b, int l, double *chem, double *pairs,
     double r1 = *leaf_of(b, k, LEAF_r1, l), r2 = *leaf_of(b, k, LEAF_r2, l);
     double v1 = *leaf_of(b, k, LEAF_v1, l), v2 = *leaf_of(b, k, LEAF_v2, l);
     double q = *leaf_of(b, k, LEAF_q, l);
-    *chem += *leaf_of(b, k, LEAF_kv, l) * q * *leaf_of(b, k, LEAF_f, l);
+    *chem += *leaf_of(b, k, LEAF_kvq, l) * *leaf_of(b, k, LEAF_f, l);
     *charge += q * *leaf_of(b, k, LEAF_z, l);
     if (r1 > 0.0)
       *pairs += 0.5 * *leaf_of(b, k, LEAF_tau1, l) / r1 * v1 * v1;
