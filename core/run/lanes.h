@@ -63,11 +63,12 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(shape)                                                                   \
   X(f) /* V: integral of ocv over rows from 0 */
 
-/* Per leaf and length of step: what is left of v1, v2 and T - T_end after
+/* Per leaf and length tau of step: what is left of v1, v2 and T - T_end after
 ** it; the mean of v1, v2 over it per v1, v2 at its start; what an ampere adds
 ** to v1, v2; the mean resistance of the pairs; ohm per V of slope; SoC and
 ** rows per ampere. */
 #define COEF_FIELDS(X)                                                       \
+  X(tau)                                                                     \
   X(a1)                                                                      \
   X(a2)                                                                      \
   X(k1)                                                                      \

@@ -487,6 +487,7 @@ static void NAME (coef_of)(const amp_block *b, double *coef, double tau,
     double a1 = amp_exp_inline(-tau / p->tau1[l]);
     double a2 = amp_exp_inline(-tau / p->tau2[l]);
     double cool = p->heat[l] > 0.0 ? p->cool[l] / p->heat[l] : 0.0;
+    c->tau[l] = tau;
     c->a1[l] = a1;
     c->a2[l] = a2;
     c->b1[l] = (1.0 - a1) * p->r1[l];
@@ -501,12 +502,21 @@ static void NAME (coef_of)(const amp_block *b, double *coef, double tau,
   }
 }
 
+/* The same, where they are not there from the last part or the whole step. */
+static const double *NAME (coef_for)(const amp_block *b, double tau, int l) {
+  if (((const NAME(coef) *)b->whole)->tau[l] == tau)
+    return b->whole;
+  if (((const NAME(coef) *)b->part)->tau[l] != tau)
+    NAME(coef_of)(b, b->part, tau, l);
+  return b->part;
+}
+
 static double NAME (try_part)(const amp_block *b, double tau, int l) {
   const NAME(step) *s = (const NAME(step) *)b->step;
-  NAME(coef_of)(b, b->part, tau, l);
+  const double *coef = NAME(coef_for)(b, tau, l);
   if (b->single)
-    return NAME(leaf_step)(b, b->part, tau, 0.0, AMP_TRY, false, l);
-  NAME(try)(b, b->part, tau, l, l + 1);
+    return NAME(leaf_step)(b, coef, tau, 0.0, AMP_TRY, false, l);
+  NAME(try)(b, coef, tau, l, l + 1);
   return s->margin[l];
 }
 
@@ -514,12 +524,12 @@ static double NAME (try_part)(const amp_block *b, double tau, int l) {
 static void NAME (take_part)(const amp_block *b, double tau, double now,
                              int l) {
   NAME(step) *s = (NAME(step) *)b->step;
-  NAME(coef_of)(b, b->part, tau, l);
+  const double *coef = NAME(coef_for)(b, tau, l);
   if (b->single) {
-    NAME(leaf_step)(b, b->part, tau, now, AMP_TAKE, false, l);
+    NAME(leaf_step)(b, coef, tau, now, AMP_TAKE, false, l);
     return;
   }
-  NAME(try)(b, b->part, tau, l, l + 1);
+  NAME(try)(b, coef, tau, l, l + 1);
   s->margin[l] = BIG;
   NAME(take_leaves)(b, tau, l, l + 1);
   NAME(take_sums)(b, tau, now, l, l + 1);
