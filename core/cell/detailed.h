@@ -5,17 +5,19 @@
 ** linear in current, a slow RC pair or two, and its own heat in two nodes.
 ** SI units; current > 0 discharges. Mathematics: docs/model/detailed.md.
 **
-**   v    = U(z_s) - R0 i - (2 R T / F) asinh(x_ct / (2 I0)) - sum_k R_k x_k
+**   v    = U(z_s) + (T - 298.15 K) S(z_s) - R0 i
+**          - (2 R T / F) asinh(x_ct / (2 I0)) - sum_k R_k x_k
 **   z_s  = z - tau_d / (3 Q) (sum_n (2 / lambda_n^2) x_n + rest i)
 **   each x follows i with its own time constant: x' = (i - x) / tau;
 **   tau_n = tau_d / lambda_n^2, tan(lambda_n) = lambda_n,
 **   rest = 1/5 - sum_n 2 / lambda_n^2 (the modes left out, at once)
 **
-** R0 and I0 depend on the surface charge and the core's temperature, tau_d
-** and R_k on temperature: the logarithm is linear in SoC between knots and
-** linear in 1/T between the temperatures of the tests; beyond them it goes
-** on with the slope of the last pair, or with 'activation' where there was
-** one temperature alone.
+** R0 and I0 depend on the surface charge and the core's temperature T,
+** tau_d on the mean charge and T, R_k on T alone: the logarithm is linear in
+** SoC between knots (held beyond them) and linear in 1/T between the
+** temperatures of the table; beyond those it goes on with the slope of the
+** last pair, or with 'activation' where there is one temperature alone.
+** S = dU/dT, linear between the same knots of charge.
 */
 #ifndef AMP_CELL_DETAILED_H
 #define AMP_CELL_DETAILED_H
@@ -37,10 +39,11 @@ typedef struct amp_detailed {
   double temp[AMP_DETAIL_TEMP]; /* K, rising */
   double ln_r0[AMP_DETAIL_TEMP][AMP_DETAIL_SOC]; /* ln ohm */
   double ln_i0[AMP_DETAIL_TEMP][AMP_DETAIL_SOC]; /* ln A, exchange current */
-  double ln_tau_d[AMP_DETAIL_TEMP];              /* ln s, diffusion */
+  double ln_tau_d[AMP_DETAIL_TEMP][AMP_DETAIL_SOC]; /* ln s, diffusion */
   double ln_slow[AMP_DETAIL_SLOW][AMP_DETAIL_TEMP]; /* ln ohm */
   double tau_slow[AMP_DETAIL_SLOW]; /* s; 0: pair not in use */
   double tau_ct;                /* s, double layer; 0: at once */
+  double entropic[AMP_DETAIL_SOC]; /* V/K, dU/dT */
   double activation;            /* K, of all of them with one temperature */
   double heat_core, heat_skin;  /* J/K; both 0: stays at ambient */
   double core_skin, skin_air;   /* W/K */
@@ -80,14 +83,19 @@ amp_hold;
 typedef struct amp_detailed_out {
   double current;        /* A, held over the step */
   double v_mean, v_end;  /* V */
-  double heat;           /* J, irreversible, into the core */
+  double heat;           /* J, into the core: i (U(z) - v) - i T S(z), what
+                            reaction and mixing take up or give in one */
+  double cooling;        /* J, from the skin to the surroundings */
 } amp_detailed_out;
 
 /*
-** Advance by dt with surroundings at 'ambient' K. The states are exact for
-** constant current and temperature; the mean voltage is taken at the step's
-** mean states (second order). More power than the cell can give:
-** AMP_EREFUSED; outside 0..1 SoC: AMP_ERANGE; then the state stays.
+** Advance by dt with surroundings at 'ambient' K. Parameters are those of
+** the temperature and mean charge at the step's beginning; the states are
+** exact for constant current and parameters, the nodes of heat for constant
+** heating. The mean voltage is taken at the step's mean states (second
+** order); v_end is amp_detailed_voltage of the new state. More power than
+** the cell can give: AMP_EREFUSED; outside 0..1 SoC: AMP_ERANGE; then the
+** state stays. 'out' and 'err' may be NULL.
 */
 amp_status amp_detailed_step (const amp_detailed *c,
                               const amp_chemistry *chem,
