@@ -218,17 +218,18 @@ static amp_status find_current (const amp_detailed *c,
       lo = i;
     if (f >= 0.0)
       hi = i;
-    if (!(slope > 0.0) && (lo < i || !isfinite(lo) || !isfinite(hi)))
-      return too_much(hold, value, err);
-    next = i - f / slope;
-    if (!(next > lo && next < hi) && isfinite(lo) && isfinite(hi))
-      next = 0.5 * (lo + hi);
-    if (!(fabs(next) < 1e6 * unit))
-      return too_much(hold, value, err);
-    if (fabs(next - i) <= 1e-12 * fmax(fabs(next), unit)) {
+    next = slope > 0.0 ? i - f / slope : INFINITY;
+    if (fabs(next - i) <= 1e-12 * fmax(fabs(i), unit)) {
       *current = next;
       return AMP_OK;
     }
+    if (!(next > lo && next < hi)) {
+      if (!isfinite(lo) || !isfinite(hi))
+        return too_much(hold, value, err);
+      next = 0.5 * (lo + hi);
+    }
+    if (!(fabs(next) < 1e6 * unit))
+      return too_much(hold, value, err);
     i = next;
   }
   return too_much(hold, value, err);
@@ -246,7 +247,8 @@ static void warm (const amp_detailed *c, amp_detailed_state *st, double watt,
   double b = c->core_skin / sqrt(c->heat_core * c->heat_skin);
   double half = 0.5 * (d - a), root = sqrt(half * half + b * b);
   double fast = 0.5 * (a + d) + root, slow = (a * d - b * b) / fast;
-  double skin = ambient + watt / c->skin_air, core = skin + watt / c->core_skin;
+  double skin = ambient + watt / c->skin_air,
+         core = skin + watt / c->core_skin;
   double y1 = sqrt(c->heat_core) * (st->core - core);
   double y2 = sqrt(c->heat_skin) * (st->skin - skin);
   /* the fast mode's direction (b, a - fast), turned so that nothing cancels
@@ -293,8 +295,7 @@ static void move (amp_detailed_state *st, const fades *f,
 /* J over the step: what the open-circuit voltage of the mean charge would
 ** have given and did not, and the heat of reaction. */
 static double heat_of (const amp_detailed *c, const amp_chemistry *chem,
-                       double z, double temp, double i, double v,
-                       double dt) {
+                       double z, double temp, double i, double v, double dt) {
   double slope, s = entropic_at(c, z, &slope);
   double u = open_circuit(chem, z, &slope) + (temp - T_REF) * s;
   return i * (u - v - temp * s) * dt;
