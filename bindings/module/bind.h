@@ -268,6 +268,19 @@ typedef struct bind_pack {
   double soc_min, soc_max, cell_v_min, cell_v_max;
 } bind_pack;
 
+typedef struct bind_reading {
+  char id[64], date[64];
+  const bind_module *module; /* or NULL */
+  amp_reading r;
+} bind_reading;
+
+typedef struct bind_lot {
+  const bind_module *module;
+  const amp_context *ctx;
+  amp_lot lot;
+  bool accepted; /* made by lot:accepted(), unchanged since */
+} bind_lot;
+
 /* Names, objects or a list of them at 'idx' into 'out'. */
 void bind_life_choice (lua_State *L, int idx, const char *who,
                        amp_life_choice *out);
@@ -291,6 +304,7 @@ void bind_need_open (lua_State *L); /* inverter, need */
 void bind_offer_open (lua_State *L);
 void bind_pack_open (lua_State *L);
 void bind_join_open (lua_State *L);    /* paralleling */
+void bind_readings_open (lua_State *L); /* reading, lot, readings_csv .. */
 void bind_case_open (lua_State *L);    /* compare_raw, sweep_raw */
 void bind_run_open (lua_State *L);     /* simulate_raw, trace_raw */
 void bind_money_open (lua_State *L);   /* levelised, bid_ceiling */

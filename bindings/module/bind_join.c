@@ -18,8 +18,10 @@ static const bind_field side_fields[] = {
           "tested capacity; the module's where there is none"),
     F_END};
 
-static const char *const side_words[] = {"ocv_v", "r10s_mohm", "ah", "id",
-                                         NULL};
+/* of a reading more stands in its table than matters here */
+static const char *const side_words[] = {
+    "ocv_v",       "r10s_mohm",   "ah",     "id",     "date", "remark",
+    "group_min_v", "group_max_v", "temp_c", "module", NULL};
 static const char *const option_words[] = {"lead_mohm", "module", NULL};
 
 /* A reading, or a table with its keys. */
@@ -39,6 +41,53 @@ static amp_join_side read_side (lua_State *L, int idx, const char *who) {
   return (amp_join_side){k.v, k.r, 0, k.ah};
 }
 
+static void put (lua_State *L, const char *key, double v) {
+  if (!amp_given(v))
+    return;
+  lua_pushnumber(L, v);
+  lua_setfield(L, -2, key);
+}
+
+/* The keys of a lot whose modules stand side by side: F14 against k peers. */
+static void push_peers (lua_State *L, int idx, const char *who) {
+  const bind_lot *lot = lua_touserdata(L, idx);
+  amp_join_side side;
+  amp_error err = {0};
+  double ah = lot->module != NULL
+                  ? bind_module_tested(&lot->module->m, &(bool){false})
+                  : NAN;
+  if (amp_lot_side(&lot->lot, ah, &side, &err) != AMP_OK)
+    bind_raise(L, NULL, who, &err);
+  lua_newtable(L);
+  put(L, "ocv_v", side.v);
+  put(L, "r10s_mohm", side.r * 1e3);
+  put(L, "ah", side.charge / 3600.0);
+  bind_push_keys(L, idx);
+  lua_getfield(L, -1, "module");
+  lua_setfield(L, -3, "module");
+  lua_pop(L, 1);
+}
+
+/* A reading or a lot at 'idx' becomes its table of keys; the module that
+** it knows stands in where the options name none. */
+static void to_table (lua_State *L, int idx, const char *who) {
+  if (bind_test(L, idx, "reading") != NULL)
+    bind_push_keys(L, idx);
+  else if (bind_test(L, idx, "lot") != NULL)
+    push_peers(L, idx, who);
+  else
+    return;
+  lua_replace(L, idx);
+  if (!bind_get(L, idx, "module"))
+    return;
+  if (lua_isnil(L, 3)) {
+    lua_newtable(L);
+    lua_replace(L, 3);
+  }
+  if (lua_istable(L, 3) && !bind_get(L, 3, "module"))
+    lua_setfield(L, 3, "module");
+}
+
 /* Groups and, where none was tested, capacity from the module. */
 static const amp_chemistry *read_module (lua_State *L, amp_join_side *a,
                                          amp_join_side *b) {
@@ -54,13 +103,6 @@ static const amp_chemistry *read_module (lua_State *L, amp_join_side *a,
   return m->m.chemistry;
 }
 
-static void put (lua_State *L, const char *key, double v) {
-  if (!amp_given(v))
-    return;
-  lua_pushnumber(L, v);
-  lua_setfield(L, -2, key);
-}
-
 /*
 ** amp.paralleling({ocv_v = 25.75, r10s_mohm = 1.9}, {..}, {lead_mohm = 1})
 ** --> {current_a, dv_v, bound, ah, soc_high_pct, soc_low_pct}
@@ -68,6 +110,13 @@ static void put (lua_State *L, const char *key, double v) {
 static int paralleling (lua_State *L) {
   amp_join j;
   amp_error err = {0};
+  lua_settop(L, 3);
+  if (lua_istable(L, 3)) { /* the caller's own stays as it is */
+    bind_push_copy(L, 3);
+    lua_replace(L, 3);
+  }
+  to_table(L, 1, "paralleling: the first");
+  to_table(L, 2, "paralleling: the second");
   lua_settop(L, 3);
   amp_join_side a = read_side(L, 1, "paralleling: the first");
   amp_join_side b = read_side(L, 2, "paralleling: the second");

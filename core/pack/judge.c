@@ -1,0 +1,442 @@
+/*
+** judge.c -- findings about each module of a lot, and the verdict that the
+** first of them gives.
+*/
+#include "pack/judge.h"
+#include "base/sample.h"
+#include <math.h>
+#include <string.h>
+
+const char *amp_verdict_name (amp_verdict v) {
+  static const char *const names[] = {"accept", "not judged", "quarantine",
+                                      "reject"};
+  return names[v];
+}
+
+/* ---- thresholds ---- */
+
+#define RULE(key, m, factor, shift, value, lo, hi, unit, reason)             \
+  {                                                                          \
+    key, offsetof(amp_judging, m), factor, shift, value, lo, hi, unit,       \
+        reason                                                               \
+  }
+
+/* Common practice, no source, unless the reason names one. */
+static const amp_judging_rule rules[] = {
+    RULE("group_reject_v", group_reject, 1.0, 0.0, 2.0, 0.0, 5.0, "V",
+         "below it copper of the collector dissolves and may short the cell "
+         "when it is charged again; common practice"),
+    RULE("group_low_v", group_low, 1.0, 0.0, 2.5, 0.0, 5.0, "V",
+         "lowest absolute limit of the lithium chemistries; common practice"),
+    RULE("group_alone_v", group_alone, 1.0, 0.0, 0.3, 0.01, 5.0, "V",
+         "a deeply discharged group this far under its neighbours discharged "
+         "itself, by a leak or a short; common practice"),
+    RULE("spread_good_v", spread_good, 1.0, 0.0, 0.020, 0.001, 1.0, "V",
+         "rest spread of groups up to here is good; common practice"),
+    RULE("spread_wide_v", spread_wide, 1.0, 0.0, 0.050, 0.001, 1.0, "V",
+         "rest spread of groups above it is suspicious; common practice"),
+    RULE("sum_v", sum, 1.0, 0.0, 0.020, 0.001, 5.0, "V",
+         "groups and module may differ by two meters' errors; common "
+         "practice"),
+    RULE("sum_pct", sum_share, 0.01, 0.0, 0.2, 0.0, 10.0, "%",
+         "the same for long modules; the larger of the two counts"),
+    RULE("resistance_retest_times", resistance_retest, 1.0, 0.0, 1.3, 1.0,
+         10.0, "times",
+         "clean lugs and four wires often mend it; common practice"),
+    RULE("resistance_reject_times", resistance_reject, 1.0, 0.0, 2.0, 1.0,
+         100.0, "times",
+         "twice the heat, half the share of current; common practice"),
+    RULE("soc_band_pct", soc_band, 0.01, 0.0, 20.0, 1.0, 100.0, "%",
+         "only modules this near in charge are compared: the 10 s resistance "
+         "of a blend pouch changes by 8 % between 20 and 90 %, by 27 % at "
+         "the ends (doi 10.5281/zenodo.2580327)"),
+    RULE("temp_band_k", temp_band, 1.0, 0.0, 5.0, 0.5, 100.0, "K",
+         "only modules this near in temperature are compared: the same pouch "
+         "has 1.59 times the resistance at 10 C that it has at 25 C"),
+    RULE("temp_most_c", temp_most, 1.0, 273.15, 50.0, 20.0, 120.0, "C",
+         "a module at rest above it was read in Fahrenheit, or is in "
+         "trouble; common practice"),
+    RULE("soh_reject_pct", soh_reject, 0.01, 0.0, 60.0, 1.0, 100.0, "%",
+         "planned end of a second life; common practice"),
+    RULE("soh_most_pct", soh_most, 0.01, 0.0, 110.0, 100.0, 200.0, "%",
+         "more than the label by this much is a slip in the test or another "
+         "type; common practice"),
+    RULE("leak_pct_per_day", leak, 0.01, 0.0, 0.11, 0.001, 100.0, "%/day",
+         "four times 10 % a year, the self-discharge of large cells among "
+         "which 4:1 is seen (a builders' mailing list)"),
+    RULE("leak_times", leak_times, 1.0, 0.0, 4.0, 1.0, 100.0, "times",
+         "cells of one kind differ 2:1 to 4:1 (the same list)"),
+    RULE("leak_group_v", leak_group, 1.0, 0.0, 0.010, 0.001, 1.0, "V",
+         "one group falls this much more than another between two dates; "
+         "common practice")};
+
+const amp_judging_rule *amp_judging_rule_at (int i) {
+  int n = (int)(sizeof rules / sizeof *rules);
+  return i >= 0 && i < n ? &rules[i] : NULL;
+}
+
+amp_judging amp_judging_defaults (void) {
+  amp_judging j;
+  const amp_judging_rule *r;
+  memset(&j, 0, sizeof j);
+  for (int i = 0; (r = amp_judging_rule_at(i)) != NULL; i++)
+    *(double *)((char *)&j + r->offset) = r->value * r->factor + r->shift;
+  return j;
+}
+
+/* ---- what the lot says ---- */
+
+typedef struct judge {
+  const amp_lot *lot;
+  const amp_judging *by;
+  amp_judged *out;
+  amp_lot_summary sum;
+  double *v; /* room for one number a row */
+} judge;
+
+static bool sane (const judge *j, size_t i) {
+  return j->lot->reading[i].flaw[0] == '\0';
+}
+
+/* Median of *(double *)(base + i * step) over rows that make sense. */
+static double median_of (judge *j, const void *base, size_t step,
+                         int *count) {
+  size_t n = 0;
+  for (size_t i = 0; i < j->lot->n; i++) {
+    double x = *(const double *)((const char *)base + i * step);
+    if (sane(j, i) && amp_given(x))
+      j->v[n++] = x;
+  }
+  if (count != NULL)
+    *count = (int)n;
+  return n > 0 ? amp_quantile(j->v, n, 0.5) : AMP_NOT_GIVEN;
+}
+
+/* Mean voltage of the groups: module over groups, else between the ends. */
+static double group_mean (const amp_lot *lot, const amp_reading *r) {
+  if (amp_given(r->ocv))
+    return r->ocv / lot->groups;
+  return 0.5 * (r->group_min + r->group_max);
+}
+
+/* Self-discharge between two dates (F10), where voltage tells charge. */
+static void find_leak (const amp_lot *lot, const amp_reading *r,
+                       amp_judged *out) {
+  double days = r->day - r->before_day, was, slope;
+  if (!(days > 0.0) || !amp_given(out->soc) || !amp_given(r->before_ocv))
+    return;
+  if (amp_chemistry_soc(lot->chemistry, r->before_ocv / lot->groups, &was,
+                        NULL) != AMP_OK)
+    return;
+  slope = amp_curve_slope(&lot->chemistry->ocv, out->soc);
+  out->leak = (was - out->soc) / days;
+  if (slope > 0.0) /* half a digit of 0.01 V at either end */
+    out->leak_least = 0.01 / lot->groups / slope / days;
+  double charge = amp_given(r->charge) ? r->charge : lot->nameplate;
+  out->leak_current = out->leak * charge / 86400.0;
+}
+
+/* Numbers of one row by itself. */
+static void measure (judge *j, size_t i) {
+  const amp_reading *r = &j->lot->reading[i];
+  amp_judged *out = &j->out[i];
+  amp_status st = AMP_ERANGE;
+  memset(out, 0, sizeof *out);
+  out->group = group_mean(j->lot, r);
+  out->spread = r->group_max - r->group_min;
+  out->soc = out->r_times = AMP_NOT_GIVEN;
+  out->leak = out->leak_current = out->leak_least = AMP_NOT_GIVEN;
+  /* where one group stands apart the mean tells no charge */
+  if (amp_given(out->group) && !(out->spread > j->by->spread_wide))
+    st = amp_chemistry_soc(j->lot->chemistry, out->group, &out->soc, NULL);
+  if (st != AMP_OK)
+    out->soc = AMP_NOT_GIVEN;
+  j->sum.flat = j->sum.flat || st == AMP_EREFUSED;
+  find_leak(j->lot, r, out);
+}
+
+/* A module apart from the lot whose groups nobody measured: its voltage may
+** be one group's, and tells no charge. */
+static bool is_apart (const judge *j, const amp_reading *r) {
+  return !amp_given(r->group_min) &&
+         fabs(r->ocv - j->sum.ocv) > j->by->spread_wide;
+}
+
+static void summarise (judge *j) {
+  const amp_reading *r = j->lot->reading;
+  const amp_judged *o = j->out;
+  size_t step = sizeof *r, apart = sizeof *o;
+  j->sum.ocv = median_of(j, &r->ocv, step, NULL);
+  for (size_t i = 0; i < j->lot->n; i++)
+    if (is_apart(j, &r[i]))
+      j->out[i].soc = AMP_NOT_GIVEN;
+  j->sum.r10s = median_of(j, &r->r10s, step, &j->sum.with_r);
+  j->sum.charge = median_of(j, &r->charge, step, &j->sum.with_charge);
+  j->sum.spread = median_of(j, &o->spread, apart, &j->sum.with_groups);
+  j->sum.soc = median_of(j, &o->soc, apart, NULL);
+  j->sum.leak = median_of(j, &o->leak, apart, NULL);
+}
+
+/* ---- findings ---- */
+
+/* Kept in the order in which they decide: by weight, then the gravest. */
+static amp_finding *find (amp_judged *out, const char *name,
+                          amp_weight weight, amp_verdict verdict,
+                          double value, double limit, double other) {
+  int at = out->n < AMP_FINDINGS ? out->n++ : AMP_FINDINGS - 1;
+  for (; at > 0 && (out->finding[at - 1].weight > weight ||
+                    (out->finding[at - 1].weight == weight &&
+                     out->finding[at - 1].verdict < verdict));
+       at--)
+    out->finding[at] = out->finding[at - 1];
+  out->finding[at] =
+      (amp_finding){name, weight, verdict, value, limit, other, ""};
+  return &out->finding[at];
+}
+
+#define SAFETY(name, verdict, value, limit, other)                           \
+  find(out, name, AMP_WEIGHT_SAFETY, verdict, value, limit, other)
+#define DOUBT(name, value, limit, other)                                     \
+  find(out, name, AMP_WEIGHT_DOUBT, AMP_NOT_JUDGED, value, limit, other)
+#define ECONOMY(name, value, limit, other)                                   \
+  find(out, name, AMP_WEIGHT_ECONOMY, AMP_REJECT, value, limit, other)
+#define REMARK(name, value, limit, other)                                    \
+  find(out, name, AMP_WEIGHT_REMARK, AMP_ACCEPT, value, limit, other)
+
+/* Voltage of a group that was let go too far, or charged too far. */
+static void look_at_groups (const judge *j, const amp_reading *r,
+                            amp_judged *out) {
+  const amp_judging *by = j->by;
+  int n = j->lot->groups;
+  double least = amp_given(r->group_min) ? r->group_min : out->group;
+  double rest = n > 1 ? (r->ocv - r->group_min) / (n - 1) : AMP_NOT_GIVEN;
+  double most = amp_given(r->group_max) ? r->group_max : out->group;
+  if (least < by->group_reject)
+    SAFETY("group_below_reject", AMP_REJECT, least, by->group_reject, rest);
+  else if (least < by->group_low && out->spread > by->group_alone)
+    SAFETY("one_group_discharged", AMP_REJECT, least, by->group_low, rest);
+  else if (least < by->group_low)
+    SAFETY("group_deeply_discharged", AMP_QUARANTINE, least, by->group_low,
+           rest);
+  else if (out->spread > by->spread_wide)
+    SAFETY("group_spread_wide", AMP_QUARANTINE, out->spread, by->spread_wide,
+           j->sum.spread);
+  else if (out->spread > by->spread_good)
+    REMARK("group_spread_uneven", out->spread, by->spread_good,
+           j->sum.spread);
+  if (most > j->lot->chemistry->v_max + 0.005) /* a meter's last digit */
+    SAFETY("group_above_limit", AMP_QUARANTINE, most,
+           j->lot->chemistry->v_max, AMP_NOT_GIVEN);
+}
+
+/* F8: the module's voltage is the sum of its groups, of which lowest and
+** highest are known; what lies between is anything between these two. */
+static void look_at_sum (const judge *j, const amp_reading *r,
+                         amp_judged *out) {
+  double n = j->lot->groups;
+  double tol = fmax(j->by->sum, j->by->sum_share * r->ocv);
+  double lo = (n - 1.0) * r->group_min + r->group_max;
+  double hi = r->group_min + (n - 1.0) * r->group_max;
+  if (!amp_given(r->ocv) && !amp_given(r->group_min) &&
+      !amp_given(r->group_max)) {
+    DOUBT("voltage_not_given", AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
+    return;
+  }
+  if (amp_given(out->spread) && (r->ocv < lo - tol || r->ocv > hi + tol))
+    DOUBT("groups_disagree_with_module", r->ocv, lo, hi);
+  if (!amp_given(r->group_min)) {
+    if (is_apart(j, r))
+      DOUBT("module_apart_groups_unknown", r->ocv, j->sum.ocv,
+            r->ocv - (n - 1.0) * j->sum.ocv / n);
+    REMARK("groups_not_measured", AMP_NOT_GIVEN, AMP_NOT_GIVEN,
+           AMP_NOT_GIVEN);
+  }
+}
+
+static bool near (double a, double b, double band) {
+  return !amp_given(a) || !amp_given(b) || fabs(a - b) <= band;
+}
+
+/* Median resistance of the modules that may be compared with row i. */
+static double comparable (judge *j, size_t i, int *count) {
+  const amp_reading *r = j->lot->reading;
+  size_t n = 0;
+  for (size_t k = 0; k < j->lot->n; k++)
+    if (sane(j, k) && amp_given(r[k].r10s) &&
+        near(j->out[k].soc, j->out[i].soc, j->by->soc_band) &&
+        near(r[k].temp, r[i].temp, j->by->temp_band))
+      j->v[n++] = r[k].r10s;
+  *count = (int)n;
+  return n > 0 ? amp_quantile(j->v, n, 0.5) : AMP_NOT_GIVEN;
+}
+
+static void look_at_resistance (judge *j, size_t i, amp_judged *out) {
+  const amp_reading *r = &j->lot->reading[i];
+  int count;
+  if (!amp_given(r->r10s)) {
+    DOUBT("resistance_not_given", AMP_NOT_GIVEN, AMP_NOT_GIVEN,
+          AMP_NOT_GIVEN);
+    return;
+  }
+  double mid = comparable(j, i, &count);
+  if (count < 3) {
+    DOUBT("resistance_not_comparable", r->r10s, 3.0, count);
+    return;
+  }
+  out->r_times = r->r10s / mid;
+  if (out->r_times > j->by->resistance_reject)
+    ECONOMY("resistance_far_above_lot", r->r10s,
+            j->by->resistance_reject * mid, mid);
+  else if (out->r_times > j->by->resistance_retest)
+    DOUBT("resistance_above_lot", r->r10s, j->by->resistance_retest * mid,
+          mid);
+}
+
+static void look_at_charge (const judge *j, const amp_reading *r,
+                            amp_judged *out) {
+  double soh = r->charge / j->lot->nameplate;
+  if (!amp_given(r->charge))
+    REMARK("capacity_not_tested", AMP_NOT_GIVEN, AMP_NOT_GIVEN,
+           AMP_NOT_GIVEN);
+  if (soh > j->by->soh_most)
+    DOUBT("capacity_above_nameplate", r->charge,
+          j->by->soh_most * j->lot->nameplate, soh);
+  if (soh < j->by->soh_reject)
+    ECONOMY("capacity_low", r->charge, j->by->soh_reject * j->lot->nameplate,
+            soh);
+  if (out->soc < j->sum.soc - 0.05 || out->soc > j->sum.soc + 0.05)
+    REMARK(out->soc < j->sum.soc ? "charge_below_lot" : "charge_above_lot",
+           out->soc, j->sum.soc, out->group);
+}
+
+static void look_at_dates (const judge *j, const amp_reading *r,
+                           amp_judged *out) {
+  double days = r->day - r->before_day;
+  double more =
+      (r->before_min - r->group_min) - (r->before_max - r->group_max);
+  if (!(days > 0.0))
+    return;
+  if (more > j->by->leak_group)
+    SAFETY("group_leaks", AMP_QUARANTINE, more, j->by->leak_group, days);
+  if (out->leak > out->leak_least && out->leak > j->by->leak)
+    SAFETY("self_discharge_high", AMP_QUARANTINE, out->leak, j->by->leak,
+           out->leak_current);
+  else if (out->leak > out->leak_least && j->sum.leak > 0.0 &&
+           out->leak > j->by->leak_times * j->sum.leak)
+    SAFETY("self_discharge_above_lot", AMP_QUARANTINE, out->leak,
+           j->by->leak_times * j->sum.leak, out->leak_current);
+  else if (out->leak < -out->leak_least)
+    DOUBT("voltage_rose_between_dates", r->ocv, r->before_ocv, days);
+}
+
+/* ---- remarks ---- */
+
+/* Beginnings of words that speak of damage, and whole words. */
+static const char *const damage[] = {
+    "crust",  "leak",  "swell", "swoll", "bulg",   "puff",  "smell", "odor",
+    "odour",  "wet",   "water", "flood", "salt",   "corro", "rust",  "burn",
+    "scorch", "smok",  "melt",  "dent",  "crack",  "punct", "crush", "pierc",
+    "spark",  "broke", "damag", "bent",  "deform", "hiss",  "vent",  "fire"};
+static const char *const denial[] = {"no", "not", "without", "never", "non"};
+
+static bool letter (char c) {
+  return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c & 0x80);
+}
+
+/* The word at 's' begins with (whole: is) 'w', without case. */
+static bool word_is (const char *s, const char *w, bool whole) {
+  for (; *w != '\0'; s++, w++) {
+    char c = *s >= 'A' && *s <= 'Z' ? (char)(*s - 'A' + 'a') : *s;
+    if (c != *w)
+      return false;
+  }
+  return !whole || !letter(*s);
+}
+
+static bool one_of (const char *s, const char *const *list, size_t n,
+                    bool whole) {
+  for (size_t i = 0; i < n; i++)
+    if (word_is(s, list[i], whole))
+      return true;
+  return false;
+}
+
+/* A word of damage that no "no" stands before, at most two words back and
+** without a comma between; NULL: none. */
+static const char *damage_word (const char *s) {
+  int denied = 0;
+  for (bool in = false; *s != '\0'; s++) {
+    bool was = in;
+    in = letter(*s);
+    if (!in && *s != ' ' && *s != '-')
+      denied = 0;
+    if (!in || was)
+      continue;
+    if (one_of(s, damage, sizeof damage / sizeof *damage, false) &&
+        denied == 0)
+      return s;
+    denied -= denied > 0;
+    if (one_of(s, denial, sizeof denial / sizeof *denial, true))
+      denied = 2;
+  }
+  return NULL;
+}
+
+static void look_at_remark (const amp_reading *r, amp_judged *out) {
+  const char *word = damage_word(r->remark);
+  size_t n = 0;
+  if (word == NULL) {
+    if (r->remark[0] != '\0')
+      REMARK("remark_to_read", AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
+    return;
+  }
+  amp_finding *f = SAFETY("remark_of_damage", AMP_QUARANTINE, AMP_NOT_GIVEN,
+                          AMP_NOT_GIVEN, AMP_NOT_GIVEN);
+  for (; letter(word[n]) && n < sizeof f->word - 1; n++)
+    f->word[n] = word[n];
+  f->word[n] = '\0';
+}
+
+/* ---- verdicts ---- */
+
+static void look (judge *j, size_t i) {
+  const amp_reading *r = &j->lot->reading[i];
+  amp_judged *out = &j->out[i];
+  if (!sane(j, i))
+    DOUBT("row_makes_no_sense", AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
+  else {
+    look_at_groups(j, r, out);
+    look_at_dates(j, r, out);
+    look_at_sum(j, r, out);
+    if (r->temp > j->by->temp_most)
+      DOUBT("module_hot_or_fahrenheit", r->temp, j->by->temp_most,
+            AMP_NOT_GIVEN);
+    look_at_resistance(j, i, out);
+    look_at_charge(j, r, out);
+  }
+  look_at_remark(r, out);
+  out->verdict = out->n > 0 ? out->finding[0].verdict : AMP_ACCEPT;
+  j->sum.count[out->verdict]++;
+}
+
+amp_status amp_lot_judge (const amp_context *ctx, const amp_lot *lot,
+                          const amp_judging *by, amp_judged *out,
+                          amp_lot_summary *sum, amp_error *err) {
+  judge j = {.lot = lot, .by = by, .out = out};
+  if (lot->chemistry == NULL || lot->groups < 1)
+    return amp_failf(err, AMP_EMISSING, "module",
+                     "which module is it? Chemistry and groups in series are "
+                     "wanted");
+  j.v = amp_alloc(ctx, (lot->n + 1) * sizeof *j.v);
+  if (j.v == NULL)
+    return amp_failf(err, AMP_ENOMEM, NULL, "no memory to judge this lot");
+  for (size_t i = 0; i < lot->n; i++)
+    measure(&j, i);
+  summarise(&j);
+  for (size_t i = 0; i < lot->n; i++)
+    look(&j, i);
+  amp_free(ctx, j.v, (lot->n + 1) * sizeof *j.v);
+  if (sum != NULL)
+    *sum = j.sum;
+  return AMP_OK;
+}

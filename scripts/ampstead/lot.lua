@@ -1,0 +1,494 @@
+--- Lots of readings: what is accepted and why, what few tests say of many.
+local core, loader = ...
+local wording = loader("wording")
+local tables = loader("table")
+
+local lots = {}
+
+-- ---- numbers as the bench writes them ----
+
+local function volts (v) return wording.fixed(v, 3) .. " V" end
+local function millivolts (v) return wording.fixed(1000 * v, 0) .. " mV" end
+local function mohm (v) return wording.trim(1000 * v, 3) .. " mohm" end
+local function percent (v) return wording.fixed(100 * v, 0) .. " %" end
+local function amp_hours (v) return wording.trim(v / 3600, 4) .. " Ah" end
+local function celsius (v) return wording.fixed(v - 273.15, 0) .. " C" end
+
+-- ---- what each finding says ----
+
+local function neighbours (f)
+  return f.other and ", the others at " .. volts(f.other) .. " on average" or
+    ""
+end
+
+local function a_day (f)
+  local s = wording.trim(100 * f.value, 2) .. " % a day, above " ..
+    wording.trim(100 * f.limit, 2)
+  return f.other and s .. " (" .. wording.trim(1000 * f.other, 2) .. " mA)" or
+    s
+end
+
+local say = {}
+
+function say.row_makes_no_sense (_, row)
+  return "line " .. row.line .. ": " .. row.flaw
+end
+
+function say.group_below_reject (f)
+  return "its lowest group stands at " .. volts(f.value) .. ", below " ..
+    volts(f.limit) .. neighbours(f) .. ": never charge it again"
+end
+
+function say.one_group_discharged (f)
+  return "one group stands at " .. volts(f.value) .. ", below " ..
+    volts(f.limit) .. neighbours(f) .. ": it discharges by itself"
+end
+
+function say.group_deeply_discharged (f)
+  return "its lowest group stands at " .. volts(f.value) .. ", below " ..
+    volts(f.limit) .. ": watch it outdoors, do not charge it yet"
+end
+
+function say.group_spread_wide (f)
+  return "its groups are " .. millivolts(f.value) .. " apart, above " ..
+    millivolts(f.limit)
+end
+
+function say.group_spread_uneven (f)
+  return "its groups are " .. millivolts(f.value) .. " apart, good is up to " ..
+    millivolts(f.limit)
+end
+
+function say.group_above_limit (f)
+  return "its highest group stands at " .. volts(f.value) ..
+    ", above the cell's limit of " .. volts(f.limit)
+end
+
+function say.remark_of_damage (_, row)
+  return 'seen: "' .. row.remark .. '"'
+end
+
+function say.remark_to_read (_, row)
+  return 'remark: "' .. row.remark .. '"'
+end
+
+function say.group_leaks (f)
+  return "its lowest group fell " .. millivolts(f.value) ..
+    " more than its highest in " .. wording.trim(f.other, 3) .. " days"
+end
+
+function say.self_discharge_high (f)
+  return "it loses " .. a_day(f)
+end
+
+function say.self_discharge_above_lot (f)
+  return "it loses " .. a_day(f) .. ", far more than the lot"
+end
+
+function say.voltage_rose_between_dates (f)
+  return "its voltage rose by " .. millivolts(f.value - f.limit) .. " in " ..
+    wording.trim(f.other, 3) .. " days: the first was not at rest"
+end
+
+function say.voltage_not_given ()
+  return "no voltage was read"
+end
+
+function say.groups_disagree_with_module (f)
+  return volts(f.value) .. " is not the sum of its groups, which lies in " ..
+    volts(f.limit) .. " .. " .. volts(f.other) ..
+    ": a reading error or a group left out"
+end
+
+function say.module_apart_groups_unknown (f)
+  return volts(f.value) .. " is " .. millivolts(math.abs(f.value - f.limit)) ..
+    (f.value < f.limit and " under" or " over") ..
+    " the lot's median: another charge, or one group at about " ..
+    wording.fixed(f.other, 2) .. " V. The module's voltage cannot tell: " ..
+    "measure its groups"
+end
+
+function say.groups_not_measured ()
+  return "groups not measured: nothing is known of a single group"
+end
+
+function say.module_hot_or_fahrenheit (f)
+  return celsius(f.value) .. " at rest is above " .. celsius(f.limit) ..
+    ": Fahrenheit read as Celsius, or hot by itself"
+end
+
+function say.resistance_not_given ()
+  return "no resistance: its share of a current has bounds only"
+end
+
+function say.resistance_not_comparable (f)
+  return mohm(f.value) .. " has fewer than " .. wording.trim(f.limit) ..
+    " readings at like charge and temperature to compare with"
+end
+
+local function times (f)
+  return mohm(f.value) .. " is " .. wording.short(f.value / f.other) ..
+    " times the median " .. mohm(f.other)
+end
+
+function say.resistance_above_lot (f)
+  return times(f) .. ": measure again, clean lugs, four wires"
+end
+
+function say.resistance_far_above_lot (f)
+  return times(f) .. ": heat, and little share of the current"
+end
+
+function say.capacity_not_tested ()
+  return "capacity not tested"
+end
+
+function say.capacity_above_nameplate (f)
+  return amp_hours(f.value) .. " is " .. percent(f.other) ..
+    " of the label: a slip in the test, or another type"
+end
+
+function say.capacity_low (f)
+  return amp_hours(f.value) .. " is " .. percent(f.other) ..
+    " of the label, below " .. amp_hours(f.limit)
+end
+
+local function beside (f)
+  return " (" .. percent(f.value) .. " against " .. percent(f.limit) .. ", " ..
+    volts(f.other) .. " a group): bring it level before joining"
+end
+
+function say.charge_below_lot (f)
+  return "only lower in charge" .. beside(f)
+end
+
+function say.charge_above_lot (f)
+  return "higher in charge" .. beside(f)
+end
+
+-- what decides in words, else what is worth telling; nil: nothing
+local quiet = { capacity_not_tested = true, groups_not_measured = true }
+
+local function reasons (judged, row)
+  local first, parts = judged.findings[1], {}
+  for _, f in ipairs(judged.findings) do
+    if f.weight == "remark" and not quiet[f.name] or
+       f.weight ~= "remark" and f.verdict ~= "accept" then
+      if first.weight == "remark" or f.weight ~= "remark" then
+        parts[#parts + 1] = say[f.name](f, row)
+      end
+    end
+  end
+  return #parts > 0 and table.concat(parts, "; ") or nil
+end
+
+local function names_of (judged)
+  local names = {}
+  for i, f in ipairs(judged.findings) do names[i] = f.name end
+  return table.concat(names, " ")
+end
+
+-- ---- judging ----
+
+local order = { "reject", "quarantine", "not judged", "accept" }
+
+local judge_columns = {
+  { key = "id", label = "id", kind = "text" },
+  { key = "verdict", label = "verdict", kind = "text" },
+  { key = "group_v", label = "V a group", kind = "number", unit = "V" },
+  { key = "spread_mv", label = "apart mV", kind = "number", unit = "mV" },
+  { key = "soc_pct", label = "SoC %", kind = "number", unit = "%" },
+  { key = "r10s_mohm", label = "mohm 10 s", kind = "number", unit = "mohm" },
+  { key = "r_times", label = "of median", kind = "number" },
+  { key = "ah", label = "Ah", kind = "number", unit = "Ah" },
+  { key = "self_discharge_pct_per_day", label = "% a day", kind = "number",
+    unit = "%/day" },
+  { key = "self_discharge_ma", kind = "number", unit = "mA", hidden = true },
+  { key = "cautions", kind = "text", hidden = true },
+  { key = "why", kind = "text", hidden = true } }
+
+local function shown (v, decimals)
+  if wording.missing(v) then return nil end
+  return { value = v, text = wording.fixed(v, decimals) }
+end
+
+local function scaled (v, factor) return v and v * factor end
+
+local function judge_row (judged, row)
+  return { id = row.id, verdict = judged.verdict,
+    group_v = shown(judged.group, 3),
+    spread_mv = shown(scaled(judged.spread, 1000), 0),
+    soc_pct = shown(scaled(judged.soc, 100), 0),
+    r10s_mohm = row.r10s_mohm, r_times = shown(judged.r_times, 2),
+    ah = row.ah,
+    self_discharge_pct_per_day = scaled(judged.leak, 100),
+    self_discharge_ma = scaled(judged.leak_current, 1000),
+    cautions = names_of(judged), why = reasons(judged, row) }
+end
+
+-- columns in which something stands, and those that code reads
+local function filled (columns, rows)
+  local kept = {}
+  for _, c in ipairs(columns) do
+    local any = c.hidden or c.key == "id"
+    for _, row in ipairs(rows) do any = any or row[c.key] ~= nil end
+    kept[#kept + 1] = any and c or { key = c.key, kind = c.kind,
+      unit = c.unit, label = c.label, hidden = true }
+  end
+  return kept
+end
+
+-- "12 modules: 9 accept, 1 not judged, 1 quarantine, 1 reject."
+local function count_head (n, sum)
+  local parts = {}
+  for i = #order, 1, -1 do
+    local count = sum[order[i]]
+    if count > 0 then
+      parts[#parts + 1] = string.format("%d %s", count, order[i])
+    end
+  end
+  return string.format("%d module%s: %s.", n, n == 1 and "" or "s",
+    table.concat(parts, ", "))
+end
+
+-- "11 reject: one group stands at 2.310 V ..", the gravest first
+local function reason_heads (raw, rows, cells)
+  local heads = {}
+  for _, verdict in ipairs(order) do
+    for i, judged in ipairs(raw) do
+      local why = cells[i].why
+      if judged.verdict == verdict and why then
+        heads[#heads + 1] = string.format("%s %s: %s.", rows[i].id, verdict,
+          why)
+      end
+    end
+  end
+  return heads
+end
+
+-- every threshold with its value; the reason of those that spoke
+local spoke = { group_below_reject = "group_reject_v",
+  one_group_discharged = "group_alone_v",
+  group_deeply_discharged = "group_low_v",
+  group_spread_wide = "spread_wide_v", group_spread_uneven = "spread_good_v",
+  groups_disagree_with_module = "sum_v",
+  module_apart_groups_unknown = "spread_wide_v",
+  resistance_above_lot = "resistance_retest_times",
+  resistance_far_above_lot = "resistance_reject_times",
+  resistance_not_comparable = "soc_band_pct",
+  module_hot_or_fahrenheit = "temp_most_c", capacity_low = "soh_reject_pct",
+  capacity_above_nameplate = "soh_most_pct", group_leaks = "leak_group_v",
+  self_discharge_high = "leak_pct_per_day",
+  self_discharge_above_lot = "leak_times" }
+
+local function threshold (rule, opts)
+  return opts and opts[rule.key] or rule.value, opts and
+    opts[rule.key] ~= nil
+end
+
+local function rule_notes (raw, opts)
+  local said, all, notes = {}, {}, {}
+  for _, judged in ipairs(raw) do
+    for _, f in ipairs(judged.findings) do
+      if spoke[f.name] then said[spoke[f.name]] = true end
+    end
+  end
+  for _, rule in ipairs(core.judging_rules()) do
+    local value, yours = threshold(rule, opts)
+    local text = rule.key .. " " .. wording.trim(value) ..
+      (yours and " (yours)" or "")
+    all[#all + 1] = text
+    if said[rule.key] then
+      notes[#notes + 1] = { "", text .. ": " ..
+        (yours and "the script's own" or rule.reason) .. "." }
+    end
+  end
+  notes[#notes + 1] = { "thresholds", table.concat(all, ", ") .. "." }
+  return notes
+end
+
+local function lot_notes (sum, n, notes)
+  local function add (text) notes[#notes + 1] = { "", text } end
+  if sum.with_groups < n then
+    add(string.format("Groups measured in %d of %d modules: where not, " ..
+      "nothing is known of a single group.", sum.with_groups, n))
+  end
+  if sum.flat then
+    add("Between the knees of the curve rest voltage tells no charge: " ..
+      "resistances are compared as they stand.")
+  end
+  add(string.format("Capacity tested in %d of %d modules.", sum.with_charge,
+    n))
+  add("Accept means that nothing measured speaks against it. Flood, crash " ..
+    "and what a meter does not see are not judged; nothing here makes a " ..
+    "module fit for use. Rejected and quarantined ones: outdoors, at low " ..
+    "charge, away from buildings.")
+  return notes
+end
+
+--- lot:judge{ resistance_retest_times = 1.3, .. } --> a row for each module:
+-- .id .verdict .why .cautions
+local function judge (lot, opts)
+  local raw, sum = core.lot_judge(lot, opts)
+  local rows, cells = core.lot_rows(lot), {}
+  for i, judged in ipairs(raw) do cells[i] = judge_row(judged, rows[i]) end
+  local heads = reason_heads(raw, rows, cells)
+  table.insert(heads, 1, count_head(#rows, sum))
+  local rules = core.judging_rules()
+  for _, rule in ipairs(rules) do
+    rule.value, rule.yours = threshold(rule, opts)
+  end
+  return core.table_new{ columns = filled(judge_columns, cells), rows = cells,
+    heads = heads, notes = lot_notes(sum, #rows, rule_notes(raw, opts)),
+    facts = { accept = sum.accept, reject = sum.reject,
+      quarantine = sum.quarantine, not_judged = sum["not judged"],
+      rules = rules, median_r10s_mohm = scaled(sum.r10s, 1000),
+      median_soc_pct = scaled(sum.soc, 100) } }
+end
+
+--- lot:accepted() --> the lot of those that judge accepts
+local function accepted (lot, opts)
+  local keep = {}
+  for i, judged in ipairs((core.lot_judge(lot, opts))) do
+    if judged.verdict == "accept" then keep[#keep + 1] = i end
+  end
+  if #keep == 0 then
+    core.fail("script", "accepted: no module is; print(lot:judge()) says why")
+  end
+  return core.lot_accept(lot, keep)
+end
+
+-- ---- few tests, many modules ----
+
+local mean_columns = {
+  { key = "what", label = "mean of the lot", kind = "text" },
+  { key = "mean", label = "mean", kind = "number" },
+  { key = "low", label = "95 % from", kind = "number" },
+  { key = "high", label = "95 % to", kind = "number" },
+  { key = "sd", label = "between modules (sd)", kind = "number" },
+  { key = "n", label = "tested", kind = "count" },
+  { key = "of", label = "of", kind = "count" },
+  { key = "half_width", kind = "number", hidden = true } }
+
+-- the band that makes few tests too few: common practice, no source
+local wide = 0.10
+
+local function mean_head (m, key)
+  local unit = m.unit
+  local said = string.format("%d of %d tested: mean %s %s", m.n, m.of,
+    wording.short(m.mean), unit)
+  if not m.half_width then
+    return said .. ". One test says nothing of the spread: not enough."
+  end
+  return string.format("%s; for the lot's mean anything between %s and %s " ..
+    "%s (95 %%)%s.", said, wording.short(m.mean - m.half_width),
+    wording.short(m.mean + m.half_width), unit,
+    key == "ah" and m.half_width > wide * math.abs(m.mean) and
+    ": not enough, test more" or "")
+end
+
+--- lot:mean("ah") --> one row: .mean .sd .half_width .low .high .n .of
+local function mean (lot, key)
+  local m, why = core.lot_mean(lot, key or "ah")
+  local cells, head = { what = key or "ah" }, nil
+  if m then
+    head = mean_head(m, cells.what)
+    m.low = m.half_width and m.mean - m.half_width
+    m.high = m.half_width and m.mean + m.half_width
+    for _, c in ipairs(mean_columns) do
+      local one = "one test says nothing of the spread"
+      cells[c.key] = cells[c.key] or m[c.key] or { why = one }
+    end
+  else
+    head = "No mean: " .. why .. "."
+    for _, c in ipairs(mean_columns) do
+      cells[c.key] = cells[c.key] or { why = why }
+    end
+  end
+  return core.table_new{ columns = mean_columns, rows = { cells },
+    across = true, heads = { head }, corner = m and m.unit or "",
+    facts = { unit = m and m.unit }, notes = { { "", "Student's t, " ..
+      "factor for a finite lot; modules picked by a seller are not a " ..
+      "random sample." } } }
+end
+
+-- ---- hours on the bench ----
+
+local bench_keys = { "current_a", "channels", "passes", "rest_h", "ah" }
+
+local function bench_number (opts, key, otherwise)
+  local v = opts[key]
+  if v == nil then v = otherwise end
+  if type(v) ~= "number" or not (v > 0 or key == "rest_h" and v == 0) then
+    core.fail("script", "bench_time: " .. key .. " must be a number above 0")
+  end
+  return v
+end
+
+--- lot:bench_time{ current_a, channels, passes, rest_h } --> .hours
+local function bench_time (lot, opts)
+  opts = opts or {}
+  tables.check_keys("bench_time", opts, bench_keys)
+  local current = bench_number(opts, "current_a")
+  local channels = bench_number(opts, "channels", 1)
+  local passes = bench_number(opts, "passes", 1)
+  local rest = bench_number(opts, "rest_h", 0)
+  local raw = core.bench_hours(lot, current, channels, rest, opts.ah)
+  return core.table_new{ across = true, columns = {
+    { key = "what", label = "on the bench", kind = "text" },
+    { key = "hours", label = "hours", kind = "number", unit = "h" },
+    { key = "modules", label = "modules", kind = "count" },
+    { key = "rounds", label = "rounds", kind = "count" },
+    { key = "ah", label = "Ah each", kind = "number", unit = "Ah" } },
+    rows = { { what = "in all", hours = raw.hours * passes,
+      modules = raw.modules, rounds = raw.rounds * passes,
+      ah = { value = raw.ah, basis = raw.basis } } },
+    heads = { string.format("About %s hours for %d modules, %s at a time, " ..
+      "%s pass%s.", wording.short(raw.hours * passes), raw.modules,
+      wording.trim(channels), wording.trim(passes),
+      passes == 1 and "" or "es") } }
+end
+
+-- ---- printing, and copies ----
+
+local print_columns = {
+  { key = "id", label = "id", kind = "text" },
+  { key = "ocv_v", label = "V", kind = "number", unit = "V" },
+  { key = "group_min_v", label = "least", kind = "number", unit = "V" },
+  { key = "group_max_v", label = "most", kind = "number", unit = "V" },
+  { key = "r10s_mohm", label = "mohm", kind = "number", unit = "mohm" },
+  { key = "ah", label = "Ah", kind = "number", unit = "Ah" },
+  { key = "temp_c", label = "C", kind = "number", unit = "C" },
+  { key = "date", label = "date", kind = "text" },
+  { key = "remark", label = "remark", kind = "text" } }
+
+--- lot:rows() --> the readings as a table, gaps as gaps
+local function rows_table (lot)
+  local rows, notes, cells = core.lot_rows(lot), {}, {}
+  for i, row in ipairs(rows) do
+    local cell = {}
+    for _, c in ipairs(print_columns) do cell[c.key] = row[c.key] end
+    cell.ocv_v = shown(row.ocv_v, 2)
+    cell.group_min_v = shown(row.group_min_v, 3)
+    cell.group_max_v = shown(row.group_max_v, 3)
+    cells[i] = cell
+    if row.flaw then
+      notes[#notes + 1] = { row.id, string.format("line %d makes no sense: " ..
+        "%s.", row.line, row.flaw) }
+    end
+  end
+  local keys = core.keys(lot)
+  return core.table_new{ columns = filled(print_columns, cells), rows = cells,
+    heads = { string.format("%d module%s as read%s.", #rows,
+      #rows == 1 and "" or "s", keys.module and
+      " (" .. core.name(keys.module) .. ")" or "") }, notes = notes }
+end
+
+local lot = core.methods("lot")
+lot.judge, lot.accepted, lot.mean = judge, accepted, mean
+lot.bench_time, lot.rows, lot.with = bench_time, rows_table, core.lot_with
+function lot.print (self) return tostring(rows_table(self)) end
+
+lots.csv, lots.text = core.readings_csv, core.readings_text
+
+return lots
