@@ -503,7 +503,7 @@ static amp_judging read_rules (lua_State *L, int opts) {
   return j;
 }
 
-static void push_finding (lua_State *L, const amp_finding *f) {
+static void push_finding (lua_State *L, const amp_judgement *f) {
   static const char *const weights[] = {"safety", "doubt", "economy",
                                         "remark"};
   lua_newtable(L);

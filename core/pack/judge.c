@@ -180,17 +180,17 @@ static void summarise (judge *j) {
 /* ---- findings ---- */
 
 /* Kept in the order in which they decide: by weight, then the gravest. */
-static amp_finding *find (amp_judged *out, const char *name,
-                          amp_weight weight, amp_verdict verdict,
-                          double value, double limit, double other) {
-  int at = out->n < AMP_FINDINGS ? out->n++ : AMP_FINDINGS - 1;
+static amp_judgement *find (amp_judged *out, const char *name,
+                            amp_weight weight, amp_verdict verdict,
+                            double value, double limit, double other) {
+  int at = out->n < AMP_JUDGEMENTS ? out->n++ : AMP_JUDGEMENTS - 1;
   for (; at > 0 && (out->finding[at - 1].weight > weight ||
                     (out->finding[at - 1].weight == weight &&
                      out->finding[at - 1].verdict < verdict));
        at--)
     out->finding[at] = out->finding[at - 1];
   out->finding[at] =
-      (amp_finding){name, weight, verdict, value, limit, other, ""};
+      (amp_judgement){name, weight, verdict, value, limit, other, ""};
   return &out->finding[at];
 }
 
@@ -390,8 +390,8 @@ static void look_at_remark (const amp_reading *r, amp_judged *out) {
       REMARK("remark_to_read", AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
     return;
   }
-  amp_finding *f = SAFETY("remark_of_damage", AMP_QUARANTINE, AMP_NOT_GIVEN,
-                          AMP_NOT_GIVEN, AMP_NOT_GIVEN);
+  amp_judgement *f = SAFETY("remark_of_damage", AMP_QUARANTINE, AMP_NOT_GIVEN,
+                            AMP_NOT_GIVEN, AMP_NOT_GIVEN);
   for (; letter(word[n]) && n < sizeof f->word - 1; n++)
     f->word[n] = word[n];
   f->word[n] = '\0';

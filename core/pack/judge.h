@@ -29,13 +29,13 @@ typedef enum amp_weight {
 } amp_weight;
 
 /* One thing found. The name is a caution's: what is wrong. */
-typedef struct amp_finding {
+typedef struct amp_judgement {
   const char *name;
   amp_weight weight;
   amp_verdict verdict;
   double value, limit, other; /* SI, as docs/model/readings.md says; NaN */
   char word[24]; /* of a remark, or "" */
-} amp_finding;
+} amp_judgement;
 
 /* Thresholds. SI. */
 typedef struct amp_judging {
@@ -64,12 +64,12 @@ typedef struct amp_judging_rule {
 const amp_judging_rule *amp_judging_rule_at (int i);
 amp_judging amp_judging_defaults (void);
 
-enum { AMP_FINDINGS = 12 };
+enum { AMP_JUDGEMENTS = 12 };
 
 typedef struct amp_judged {
   amp_verdict verdict;
   int n;
-  amp_finding finding[AMP_FINDINGS]; /* what decides first */
+  amp_judgement finding[AMP_JUDGEMENTS]; /* what decides first */
   double group;    /* V, mean of its groups; NaN */
   double spread;   /* V; NaN */
   double soc;      /* 0..1; NaN: not told */

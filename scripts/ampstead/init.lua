@@ -21,7 +21,8 @@ for _, name in ipairs{ "readings_csv", "readings_text", "lot_with",
 end
 
 -- in the contract, and not made yet: calling them says so
-local later = { "fit", "cable", "fuse", "fuse_link", "precharge", "caution", "match" }
+local later = { "fit", "cable", "fuse", "fuse_link", "precharge", "caution",
+  "match" }
 
 local wording, notes = loader("wording"), loader("notes")
 local plain, answers = loader("plain"), loader("answers")

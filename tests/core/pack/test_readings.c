@@ -78,7 +78,7 @@ static amp_lot_summary judge_7 (amp_lot *lot, const amp_chemistry *c,
   return sum;
 }
 
-static const amp_finding *found (const amp_judged *j, const char *name) {
+static const amp_judgement *found (const amp_judged *j, const char *name) {
   for (int i = 0; i < j->n; i++)
     if (strcmp(j->finding[i].name, name) == 0)
       return &j->finding[i];
@@ -351,7 +351,7 @@ static void pallet_is_judged_as_by_hand (void **state) {
   amp_chemistry c = invented();
   amp_judged j[12];
   amp_lot_summary sum = judge_7(&lot, &c, j);
-  const amp_finding *f;
+  const amp_judgement *f;
   (void)state;
   for (int i = 0; i < 12; i++)
     assert_int_equal(j[i].verdict, i == 10  ? AMP_REJECT
