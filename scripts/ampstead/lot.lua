@@ -390,7 +390,7 @@ end
 --- lot:mean("ah") --> one row: .mean .sd .half_width .low .high .n .of
 local function mean (lot, key)
   local m, why = core.lot_mean(lot, key or "ah")
-  local cells, head = { what = key or "ah" }, nil
+  local cells, head = { what = key or "ah" }
   if m then
     head = mean_head(m, cells.what)
     m.low = m.half_width and m.mean - m.half_width
