@@ -154,9 +154,9 @@ static void push_months (lua_State *L, const run *r) {
     size_t last = m < 11 ? d->month_end[m] : d->n;
     if (last <= first)
       continue;
-    push_sums(
-        L, &r->result.month[m],
-        lowest(r, amp_trace_row(d, 0.0, first), amp_trace_row(d, 0.0, last)));
+    push_sums(L, &r->result.month[m],
+              lowest(r, amp_trace_row(d, r->result.step, first),
+                     amp_trace_row(d, r->result.step, last)));
     set(L, "asked_kwh", (asked[m].ac + asked[m].dc) / 3.6e6);
     set(L, "month_h", amp_duty_start(d, last) / 3600.0);
     lua_rawseti(L, -2, m + 1);

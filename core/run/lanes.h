@@ -54,14 +54,36 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(v1)                                                                      \
   X(v2)                                                                      \
   X(temp)  /* K */                                                           \
-  X(tref)  /* K, one step older: where 'hot' .. 'hot2' are from */          \
+  X(tref)  /* K, one step older: where 'hot' .. 'hot2' are from */           \
   X(hot)   /* exp(ea (1/tref - 1/298.15)) */                                 \
   X(hot1)  /* 1/K, its slope */                                              \
   X(hot2)  /* 1/K^2, half the change of that slope */                        \
   X(ocv)   /* V of one group at z: kept from the last look-up */             \
   X(slope) /* V per row */                                                   \
   X(shape)                                                                   \
-  X(f) /* V: integral of ocv over rows from 0 */
+  X(f) /* V: integral of ocv over rows from 0 */                             \
+  /* lanes_features.h */                                                     \
+  X(open)   /* 1: its fuse has opened */                                     \
+  X(opened) /* s, when; < 0: never */                                        \
+  X(worn)   /* 0..1, of its fuse */                                          \
+  X(vend)   /* V of one group at the end of the last step */                 \
+  X(bleed)  /* A */                                                          \
+  X(vbleed) /* V of one group */                                             \
+  X(gshare) /* part of 'cool' that goes to the coolant */                    \
+  X(hshare) /* part of the heater's heat */                                  \
+  X(qout)   /* C, sums and extremes of this leaf */                          \
+  X(qin)                                                                     \
+  X(ihi)                                                                     \
+  X(ilo)                                                                     \
+  X(thi)                                                                     \
+  X(tlo)                                                                     \
+  X(zhi)                                                                     \
+  X(zlo)                                                                     \
+  X(share) /* largest, of the pack's current */                              \
+  X(lows)  /* limits met that this leaf set */                               \
+  X(highs)                                                                   \
+  X(first_low) /* s; < 0: never */                                           \
+  X(first_high)
 
 /* Per leaf and length tau of step: what is left of v1, v2 and T - T_end after
 ** it; the mean of v1, v2 over it per v1, v2 at its start; what an ampere adds
@@ -108,7 +130,11 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(cr)                                                                      \
   X(cdr)                                                                     \
   X(cf)                                                                      \
-  X(cspare)
+  X(cspare)                                                                  \
+  X(bl)   /* A that bleed past the leaf's groups */                          \
+  X(worn)                                                                    \
+  X(rev)  /* J, heat that comes and goes with charge */                      \
+  X(bled) /* J */
 
 /* Per lane, during a step: power asked at the terminals and what it is made
 ** of, the current, whether a limit holds, room left to the nearest limit. */
@@ -129,7 +155,12 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(term)                                                                    \
   X(on)                                                                      \
   X(soc)                                                                     \
-  X(want) /* A asked at the terminals, where current is held */
+  X(want) /* A asked at the terminals, where current is held */              \
+  X(net) /* W asked before charging losses and heater */                     \
+  X(thi) /* bounds that temperature sets */                                  \
+  X(tlo)                                                                     \
+  X(fed)  /* W that the heater gets */                                       \
+  X(cold) /* 1: temperature set the current */
 
 /* Per lane: settings, then sums and extremes. Sums in J, C, s. */
 #define LANE_FIELDS(X)                                                       \
@@ -147,7 +178,14 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(held)  /* 1: a voltage floor holds, -1: a ceiling, 0: none */            \
   X(ownmin) /* the converter's own, where a phase narrows rvmin, rvmax */    \
   X(ownmax)                                                                  \
-  X(over) /* 1: the present phase is over, the current is 0 */
+  X(over) /* 1: the present phase is over, the current is 0 */               \
+  X(hw)   /* W of the heater, K where it goes on and off */                  \
+  X(hon)                                                                     \
+  X(hoff)                                                                    \
+  X(hpack)   /* 1: fed by the pack */                                        \
+  X(heating) /* 1: on */                                                     \
+  X(tin)     /* K, coolant's inlet */                                        \
+  X(ishare)  /* A from which on a leaf's share counts */
 
 /* Per lane of one leaf, over a chunk: heat, energy out and net in J, others
 ** in units times steps of dt. */
@@ -183,7 +221,15 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(discharge_time)                                                          \
   X(unserved_time)                                                           \
   X(power_residual)                                                          \
-  X(events)
+  X(events)                                                                  \
+  X(bled)                                                                    \
+  X(rev)                                                                     \
+  X(heater)                                                                  \
+  X(cold_unserved)                                                           \
+  X(cold_curtailed)                                                          \
+  X(cold_time)                                                               \
+  X(strayed) /* C that went through another leaf in half steps */            \
+  X(measured) /* C, of the steps that were halved */
 
 #define EXTREME_FIELDS(X)                                                    \
   X(soc_low)                                                                 \
@@ -197,7 +243,10 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(first_unserved)                                                          \
   X(last_unserved)                                                           \
   X(first_curtailed)                                                         \
-  X(first_empty)
+  X(first_empty)                                                             \
+  X(first_cold)                                                              \
+  X(last_cold)                                                               \
+  X(first_open)
 
 #define FIELD_INDEX(n) LEAF_##n,
 enum { LEAF_FIELDS(FIELD_INDEX) LEAF_COUNT };
@@ -220,6 +269,15 @@ enum {
 };
 #undef FIELD_INDEX
 
+/* What a block of cases uses of lanes_features.h. */
+enum {
+  AMP_USES_BLEED = 1,
+  AMP_USES_TRIP = 2,
+  AMP_USES_RATES = 4,
+  AMP_USES_HEAT = 8, /* entropic, coolant, bodies */
+  AMP_USES_HEATER = 16
+};
+
 /* One block: leaf[] then lane fields, each field 'lanes' doubles. */
 typedef struct amp_block {
   int lanes; /* 1 or AMP_LANES */
@@ -236,10 +294,17 @@ typedef struct amp_block {
   double *e, *r, *a, *b; /* [nodes][lanes]: a level's mean voltage is e - r i,
                             its current a I + b of the pack's I */
   double dt;             /* s, of a step inside */
-  bool single; /* one leaf asked power: the step of lanes_leaf.h */
+  bool single; /* one leaf asked power, no features: lanes_leaf.h */
   bool amps;   /* the present step asks current: 'want' */
   const amp_phase *phase; /* the present one, or NULL */
   double *ended; /* one lane: s from the start at which it ended; or NULL */
+  bool stats;            /* sums of each leaf are kept */
+  unsigned features;     /* AMP_USES_.. */
+  const amp_pack *shape; /* of the first lane: bodies are all lanes' */
+  const amp_group **of;  /* [leaves][lanes] */
+  double *half;          /* like whole, of half a step */
+  double *saved;         /* leaf and lane, while a step is halved */
+  double *flow;          /* [leaves][lanes], A of the two halves */
 } amp_block;
 
 /* Duty steps first .. last-1, each 'split' steps of block->dt; where 'edge'
@@ -255,7 +320,11 @@ typedef struct amp_chunk {
   int split;
   double *soc;   /* [(last-first)*split][lanes], or NULL */
   double *trace; /* one lane only: AMP_TRACE doubles a step, or NULL */
+  double *leaf;  /* one lane only: AMP_LEAF_TRACE a leaf a step, or NULL */
+  int measure;   /* every so many steps one is halved; 0: none */
 } amp_chunk;
+
+enum { LEAF_TRACE_CURRENT, LEAF_TRACE_SOC, AMP_LEAF_TRACE };
 
 enum {
   TRACE_TIME,

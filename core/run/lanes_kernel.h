@@ -48,6 +48,8 @@ static inline double NAME (most)(double a, double b) {
 
 #include "run/lanes_leaf.h"
 
+#include "run/lanes_features.h"
+
 /* Mean voltage e - r i of each leaf over 'tau': order 2, the mean of the RC
 ** pairs exact and the open-circuit voltage along its tangent. */
 static inline void NAME (leaf_terms)(const amp_block *b, const double *coef,
@@ -155,7 +157,7 @@ static inline void NAME (bounds)(const amp_block *b, int l0, int l1) {
       double ia = 1.0 / a[l];
       double hi = ((w->e[l] - p->vmin[l]) / w->r[l] - c[l]) * ia;
       double lo = ((w->e[l] - p->vmax[l]) / w->r[l] - c[l]) * ia;
-      double rest = -c[l] * ia;
+      double rest = -(c[l] + w->bl[l]) * ia;
       hi = g->held[l] > 0.5 ? NAME(most)(hi, 0.0) : BIG;
       lo = g->held[l] < -0.5 ? NAME(least)(lo, 0.0) : -BIG;
       hi = p->z[l] <= p->zmin[l] + SLACK
@@ -164,6 +166,8 @@ static inline void NAME (bounds)(const amp_block *b, int l0, int l1) {
       lo = p->z[l] >= p->zmax[l] - SLACK
                ? NAME(most)(lo, NAME(least)(rest, 0.0))
                : lo;
+      hi = a[l] > LIVE ? hi : BIG; /* behind an open fuse */
+      lo = a[l] > LIVE ? lo : -BIG;
       s->hi[l] = NAME(least)(s->hi[l], hi);
       s->lo[l] = NAME(most)(s->lo[l], lo);
     }
@@ -179,12 +183,15 @@ static inline void NAME (current)(const amp_block *b, int l0, int l1) {
     double e = b->e[l], r = b->r[l], p = s->power[l];
     double d = e * e - 4.0 * r * p;
     double root = sqrt(NAME(most)(d, 0.0));
+    bool dead = r > DEAD_R;
     double want = d >= 0.0 ? 2.0 * p / (e + root) : 0.5 * e / r;
+    want = dead ? 0.0 : want;
     double i = NAME(most)(NAME(least)(want, s->hi[l]), s->lo[l]);
     double held = g->held[l];
     s->i[l] = i;
     s->v[l] = e - r * i;
-    s->limited[l] = (d < 0.0 ? 1.0 : 0.0) + (i != want ? 1.0 : 0.0);
+    s->limited[l] = ((d < 0.0) | (dead & (p != 0.0)) ? 1.0 : 0.0) +
+                    (i != want ? 1.0 : 0.0);
     s->keep[l] = i != want && held * p > 0.0 ? held : 0.0;
     s->margin[l] = BIG;
   }
@@ -198,6 +205,7 @@ static inline void NAME (current_held)(const amp_block *b, int l0, int l1) {
   EACH_LANE {
     double e = b->e[l], r = b->r[l], want = s->want[l];
     double i = NAME(most)(NAME(least)(want, s->hi[l]), s->lo[l]);
+    i = r > DEAD_R ? 0.0 : i; /* behind open fuses */
     double held = g->held[l], v = e - r * i;
     double power = want * NAME(most)(v, 1e-3);
     s->i[l] = i;
@@ -226,7 +234,7 @@ static inline void NAME (leaf_ends)(const amp_block *b, const double *coef,
     NAME(work) *w = (NAME(work) *)b->work + k;
     const double *a = b->a + (size_t)n * L, *base = b->b + (size_t)n * L;
     EACH_LANE {
-      double i = a[l] * s->i[l] + base[l];
+      double i = a[l] * s->i[l] + base[l] + w->bl[l];
       double z = p->z[l] - i * c->tiq[l];
       NAME(look) at = NAME(look_up)(b->table, p->base[l], z);
       double pairs = c->k1[l] * p->v1[l] + c->k2[l] * p->v2[l];
@@ -268,14 +276,16 @@ static inline void NAME (room)(const amp_block *b, int l0, int l1) {
       double high =
           NAME(least)(p->zmax[l] - w->z[l],
                       s->keep[l] < -0.5 ? BIG : (p->vmax[l] - v) * p->ikv[l]);
-      double room = s->i[l] > 0.0 && w->i[l] > 0.0   ? low
-                    : s->i[l] < 0.0 && w->i[l] < 0.0 ? high
-                                                     : BIG;
+      double room = s->i[l] > 0.0 && w->i[l] > LIVE    ? low
+                    : s->i[l] < 0.0 && w->i[l] < -LIVE ? high
+                                                       : BIG;
       s->margin[l] = NAME(least)(s->margin[l], room + SLACK);
       w->e[l] = open; /* for the converter's limit: the tree at the end */
       w->r[l] = w->r0[l];
     }
   }
+  if (b->features)
+    NAME(extra_open)(b, l0, l1);
   NAME(tree_up)(b, l0, l1);
   EACH_LANE {
     double v = b->e[l] - b->r[l] * s->i[l];
@@ -356,17 +366,27 @@ static void NAME (phase_end)(const amp_block *b, double now, int l) {
 static inline void NAME (try)(const amp_block *b, const double *coef,
                               double tau, int l0, int l1) {
   NAME(leaf_terms)(b, coef, l0, l1);
+  if (b->features)
+    NAME(extra_terms)(b, coef, l0, l1);
   NAME(tree_up)(b, l0, l1);
   NAME(tree_down)(b, l0, l1);
   NAME(bounds)(b, l0, l1);
+  if (b->features)
+    NAME(extra_bounds)(b, l0, l1);
   if (b->amps)
     NAME(current_held)(b, l0, l1);
   else
     NAME(current)(b, l0, l1);
+  if (b->features)
+    NAME(extra_current)(b, l0, l1);
   NAME(leaf_ends)(b, coef, tau, l0, l1);
+  if (b->features)
+    NAME(extra_ends)(b, coef, tau, l0, l1);
   NAME(room)(b, l0, l1);
   if (b->phase)
     NAME(phase_room)(b, l0, l1);
+  if (b->features)
+    NAME(extra_room)(b, l0, l1);
 }
 
 /* Take the try: state of the leaves, mean SoC by charge into s->soc. Lanes
@@ -511,6 +531,26 @@ static const double *NAME (coef_for)(const amp_block *b, double tau, int l) {
   return b->part;
 }
 
+/* Take a try of 'tau' whose sums begin at 'now', and what it costs. */
+static void NAME (take)(const amp_block *b, double tau, double now, int l0,
+                        int l1) {
+  const NAME(lane) *g = (const NAME(lane) *)b->lane;
+  double lack[L], spilt[L];
+  NAME(take_leaves)(b, tau, l0, l1);
+  if (!b->features && !b->stats) {
+    NAME(take_sums)(b, tau, now, l0, l1);
+    return;
+  }
+  NAME(extra_take)(b, tau, l0, l1);
+  for (int l = l0; l < l1; l++) {
+    lack[l] = g->unserved[l] + g->dc_unserved[l];
+    spilt[l] = g->curtailed[l];
+  }
+  NAME(take_sums)(b, tau, now, l0, l1);
+  if (b->features)
+    NAME(extra_cost)(b, tau, now, lack, spilt, l0, l1);
+}
+
 static double NAME (try_part)(const amp_block *b, double tau, int l) {
   const NAME(step) *s = (const NAME(step) *)b->step;
   const double *coef = NAME(coef_for)(b, tau, l);
@@ -531,8 +571,7 @@ static void NAME (take_part)(const amp_block *b, double tau, double now,
   }
   NAME(try)(b, coef, tau, l, l + 1);
   s->margin[l] = BIG;
-  NAME(take_leaves)(b, tau, l, l + 1);
-  NAME(take_sums)(b, tau, now, l, l + 1);
+  NAME(take)(b, tau, now, l, l + 1);
 }
 
 /*
@@ -590,16 +629,23 @@ static double NAME (at_limit)(const amp_block *b, double left, double now,
 static void NAME (limits)(const amp_block *b, double dt, double now, int l) {
   NAME(lane) *g = (NAME(lane) *)b->lane;
   double left = dt;
+  int most = b->features ? 40 : 12;
   for (int turn = 0; left > 0.0; turn++) {
     double part = left, room = NAME(try_part)(b, part, l);
-    if (room < 0.0 && turn < 12) {
+    if (room < 0.0 && turn < most) {
       part = NAME(until_limit)(b, left, room, l);
       g->events[l] += 1.0;
+      if (part <= 0.0 && b->features && NAME(opens_now)(b, now, l))
+        continue;
       if (part <= 0.0)
         part = NAME(at_limit)(b, left, now, l);
     }
     NAME(take_part)(b, part, now, l);
     now += part;
+    if (b->features | b->stats)
+      NAME(extra_event)(b, now, part < left, l);
+    if (b->features)
+      NAME(thermostat)(b, l, l + 1);
     left = part < left ? left - part : 0.0;
   }
 }
@@ -618,6 +664,7 @@ static inline void NAME (ask)(const amp_block *b, const amp_chunk *c,
     s->ac[l] = through;
     s->over[l] = load - through;
     s->dc[l] = dc;
+    s->net[l] = net;
     s->power[l] = net > 0.0 ? net : net * g->ce[l];
     s->tamb[l] = temp + g->shift[l];
   }
@@ -721,15 +768,66 @@ static inline int64_t NAME (whole_step)(const amp_block *b, double now,
   int64_t bad = 0;
   if (b->single)
     return NAME(whole_leaf)(b, now, fresh);
+  if (b->features)
+    NAME(thermostat)(b, 0, L);
   NAME(try)(b, b->whole, b->dt, 0, L);
   for (int k = 0; fresh && k < b->leaves; k++)
     EACH_LANE {
       NAME(warm_next)((NAME(leaf) *)b->leaf + k, l);
     }
-  NAME(take_leaves)(b, b->dt, 0, L);
-  NAME(take_sums)(b, b->dt, now, 0, L);
+  NAME(take)(b, b->dt, now, 0, L);
   SUM_LANES(bad) bad += s->margin[l] >= 0.0 ? 0 : 1;
   return bad;
+}
+
+/*
+** A step in two halves, then the state as it was: the current of each leaf
+** over both into 'flow'. Lanes that meet a limit in it: BIG.
+*/
+static void NAME (halves)(const amp_block *b) {
+  size_t leaf = sizeof(NAME(leaf)) * (size_t)b->leaves;
+  const NAME(step) *s = (const NAME(step) *)b->step;
+  memcpy(b->saved, b->leaf, leaf);
+  memcpy(b->saved + leaf / sizeof(double), b->lane, sizeof(NAME(lane)));
+  for (int half = 0; half < 2; half++) {
+    NAME(try)(b, b->half, 0.5 * b->dt, 0, L);
+    for (int k = 0; k < b->leaves; k++)
+      for (int l = 0; l < L; l++) {
+        double i = ((const NAME(work) *)b->work + k)->i[l];
+        double old = half ? b->flow[k * L + l] : 0.0;
+        b->flow[k * L + l] = s->margin[l] >= 0.0 ? old + 0.5 * i : BIG;
+      }
+    NAME(take_leaves)(b, 0.5 * b->dt, 0, L);
+    if (b->features)
+      NAME(extra_take)(b, 0.5 * b->dt, 0, L);
+  }
+  memcpy(b->leaf, b->saved, leaf);
+  memcpy(b->lane, b->saved + leaf / sizeof(double), sizeof(NAME(lane)));
+}
+
+/* The whole step just done against its halves: charge that strayed. */
+static void NAME (compare)(const amp_block *b) {
+  const NAME(step) *s = (const NAME(step) *)b->step;
+  NAME(lane) *g = (NAME(lane) *)b->lane;
+  for (int l = 0; l < L; l++)
+    for (int k = 0; s->margin[l] >= 0.0 && k < b->leaves; k++) {
+      double i = ((const NAME(work) *)b->work + k)->i[l];
+      if (!(b->flow[k * L + l] < BIG))
+        break;
+      g->strayed[l] += fabs(i - b->flow[k * L + l]) * b->dt;
+      g->measured[l] += fabs(i) * b->dt;
+    }
+}
+
+static void NAME (keep_leaves)(const amp_block *b, double *row,
+                               double *before) {
+  for (int k = 0; k < b->leaves; k++, row += AMP_LEAF_TRACE) {
+    const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
+    double moved = p->qout[0] - p->qin[0];
+    row[LEAF_TRACE_CURRENT] = (moved - before[k]) / b->dt;
+    row[LEAF_TRACE_SOC] = p->z[0];
+    before[k] = moved;
+  }
 }
 
 /* Where a run stands: s from the start of the duty, steps done, and s since
@@ -737,7 +835,17 @@ static inline int64_t NAME (whole_step)(const amp_block *b, double now,
 typedef struct NAME(clock) {
   double now, warm;
   size_t done;
+  double moved[AMP_PACK_LEAVES]; /* C out of each leaf so far, one lane */
 } NAME(clock);
+
+/* Coefficients of a step of the block's length, and of half of it. */
+static void NAME (coefs)(const amp_block *b, const amp_chunk *c) {
+  for (int l = 0; l < L; l++) {
+    NAME(coef_of)(b, b->whole, b->dt, l);
+    if (c->measure)
+      NAME(coef_of)(b, b->half, 0.5 * b->dt, l);
+  }
+}
 
 /* One step of all lanes and what is kept of it. */
 static void NAME (one_step)(amp_block *b, const amp_chunk *c,
@@ -746,7 +854,12 @@ static void NAME (one_step)(amp_block *b, const amp_chunk *c,
   double before[7] = {0}, now = k->now;
   if (L == 1 && c->trace)
     NAME(sums_now)(b, before);
+  bool halved = c->measure && k->done % (size_t)c->measure == 0;
+  if (halved)
+    NAME(halves)(b);
   int64_t bad = NAME(whole_step)(b, now, fresh);
+  if (halved)
+    NAME(compare)(b);
   for (int l = 0; bad > 0 && l < L; l++)
     if (!(s->margin[l] >= 0.0))
       NAME(limits)(b, b->dt, now, l);
@@ -754,6 +867,10 @@ static void NAME (one_step)(amp_block *b, const amp_chunk *c,
     c->soc[k->done * L + (size_t)l] = s->soc[l];
   if (L == 1 && c->trace)
     NAME(keep_trace)(b, c->trace + k->done * AMP_TRACE, now + b->dt, before);
+  if (L == 1 && c->leaf)
+    NAME(keep_leaves)(b,
+                      c->leaf + k->done * (size_t)b->leaves * AMP_LEAF_TRACE,
+                      k->moved);
   k->done++;
 }
 
@@ -768,8 +885,7 @@ static void NAME (test_step)(amp_block *b, const amp_chunk *c, size_t t,
     if (b->single)
       NAME(leaf_flush)(b);
     b->dt = dt;
-    for (int l = 0; l < L; l++)
-      NAME(coef_of)(b, b->whole, dt, l);
+    NAME(coefs)(b, c);
   }
   for (int sub = 0; sub < split; sub++) {
     bool fresh = k->warm >= WARM_TEST;
@@ -780,14 +896,17 @@ static void NAME (test_step)(amp_block *b, const amp_chunk *c, size_t t,
 }
 
 void ENTRY (amp_block *b, const amp_chunk *c) {
-  NAME(clock) k = {0.0, WARM_TEST, 0};
+  NAME(clock) k = {.warm = WARM_TEST};
   size_t every = b->dt < WARM_TIME ? (size_t)(WARM_TIME / b->dt) : 1;
   double ac = 0.0, dc = 0.0, each = b->dt * c->split;
   b->phase = NULL;
-  for (int l = 0; l < L; l++)
-    NAME(coef_of)(b, b->whole, b->dt, l);
+  NAME(coefs)(b, c);
   if (b->single)
     NAME(leaf_open)(b);
+  for (int j = 0; L == 1 && c->leaf && j < b->leaves; j++) {
+    const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + j;
+    k.moved[j] = p->qout[0] - p->qin[0];
+  }
   for (size_t t = c->first; t < c->last; t++) {
     double wide = c->edge ? c->edge[t + 1] - c->edge[t] : each;
     ac += c->ac[t] * wide;
@@ -812,6 +931,12 @@ void ENTRY (amp_block *b, const amp_chunk *c) {
 }
 
 #undef EACH_LANE
+#undef EACH_LEAF
+#undef OPEN_R
+#undef DEAD_R
+#undef LIVE
+#undef WORN_OUT
+#undef NEAR_K
 #undef SUM_LANES
 #undef BIG
 #undef SLACK

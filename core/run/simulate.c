@@ -25,7 +25,8 @@ typedef struct cycle_list {
 typedef struct bench {
   amp_block block;
   double *memory, *soc;
-  size_t size, soc_size;
+  const amp_group **of;
+  size_t size, soc_size, of_size;
   cycle_list list[AMP_LANES];
   amp_rainflow *flow[AMP_LANES];
 } bench;
@@ -46,13 +47,24 @@ typedef struct batch {
   size_t *leaf_table; /* [case] offset in table_of[] */
   int *table_of;      /* row of each leaf's table, case by case */
   size_t all_leaves;
-  int most_leaves, most_nodes, split;
+  int most_leaves, most_nodes;
   double dt_max;
+  double *step_of; /* [case]: s, longest step inside */
   bench *worker;
   size_t workers;
   amp_status *status; /* per block */
-  double *trace, *ended;
+  bool want_trace;
+  double *trace, *leaf_trace, *ended;
+  size_t trace_steps, leaf_size;
+  amp_leaf_sum *leaf_sum;
 } batch;
+
+/* Charge that may go through another leaf than in shorter steps: where the
+** search for the step stops (1e-3 is promised), and the shortest step. */
+#define SHARE_AIM 0.6e-3
+#define SHORTEST 5.0 /* s */
+#define LEAF_NUMBERS 8000000
+#define MEASURE 23 /* every so many steps; prime to hours and days */
 
 amp_sim_options amp_sim_defaults (void) {
   amp_sim_options o = {600.0, 1, false, false};
@@ -91,8 +103,10 @@ static double *at_line (double *p) {
 
 /* The chemistry's curve, row by row: where a row lies within one piece of
 ** the curve it is the same cubic. */
-static void table_fill (double *row, const amp_chemistry *chem,
-                        const amp_cell *cell) {
+static void table_fill (double *row, const amp_group *g) {
+  const amp_chemistry *chem = g->chemistry;
+  const amp_cell *cell = &g->cell;
+  const double *entropic = g->entropic;
   double sum = 0.0;
   for (int i = 0; i <= AMP_ROWS; i++, row += AMP_ROW) {
     int k = i < AMP_ROWS ? i : AMP_ROWS - 1;
@@ -110,7 +124,7 @@ static void table_fill (double *row, const amp_chemistry *chem,
     row[ROW_R] = amp_cell_shape(cell, x0);
     row[ROW_DR] = amp_cell_shape(cell, x1) - row[ROW_R];
     row[ROW_F] = i < AMP_ROWS ? sum : row[ROW_F - AMP_ROW];
-    row[ROW_SPARE] = 0.0;
+    row[ROW_SPARE] = entropic ? amp_entropic_at(entropic, i * h) : 0.0;
     sum += y0 + m0 / 2.0 + c2 / 3.0 + c3 / 4.0;
   }
 }
@@ -118,6 +132,8 @@ static void table_fill (double *row, const amp_chemistry *chem,
 static bool same_table (const amp_group *a, const amp_group *b) {
   const amp_curve *x = &a->chemistry->ocv, *y = &b->chemistry->ocv;
   if (memcmp(a->cell.r0_shape, b->cell.r0_shape, sizeof a->cell.r0_shape))
+    return false;
+  if (a->entropic != b->entropic)
     return false;
   if (a->chemistry == b->chemistry)
     return true;
@@ -146,8 +162,7 @@ static amp_status tables_make (batch *w, size_t n) {
   w->table_size = (room * (AMP_ROWS + 1) + 1) * AMP_ROW * sizeof(double);
   w->table = amp_alloc(w->ctx, w->table_size);
   for (size_t t = 0; w->table && t < room; t++)
-    table_fill(at_line(w->table) + t * (AMP_ROWS + 1) * AMP_ROW,
-               owner[t]->chemistry, &owner[t]->cell);
+    table_fill(at_line(w->table) + t * (AMP_ROWS + 1) * AMP_ROW, owner[t]);
   w->tables = room;
   amp_free(w->ctx, owner, w->all_leaves * sizeof *owner);
   return w->table ? AMP_OK : AMP_ENOMEM;
@@ -198,9 +213,29 @@ static amp_status check_all (const amp_sim_case *cases, size_t n,
   return s;
 }
 
+/* What it uses of lanes_features.h. */
+static unsigned uses_of (const amp_pack *p) {
+  unsigned u = p->heater.power > 0.0 ? AMP_USES_HEATER : 0;
+  for (int i = 0; i < p->leaves; i++) {
+    const amp_group *g = &p->leaf[i];
+    u |= g->bleed > 0.0 ? AMP_USES_BLEED : 0;
+    u |= g->trip != NULL ? AMP_USES_TRIP : 0;
+    u |= g->rates != NULL ? AMP_USES_RATES : 0;
+    u |= g->entropic != NULL || g->coolant > 0.0 || g->body > 0
+             ? AMP_USES_HEAT
+             : 0;
+  }
+  return u;
+}
+
+/* Cases of one block: one tree, one set of features. */
 static bool same_shape (const amp_pack *a, const amp_pack *b) {
-  if (a->leaves != b->leaves || a->nodes != b->nodes)
+  if (a->leaves != b->leaves || a->nodes != b->nodes ||
+      uses_of(a) != uses_of(b))
     return false;
+  for (int i = 0; i < a->leaves; i++)
+    if (a->leaf[i].body != b->leaf[i].body)
+      return false;
   for (int i = 0; i < a->nodes; i++)
     if (a->node[i].level != b->node[i].level ||
         a->node[i].first != b->node[i].first ||
@@ -219,7 +254,8 @@ static void blocks_make (batch *w, size_t n, bool *taken) {
     if (taken[i])
       continue;
     for (size_t j = i; j < n; j++)
-      if (!taken[j] && same_shape(w->cases[i].pack, w->cases[j].pack)) {
+      if (!taken[j] && w->step_of[i] == w->step_of[j] &&
+          same_shape(w->cases[i].pack, w->cases[j].pack)) {
         taken[j] = true;
         w->order[done++] = j;
       }
@@ -236,25 +272,35 @@ static void blocks_make (batch *w, size_t n, bool *taken) {
 
 static size_t bench_doubles (const batch *w) {
   size_t leaf = LEAF_COUNT + 2 * (size_t)COEF_COUNT + WORK_COUNT;
-  return ((size_t)w->most_leaves * leaf + (size_t)STEP_COUNT +
-          (size_t)TALLY_COUNT + (size_t)LANE_COUNT +
+  size_t more = w->most_nodes > 1 ? LEAF_COUNT + COEF_COUNT + 1 : 0;
+  return ((size_t)w->most_leaves * (leaf + more) + (size_t)STEP_COUNT +
+          (size_t)TALLY_COUNT + 2 * (size_t)LANE_COUNT +
           4 * (size_t)w->most_nodes) *
          AMP_LANES;
 }
 
-static bool bench_new (const batch *w, bench *b, size_t longest) {
+static bool bench_new (const batch *w, bench *b) {
   b->size = (bench_doubles(w) + 8) * sizeof(double);
   b->memory = amp_alloc(w->ctx, b->size);
-  b->soc_size = longest * AMP_LANES * sizeof(double);
-  b->soc =
-      w->sink && w->opt.want_cycles ? amp_alloc(w->ctx, b->soc_size) : NULL;
+  b->of_size = (size_t)w->most_leaves * AMP_LANES * sizeof *b->of;
+  b->of = amp_alloc(w->ctx, b->of_size);
   for (int l = 0; l < AMP_LANES; l++)
     b->list[l].ctx = w->ctx;
-  return b->memory && (b->soc || !(w->sink && w->opt.want_cycles));
+  return b->memory && b->of;
+}
+
+/* What is kept of a month for cycle counting, where anybody counts. */
+static bool bench_soc (const batch *w, bench *b, size_t longest) {
+  if (!(w->sink && w->opt.want_cycles))
+    return true;
+  b->soc_size = longest * AMP_LANES * sizeof(double);
+  b->soc = amp_alloc(w->ctx, b->soc_size);
+  return b->soc != NULL;
 }
 
 static void bench_free (const batch *w, bench *b) {
   amp_free(w->ctx, b->memory, b->size);
+  amp_free(w->ctx, b->of, b->of_size);
   amp_free(w->ctx, b->soc, b->soc_size);
   for (int l = 0; l < AMP_LANES; l++)
     amp_free(w->ctx, b->list[l].cycle, b->list[l].room * sizeof(amp_cycle));
@@ -262,7 +308,7 @@ static void bench_free (const batch *w, bench *b) {
 
 /* Lay the fields of a block of 'lanes' out in the bench's memory. */
 static void bench_lay (const batch *w, bench *b, const amp_pack *shape,
-                       int lanes) {
+                       int lanes, double step) {
   amp_block *k = &b->block;
   size_t n = (size_t)shape->leaves, m = (size_t)shape->nodes;
   size_t l = (size_t)lanes;
@@ -273,8 +319,13 @@ static void bench_lay (const batch *w, bench *b, const amp_pack *shape,
   k->nodes = shape->nodes;
   k->node = shape->node;
   k->table = at_line(w->table);
-  k->dt = w->duty->dt / w->split;
-  k->single = shape->nodes == 1 && !w->duty->amps && !w->duty->phase;
+  k->dt = w->duty->dt / amp_lanes_split(w->duty->dt, step);
+  k->shape = shape;
+  k->features = uses_of(shape);
+  k->single =
+      shape->nodes == 1 && !w->duty->amps && !w->duty->phase && !k->features;
+  k->stats = w->leaf_sum != NULL && !k->single;
+  k->of = b->of;
   k->leaf = p;
   k->whole = k->leaf + n * LEAF_COUNT * l;
   k->part = k->whole + n * COEF_COUNT * l;
@@ -286,6 +337,11 @@ static void bench_lay (const batch *w, bench *b, const amp_pack *shape,
   k->r = k->e + m * l;
   k->a = k->r + m * l;
   k->b = k->a + m * l;
+  if (m > 1) { /* else no step is ever halved */
+    k->half = k->b + m * l;
+    k->flow = k->half + n * COEF_COUNT * l;
+    k->saved = k->flow + n * l;
+  }
 }
 
 static double *leaf_of (const amp_block *b, int leaf, int field, int lane) {
@@ -318,10 +374,12 @@ static void fill_state (amp_block *b, int leaf, int l, double temp) {
       ((size_t)*leaf_of(b, leaf, LEAF_base, l) + (size_t)at) * AMP_ROW;
   double c0 = row[ROW_C0], c1 = row[ROW_C1], c2 = row[ROW_C2];
   double c3 = row[ROW_C3];
+  *leaf_of(b, leaf, LEAF_opened, l) = -1.0;
   fill_warm(b, leaf, l, temp);
   *leaf_of(b, leaf, LEAF_ocv, l) = c0 + u * (c1 + u * (c2 + u * c3));
   *leaf_of(b, leaf, LEAF_slope, l) = c1 + u * (2.0 * c2 + u * (3.0 * c3));
   *leaf_of(b, leaf, LEAF_shape, l) = row[ROW_R] + u * row[ROW_DR];
+  *leaf_of(b, leaf, LEAF_vend, l) = *leaf_of(b, leaf, LEAF_ocv, l);
   *leaf_of(b, leaf, LEAF_f, l) =
       row[ROW_F] +
       u * (c0 + u * (c1 * (1.0 / 2) + u * (c2 * (1.0 / 3) + u * c3 * 0.25)));
@@ -333,6 +391,12 @@ static void fill_leaf (amp_block *b, int k, int l, const amp_group *g,
   const amp_cell *c = &g->cell;
   double ohm = g->series / g->parallel;
   bool warm = g->heat_capacity > 0.0;
+  /* without any cooling: a time constant of 30 years */
+  double cool = fmax(g->cooling + g->coolant, 1e-9 * g->heat_capacity);
+  b->of[k * b->lanes + l] = g;
+  *leaf_of(b, k, LEAF_bleed, l) = g->bleed;
+  *leaf_of(b, k, LEAF_vbleed, l) = g->v_bleed;
+  *leaf_of(b, k, LEAF_gshare, l) = warm ? g->coolant / cool : 0.0;
   *leaf_of(b, k, LEAF_base, l) = base;
   *leaf_of(b, k, LEAF_kv, l) = g->series;
   *leaf_of(b, k, LEAF_kr, l) = c->r0 * ohm;
@@ -352,8 +416,8 @@ static void fill_leaf (amp_block *b, int k, int l, const amp_group *g,
   *leaf_of(b, k, LEAF_vmin, l) = g->v_min * g->series;
   *leaf_of(b, k, LEAF_vmax, l) = g->v_max * g->series;
   *leaf_of(b, k, LEAF_heat, l) = g->heat_capacity;
-  *leaf_of(b, k, LEAF_cool, l) = g->cooling;
-  *leaf_of(b, k, LEAF_icool, l) = warm ? 1.0 / g->cooling : 0.0;
+  *leaf_of(b, k, LEAF_cool, l) = cool;
+  *leaf_of(b, k, LEAF_icool, l) = warm ? 1.0 / cool : 0.0;
   *leaf_of(b, k, LEAF_z, l) = g->soc_start;
   fill_state(b, k, l, temp);
 }
@@ -363,8 +427,20 @@ static void fill_lane (const batch *w, amp_block *b, int l, size_t i) {
   const amp_converter *v = &c->converter;
   const int *table = w->table_of + w->leaf_table[i];
   double temp = w->duty->temp[0] + c->temp_shift;
-  for (int k = 0; k < c->pack->leaves; k++)
+  const amp_heater *h = &c->pack->heater;
+  double heat = 0.0;
+  for (int k = 0; k < c->pack->leaves; k++) {
     fill_leaf(b, k, l, &c->pack->leaf[k], table[k], temp);
+    heat += c->pack->leaf[k].heat_capacity;
+  }
+  for (int k = 0; heat > 0.0 && k < c->pack->leaves; k++)
+    *leaf_of(b, k, LEAF_hshare, l) = c->pack->leaf[k].heat_capacity / heat;
+  *lane_of(b, LANE_hw, l) = h->power;
+  *lane_of(b, LANE_hon, l) = h->on;
+  *lane_of(b, LANE_hoff, l) = h->off;
+  *lane_of(b, LANE_hpack, l) = h->from_pack ? 1.0 : 0.0;
+  *lane_of(b, LANE_tin, l) = c->pack->coolant_temp;
+  *lane_of(b, LANE_ishare, l) = amp_pack_capacity(c->pack) / 3600.0 / 20.0;
   *lane_of(b, LANE_lf, l) = c->load_factor;
   *lane_of(b, LANE_sf, l) = c->sun_factor;
   *lane_of(b, LANE_eta, l) = v->efficiency;
@@ -378,7 +454,7 @@ static void fill_lane (const batch *w, amp_block *b, int l, size_t i) {
   *lane_of(b, LANE_rvmax, l) = v->v_max > 0.0 ? v->v_max : 1e300;
   *lane_of(b, LANE_ownmin, l) = *lane_of(b, LANE_rvmin, l);
   *lane_of(b, LANE_ownmax, l) = *lane_of(b, LANE_rvmax, l);
-  if (b->nodes == 1) { /* one leaf: its window and the converter's are one */
+  if (b->single) { /* one leaf: its window and the converter's are one */
     double *lo = leaf_of(b, 0, LEAF_vmin, l),
            *hi = leaf_of(b, 0, LEAF_vmax, l);
     *lo = fmax(*lo, *lane_of(b, LANE_rvmin, l));
@@ -400,6 +476,21 @@ static int series_groups (const amp_pack *p, int node) {
   return sum;
 }
 
+/* A leaf's sums, and its fuse whole again. */
+static void start_leaf (amp_block *b, int k, int l) {
+  static const int zero[] = {LEAF_open, LEAF_worn,  LEAF_qout, LEAF_qin,
+                             LEAF_lows, LEAF_highs, LEAF_share};
+  for (size_t f = 0; f < sizeof zero / sizeof *zero; f++)
+    *leaf_of(b, k, zero[f], l) = 0.0;
+  *leaf_of(b, k, LEAF_opened, l) = -1.0;
+  *leaf_of(b, k, LEAF_first_low, l) = -1.0;
+  *leaf_of(b, k, LEAF_first_high, l) = -1.0;
+  *leaf_of(b, k, LEAF_ihi, l) = *leaf_of(b, k, LEAF_thi, l) = -1e300;
+  *leaf_of(b, k, LEAF_ilo, l) = *leaf_of(b, k, LEAF_tlo, l) = 1e300;
+  *leaf_of(b, k, LEAF_zhi, l) = -1e300;
+  *leaf_of(b, k, LEAF_zlo, l) = 1e300;
+}
+
 static void start_extremes (amp_block *b) {
   for (int l = 0; l < b->lanes; l++) {
     for (int f = LANE_served; f < LANE_COUNT; f++)
@@ -416,6 +507,11 @@ static void start_extremes (amp_block *b) {
     *lane_of(b, LANE_last_unserved, l) = -1.0;
     *lane_of(b, LANE_first_curtailed, l) = -1.0;
     *lane_of(b, LANE_first_empty, l) = -1.0;
+    *lane_of(b, LANE_first_cold, l) = -1.0;
+    *lane_of(b, LANE_last_cold, l) = -1.0;
+    *lane_of(b, LANE_first_open, l) = -1.0;
+    for (int k = 0; k < b->leaves; k++)
+      start_leaf(b, k, l);
   }
 }
 
@@ -465,6 +561,12 @@ static void month_take (amp_block *b, int l, double groups, double time,
   m->temp_time = *lane_of(b, LANE_temp_time, l);
   m->discharge_time = *lane_of(b, LANE_discharge_time, l);
   m->unserved_time = *lane_of(b, LANE_unserved_time, l);
+  m->bled = *lane_of(b, LANE_bled, l);
+  m->heater = *lane_of(b, LANE_heater, l);
+  m->reversible = *lane_of(b, LANE_rev, l);
+  m->cold_unserved = *lane_of(b, LANE_cold_unserved, l);
+  m->cold_curtailed = *lane_of(b, LANE_cold_curtailed, l);
+  m->cold_time = *lane_of(b, LANE_cold_time, l);
 }
 
 static void month_add (amp_sim_month *sum, const amp_sim_month *m) {
@@ -485,14 +587,22 @@ static void month_add (amp_sim_month *sum, const amp_sim_month *m) {
   sum->temp_time += m->temp_time;
   sum->discharge_time += m->discharge_time;
   sum->unserved_time += m->unserved_time;
+  sum->bled += m->bled;
+  sum->heater += m->heater;
+  sum->reversible += m->reversible;
+  sum->cold_unserved += m->cold_unserved;
+  sum->cold_curtailed += m->cold_curtailed;
+  sum->cold_time += m->cold_time;
 }
 
 /* Sums that are not by month go to the result, all start again at 0. */
 static void month_close (amp_block *b, int l, amp_sim_result *r,
-                         double *leaf_charge) {
+                         double *leaf_charge, double *measured) {
   r->power_residual += *lane_of(b, LANE_power_residual, l);
   r->events += (size_t)*lane_of(b, LANE_events, l);
   *leaf_charge += *lane_of(b, LANE_leaf_charge, l);
+  r->share_error += *lane_of(b, LANE_strayed, l);
+  *measured += *lane_of(b, LANE_measured, l);
   for (int f = LANE_served; f < LANE_soc_low; f++)
     *lane_of(b, f, l) = 0.0;
 }
@@ -510,6 +620,46 @@ static void extremes_take (const amp_block *b, int l, amp_sim_result *r) {
   r->last_unserved = *lane_of(b, LANE_last_unserved, l);
   r->first_curtailed = *lane_of(b, LANE_first_curtailed, l);
   r->first_empty = *lane_of(b, LANE_first_empty, l);
+  r->first_cold = *lane_of(b, LANE_first_cold, l);
+  r->last_cold = *lane_of(b, LANE_last_cold, l);
+  r->first_opened = *lane_of(b, LANE_first_open, l);
+}
+
+/* A leaf of the one lane of a trace. */
+static void leaf_sum_take (const amp_block *b, int k, amp_leaf_sum *s) {
+  s->charge_out = *leaf_of(b, k, LEAF_qout, 0);
+  s->charge_in = *leaf_of(b, k, LEAF_qin, 0);
+  s->i_max = *leaf_of(b, k, LEAF_ihi, 0);
+  s->i_min = *leaf_of(b, k, LEAF_ilo, 0);
+  s->share_max = *leaf_of(b, k, LEAF_share, 0);
+  s->soc_end = *leaf_of(b, k, LEAF_z, 0);
+  s->soc_low = *leaf_of(b, k, LEAF_zlo, 0);
+  s->soc_high = *leaf_of(b, k, LEAF_zhi, 0);
+  s->temp_low = *leaf_of(b, k, LEAF_tlo, 0);
+  s->temp_high = *leaf_of(b, k, LEAF_thi, 0);
+  s->opened = *leaf_of(b, k, LEAF_opened, 0);
+  s->lows = (size_t)*leaf_of(b, k, LEAF_lows, 0);
+  s->highs = (size_t)*leaf_of(b, k, LEAF_highs, 0);
+  s->first_low = *leaf_of(b, k, LEAF_first_low, 0);
+  s->first_high = *leaf_of(b, k, LEAF_first_high, 0);
+}
+
+/* The pack is the leaf: what the lane says of it. */
+static void leaf_sum_plain (const amp_sim_result *r, amp_leaf_sum *s) {
+  amp_leaf_sum one = {.charge_out = r->total.charge_out,
+                      .charge_in = r->total.charge_in,
+                      .i_max = r->i_max,
+                      .i_min = r->i_min,
+                      .share_max = 1.0,
+                      .soc_end = r->soc_end,
+                      .soc_low = r->soc_low,
+                      .soc_high = r->soc_high,
+                      .temp_low = r->temp_low,
+                      .temp_high = r->temp_high,
+                      .opened = -1.0,
+                      .first_low = -1.0,
+                      .first_high = -1.0};
+  *s = one;
 }
 
 /* --- cycles ------------------------------------------------------------ */
@@ -574,7 +724,8 @@ static amp_lanes_run *kernel_for (amp_isa isa, int lanes) {
   }
 }
 
-static amp_chunk chunk_of (const batch *w, size_t first, size_t last) {
+static amp_chunk chunk_of (const batch *w, size_t first, size_t last,
+                           double step) {
   const amp_duty *d = w->duty;
   amp_chunk c = {.ac = d->ac,
                  .dc = d->dc,
@@ -583,30 +734,40 @@ static amp_chunk chunk_of (const batch *w, size_t first, size_t last) {
                  .on = d->on,
                  .amps = d->amps,
                  .edge = d->edge,
-                 .dt_max = w->dt_max,
+                 .dt_max = step,
                  .phase = d->phase,
                  .ended = w->ended,
                  .first = first,
                  .last = last,
-                 .split = w->split};
+                 .split = amp_lanes_split(d->dt, step)};
   return c;
 }
 
 /* Steps inside the duty's steps first .. last-1. */
-static size_t rows_of (const batch *w, size_t first, size_t last) {
-  return amp_trace_row(w->duty, w->dt_max, last) -
-         amp_trace_row(w->duty, w->dt_max, first);
+static size_t rows_of (const batch *w, double step, size_t first,
+                       size_t last) {
+  return amp_trace_row(w->duty, step, last) -
+         amp_trace_row(w->duty, step, first);
+}
+
+/* Does anything in this tree share a current? */
+static bool shares (const amp_pack *p) {
+  for (int i = 0; i < p->nodes; i++)
+    if (p->node[i].level == AMP_PARALLEL && p->node[i].count > 1)
+      return true;
+  return false;
 }
 
 /* Sums of month m, the duty's steps first .. last-1, of the lanes in use, to
 ** results and caller. */
 static amp_status month_give (const batch *w, bench *k, size_t at, int used,
                               int m, size_t first, size_t last,
-                              double *leaf_charge) {
+                              double *leaf_charge, double *measured) {
   double time = w->duty->edge ? amp_duty_start(w->duty, last) -
                                     amp_duty_start(w->duty, first)
                               : (double)(last - first) * w->duty->dt;
-  size_t rows = k->soc ? rows_of(w, first, last) : 0;
+  double step = w->step_of[w->order[at]];
+  size_t rows = k->soc ? rows_of(w, step, first, last) : 0;
   amp_status s = AMP_OK;
   for (int l = 0; l < used && s == AMP_OK; l++) {
     size_t i = w->order[at + (size_t)l];
@@ -615,7 +776,7 @@ static amp_status month_give (const batch *w, bench *k, size_t at, int used,
     double groups = series_groups(w->cases[i].pack, 0);
     month_take(&k->block, l, groups, time, sum);
     month_add(&r->total, sum);
-    month_close(&k->block, l, r, &leaf_charge[l]);
+    month_close(&k->block, l, r, &leaf_charge[l], &measured[l]);
     if (k->soc)
       s = flow_month(k, l, rows, last == w->duty->n);
     if (s == AMP_OK && w->sink)
@@ -640,7 +801,8 @@ static void results_open (const batch *w, bench *k, size_t at, int used,
 
 static void results_close (const batch *w, bench *k, size_t at, int used,
                            const double *charge, const double *pairs,
-                           const double *leaf_charge) {
+                           const double *leaf_charge,
+                           const double *measured) {
   for (int l = 0; l < used; l++) {
     amp_sim_result *r = &w->result[w->order[at + (size_t)l]];
     double chem, now, left;
@@ -650,17 +812,26 @@ static void results_close (const batch *w, bench *k, size_t at, int used,
     r->stored_end = chem + now;
     r->total.loss -= now - pairs[l]; /* what the pairs hold is not heat yet */
     r->energy_residual = r->total.in - r->total.out - r->total.loss -
-                         (r->stored_end - r->stored_start);
+                         r->total.bled - (r->stored_end - r->stored_start);
     r->charge_residual = leaf_charge[l] - (charge[l] - left);
+    r->step = w->step_of[w->order[at]];
+    r->share_error *= measured[l] > 0.0 ? 4.0 / 3.0 / measured[l] : 0.0;
+    for (int j = 0; w->leaf_sum && j < k->block.leaves; j++)
+      if (k->block.single)
+        leaf_sum_plain(r, &w->leaf_sum[j]);
+      else
+        leaf_sum_take(&k->block, j, &w->leaf_sum[j]);
   }
 }
 
 static amp_status block_run (const batch *w, bench *k, size_t at, int used) {
   amp_lanes_run *run = kernel_for(w->ctx->isa, k->block.lanes);
   double charge[AMP_LANES], pairs[AMP_LANES], given[AMP_LANES] = {0};
-  amp_chunk all = chunk_of(w, 0, w->duty->n);
+  double measured[AMP_LANES] = {0};
+  double step = w->step_of[w->order[at]];
+  amp_chunk all = chunk_of(w, 0, w->duty->n, step);
   amp_status s = AMP_OK;
-  size_t first = 0, step = 0;
+  size_t first = 0, row = 0;
   all.ended = NULL;
   start_extremes(&k->block);
   for (int i = 0; i < w->opt.warm_up; i++)
@@ -668,19 +839,23 @@ static amp_status block_run (const batch *w, bench *k, size_t at, int used) {
   results_open(w, k, at, used, charge, pairs);
   for (int m = 0; m < 12 && s == AMP_OK; m++) {
     size_t last = m < 11 ? w->duty->month_end[m] : w->duty->n;
-    amp_chunk c = chunk_of(w, first, last);
+    amp_chunk c = chunk_of(w, first, last, step);
     if (last <= first)
       continue;
     if (amp_stopped(w->ctx))
       return AMP_ESTOP;
     c.soc = k->soc;
-    c.trace = w->trace ? w->trace + step * AMP_TRACE : NULL;
+    c.trace = w->trace ? w->trace + row * AMP_TRACE : NULL;
+    c.leaf = w->leaf_trace ? w->leaf_trace + row * AMP_LEAF_TRACE *
+                                                 (size_t)k->block.leaves
+                           : NULL;
+    c.measure = shares(k->block.shape) ? MEASURE : 0;
     run(&k->block, &c);
-    s = month_give(w, k, at, used, m, first, last, given);
-    step += w->trace ? rows_of(w, first, last) : 0;
+    s = month_give(w, k, at, used, m, first, last, given, measured);
+    row += w->trace ? rows_of(w, step, first, last) : 0;
     first = last;
   }
-  results_close(w, k, at, used, charge, pairs, given);
+  results_close(w, k, at, used, charge, pairs, given, measured);
   return s;
 }
 
@@ -690,7 +865,8 @@ static void block_work (void *arg, size_t i, size_t worker) {
   size_t at = w->first[i];
   int used = (int)(w->first[i + 1] - at);
   int lanes = used == 1 ? 1 : AMP_LANES;
-  bench_lay(w, k, w->cases[w->order[at]].pack, lanes);
+  bench_lay(w, k, w->cases[w->order[at]].pack, lanes,
+            w->step_of[w->order[at]]);
   for (int l = 0; l < lanes; l++) /* empty lanes repeat the last case */
     fill_lane(w, &k->block, l,
               w->order[at + (size_t)(l < used ? l : used - 1)]);
@@ -700,14 +876,66 @@ static void block_work (void *arg, size_t i, size_t worker) {
   flows_close(k);
 }
 
+/* --- the step of unequal strings --------------------------------------- */
+
+/* Steps of the duty that stand for month m (of a short duty: all). */
+static bool probe_of (const batch *w, int m, amp_chunk *c) {
+  const amp_duty *d = w->duty;
+  size_t from = m > 0 ? d->month_end[m - 1] : 0;
+  size_t to = m < 11 ? d->month_end[m] : d->n;
+  size_t day = (size_t)ceil(86400.0 / d->dt);
+  if (to <= from)
+    return false;
+  c->first = from;
+  c->last = to;
+  if (!d->edge && to - from > 2 * day && d->n > 28 * day) {
+    c->first = from + (to - from) / 2;
+    c->last = c->first + day;
+  }
+  return true;
+}
+
+/* The error of sharing in steps of 'step', over a day of each month, from
+** one case alone. */
+static double probe (const batch *w, bench *k, size_t i, double step) {
+  amp_chunk c = chunk_of(w, 0, 0, step);
+  double strayed, measured;
+  c.measure = 1;
+  c.ended = NULL;
+  bench_lay(w, k, w->cases[i].pack, 1, step);
+  fill_lane(w, &k->block, 0, i);
+  start_extremes(&k->block);
+  for (int m = 0; m < 12; m++)
+    if (probe_of(w, m, &c))
+      kernel_for(w->ctx->isa, 1)(&k->block, &c);
+  strayed = *lane_of(&k->block, LANE_strayed, 0);
+  measured = *lane_of(&k->block, LANE_measured, 0);
+  return measured > 0.0 ? 4.0 / 3.0 * strayed / measured : 0.0;
+}
+
+/* Halve the step of a case until its strings share to SHARE_AIM: the same
+** whatever else is in the batch. */
+static void choose_step (void *arg, size_t i, size_t worker) {
+  batch *w = arg;
+  double step = w->dt_max;
+  if (!w->opt.fixed_step && shares(w->cases[i].pack)) {
+    if (!w->duty->edge) /* the step there is, not the most it may be */
+      step = w->duty->dt / amp_lanes_split(w->duty->dt, step);
+    while (step > 2.0 * SHORTEST &&
+           probe(w, &w->worker[worker], i, step) > SHARE_AIM)
+      step *= 0.5;
+  }
+  w->step_of[i] = step;
+}
+
 /* --- a batch ----------------------------------------------------------- */
 
-static size_t longest_month (const batch *w) {
+static size_t longest_month (const batch *w, double step) {
   const amp_duty *d = w->duty;
   size_t most = 0, first = 0;
   for (int m = 0; m < 12; m++) {
     size_t last = m < 11 ? d->month_end[m] : d->n;
-    size_t rows = last > first ? rows_of(w, first, last) : 0;
+    size_t rows = last > first ? rows_of(w, step, first, last) : 0;
     most = rows > most ? rows : most;
     first = last > first ? last : first;
   }
@@ -716,7 +944,6 @@ static size_t longest_month (const batch *w) {
 
 static void batch_measure (batch *w, size_t n) {
   w->dt_max = step_most(w->opt.dt_max);
-  w->split = amp_lanes_split(w->duty->dt, w->dt_max);
   for (size_t i = 0; i < n; i++) {
     const amp_pack *p = w->cases[i].pack;
     w->all_leaves += (size_t)p->leaves;
@@ -736,21 +963,42 @@ static void batch_free (batch *w, size_t n, bool *taken) {
   amp_free(c, w->table_of, w->all_leaves * sizeof *w->table_of);
   amp_free(c, w->leaf_table, n * sizeof *w->leaf_table);
   amp_free(c, w->order, n * sizeof *w->order);
+  amp_free(c, w->step_of, n * sizeof *w->step_of);
   amp_free(c, w->first, (n + 1) * sizeof *w->first);
   amp_free(c, w->status, (n + 1) * sizeof *w->status);
   amp_free(c, taken, n * sizeof *taken);
 }
 
 static amp_status batch_benches (batch *w) {
-  size_t longest = longest_month(w);
   w->workers = w->ctx->workers ? w->ctx->workers : 1;
   w->worker = amp_alloc(w->ctx, w->workers * sizeof *w->worker);
   if (!w->worker)
     return AMP_ENOMEM;
   for (size_t i = 0; i < w->workers; i++)
-    if (!bench_new(w, &w->worker[i], longest))
+    if (!bench_new(w, &w->worker[i]))
       return AMP_ENOMEM;
   return AMP_OK;
+}
+
+/* What grows with the number of steps: months for the cycle count, a trace. */
+static amp_status batch_buffers (batch *w, size_t n) {
+  double least = w->dt_max;
+  for (size_t i = 0; i < n; i++)
+    least = fmin(least, w->step_of[i]);
+  for (size_t i = 0; i < w->workers; i++)
+    if (!bench_soc(w, &w->worker[i], longest_month(w, least)))
+      return AMP_ENOMEM;
+  if (!w->want_trace)
+    return AMP_OK;
+  size_t leaves = (size_t)w->cases[0].pack->leaves;
+  w->trace_steps = amp_trace_row(w->duty, least, w->duty->n);
+  w->trace = amp_alloc(w->ctx, w->trace_steps * AMP_TRACE * sizeof *w->trace);
+  if (leaves > 1 &&
+      w->trace_steps * leaves * AMP_LEAF_TRACE <= LEAF_NUMBERS) {
+    w->leaf_size = w->trace_steps * leaves * AMP_LEAF_TRACE * sizeof(double);
+    w->leaf_trace = amp_alloc(w->ctx, w->leaf_size);
+  }
+  return w->trace && (w->leaf_trace || !w->leaf_size) ? AMP_OK : AMP_ENOMEM;
 }
 
 static amp_status batch_run (batch *w, size_t n, amp_error *err) {
@@ -763,8 +1011,9 @@ static amp_status batch_run (batch *w, size_t n, amp_error *err) {
   w->order = amp_alloc(w->ctx, n * sizeof *w->order);
   w->first = amp_alloc(w->ctx, (n + 1) * sizeof *w->first);
   w->status = amp_alloc(w->ctx, (n + 1) * sizeof *w->status);
+  w->step_of = amp_alloc(w->ctx, n * sizeof *w->step_of);
   if (taken && w->table_of && w->leaf_table && w->order && w->first &&
-      w->status) {
+      w->status && w->step_of) {
     for (size_t i = 0; i < n; i++) {
       w->leaf_table[i] = leaf;
       leaf += (size_t)w->cases[i].pack->leaves;
@@ -773,6 +1022,10 @@ static amp_status batch_run (batch *w, size_t n, amp_error *err) {
   }
   if (s == AMP_OK)
     s = batch_benches(w);
+  if (s == AMP_OK) {
+    amp_parallel_for(w->ctx, n, choose_step, w);
+    s = batch_buffers(w, n);
+  }
   if (s == AMP_OK) {
     blocks_make(w, n, taken);
     amp_parallel_for(w->ctx, w->blocks, block_work, w);
@@ -804,8 +1057,10 @@ amp_status amp_simulate (const amp_context *ctx, const amp_sim_case *cases,
 /* --- a trace ----------------------------------------------------------- */
 
 struct amp_trace {
-  size_t n, phases, size;
+  size_t n, size, leaves, phases;
+  amp_leaf_sum *leaf;
   double *column[AMP_TRACE], *ended;
+  double *leaf_column; /* [leaves][AMP_LEAF_TRACE][n], or NULL */
   double data[];
 };
 
@@ -813,30 +1068,47 @@ static const char *const trace_name[AMP_TRACE] = {
     "time_s",  "soc",        "current_a",   "voltage_v",    "temp_k",
     "power_w", "unserved_w", "curtailed_w", "voltage_end_v"};
 
-/* Room for n rows, and the ends of the duty's phases: by their time, until
-** something else ends them. */
-static amp_trace *trace_new (const amp_context *ctx, const amp_duty *d,
-                             size_t n) {
-  size_t size =
-      sizeof(amp_trace) + (n * AMP_TRACE + d->phases) * sizeof(double);
-  amp_trace *t = amp_alloc(ctx, size);
+/* Rows of 'fields' numbers as columns of n. */
+static void turn (const double *row, size_t n, size_t fields, double *to) {
+  for (size_t c = 0; c < fields; c++)
+    for (size_t i = 0; i < n; i++)
+      to[c * n + i] = row[i * fields + c];
+}
+
+static amp_trace *trace_from (const batch *w) {
+  size_t n = w->trace_steps, leaves = (size_t)w->cases[0].pack->leaves;
+  size_t own = w->leaf_trace ? leaves * AMP_LEAF_TRACE : 0;
+  size_t sums = leaves * sizeof(amp_leaf_sum), phases = w->duty->phases;
+  size_t numbers = n * (AMP_TRACE + own) + phases;
+  size_t size = sizeof(amp_trace) + numbers * sizeof(double) + sums;
+  amp_trace *t = amp_alloc(w->ctx, size);
   if (!t)
     return NULL;
   t->n = n;
   t->size = size;
-  t->phases = d->phases;
-  t->ended = t->data + n * AMP_TRACE;
-  for (size_t k = 0; k < d->phases; k++)
-    t->ended[k] = amp_duty_start(d, d->phase[k].last);
+  t->leaves = leaves;
+  turn(w->trace, n, AMP_TRACE, t->data);
   for (int c = 0; c < AMP_TRACE; c++)
     t->column[c] = t->data + (size_t)c * n;
+  t->leaf_column = own ? t->data + AMP_TRACE * n : NULL;
+  if (own)
+    turn(w->leaf_trace, n, own, t->leaf_column);
+  t->phases = phases;
+  t->ended = t->data + n * (AMP_TRACE + own);
+  if (phases)
+    memcpy(t->ended, w->ended, phases * sizeof *t->ended);
+  t->leaf = (amp_leaf_sum *)(t->data + numbers);
+  memcpy(t->leaf, w->leaf_sum, sums);
   return t;
 }
 
-static void trace_fill (amp_trace *t, const double *row) {
-  for (int c = 0; c < AMP_TRACE; c++)
-    for (size_t i = 0; i < t->n; i++)
-      t->column[c][i] = row[i * AMP_TRACE + (size_t)c];
+/* Ends of the duty's phases: by their time, until something else ends them.
+** One more than there are. */
+static double *ends_new (const amp_context *ctx, const amp_duty *d) {
+  double *e = amp_alloc(ctx, (d->phases + 1) * sizeof *e);
+  for (size_t k = 0; e && k < d->phases; k++)
+    e[k] = amp_duty_start(d, d->phase[k].last);
+  return e;
 }
 
 amp_status amp_simulate_trace (const amp_context *ctx, const amp_sim_case *c,
@@ -844,9 +1116,8 @@ amp_status amp_simulate_trace (const amp_context *ctx, const amp_sim_case *c,
                                const amp_sim_options *opt, amp_trace **out,
                                amp_sim_result *result, amp_error *err) {
   batch w = {0};
+  amp_leaf_sum sum[AMP_PACK_LEAVES];
   amp_status s = check_all(c, 1, duty, err);
-  size_t n, size;
-  amp_trace *t;
   if (s != AMP_OK)
     return s;
   w.ctx = amp_context_or_plain(ctx);
@@ -854,22 +1125,17 @@ amp_status amp_simulate_trace (const amp_context *ctx, const amp_sim_case *c,
   w.duty = duty;
   w.opt = opt ? *opt : amp_sim_defaults();
   w.result = result;
-  batch_measure(&w, 1);
-  n = amp_trace_row(duty, w.dt_max, duty->n);
-  size = n * AMP_TRACE * sizeof(double);
-  w.all_leaves = 0;
-  w.trace = amp_alloc(w.ctx, size);
-  t = trace_new(w.ctx, duty, n);
-  if (t)
-    w.ended = t->ended;
-  s = w.trace && t ? batch_run(&w, 1, err)
-                   : amp_fail(err, AMP_ENOMEM, NULL, 0, 0, 0);
-  if (s == AMP_OK) {
-    trace_fill(t, w.trace);
-    *out = t;
-  } else
-    amp_trace_free(ctx, t);
-  amp_free(w.ctx, w.trace, size);
+  w.want_trace = true;
+  w.leaf_sum = sum;
+  w.ended = ends_new(w.ctx, duty);
+  if (!w.ended)
+    return amp_fail(err, AMP_ENOMEM, NULL, 0, 0, 0);
+  s = batch_run(&w, 1, err);
+  if (s == AMP_OK && !(*out = trace_from(&w)))
+    s = amp_fail(err, AMP_ENOMEM, NULL, 0, 0, 0);
+  amp_free(w.ctx, w.trace, w.trace_steps * AMP_TRACE * sizeof *w.trace);
+  amp_free(w.ctx, w.leaf_trace, w.leaf_size);
+  amp_free(w.ctx, w.ended, (duty->phases + 1) * sizeof *w.ended);
   return s;
 }
 
@@ -884,6 +1150,23 @@ size_t amp_trace_length (const amp_trace *t) {
 
 double amp_trace_phase_end (const amp_trace *t, size_t i) {
   return i < t->phases ? t->ended[i] : -1.0;
+}
+
+size_t amp_trace_leaves (const amp_trace *t) {
+  return t->leaves;
+}
+
+const amp_leaf_sum *amp_trace_leaf (const amp_trace *t, size_t leaf) {
+  return leaf < t->leaves ? &t->leaf[leaf] : NULL;
+}
+
+const double *amp_trace_leaf_column (const amp_trace *t, size_t leaf,
+                                     const char *name) {
+  size_t c = !strcmp(name, "soc") ? LEAF_TRACE_SOC : LEAF_TRACE_CURRENT;
+  if (!t->leaf_column || leaf >= t->leaves ||
+      (c == LEAF_TRACE_CURRENT && strcmp(name, "current_a")))
+    return NULL;
+  return t->leaf_column + (leaf * AMP_LEAF_TRACE + c) * t->n;
 }
 
 const double *amp_trace_column (const amp_trace *t, const char *name) {

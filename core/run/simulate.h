@@ -32,7 +32,9 @@ typedef struct amp_sim_case {
 } amp_sim_case;
 
 typedef struct amp_sim_options {
-  double dt_max;   /* s, longest step inside; 0: 600 */
+  double dt_max;   /* s, longest step inside; 0: 600. Packs with unequal
+                      strings take shorter ones, so that share_error stays
+                      under 1e-3 */
   int warm_up;     /* whole duties run before, unseen, so that the year starts
                       as it ends; default of amp_sim_defaults: 1 */
   bool want_cycles; /* count cycles (rainflow) of the state of charge */
@@ -63,6 +65,14 @@ typedef struct amp_sim_month {
   double temp_time; /* integral of cell temperature dt, K s */
   double discharge_time; /* s with current > 0 */
   double unserved_time;  /* s in which some load was not met */
+  double bled;           /* by passive balancing */
+  double heater;         /* into the heater, from wherever */
+  double reversible;     /* heat that came with charge and will go with it:
+                            warms the cells, is no loss */
+  double cold_unserved, cold_curtailed; /* the parts of unserved (AC and DC)
+                                           and curtailed in steps in which
+                                           temperature set the current */
+  double cold_time;      /* s of them */
 } amp_sim_month;
 
 typedef struct amp_sim_result {
@@ -84,7 +94,28 @@ typedef struct amp_sim_result {
                              limit acted: the error of the step. Current
                              asked: times the step's mean voltage */
   size_t events;          /* limits met inside a step, located */
+  double first_cold, last_cold; /* s: temperature set the current; < 0 */
+  double first_opened;    /* s: a fuse opened; < 0: never */
+  double step;            /* s, of a step inside */
+  double share_error;     /* part of the leaves' charge that half as long
+                             steps send through another leaf, x 4/3 (a step
+                             of order 2): the error of the step's sharing.
+                             0: nothing in parallel */
 } amp_sim_result;
+
+/* One leaf over the whole duty; what the leaf carries at its own ends. */
+typedef struct amp_leaf_sum {
+  double charge_out, charge_in; /* C */
+  double i_max, i_min;          /* A */
+  double share_max; /* largest part of the pack's current, while that is
+                       above C/20 of the pack */
+  double soc_end, soc_low, soc_high;
+  double temp_low, temp_high;   /* K */
+  double opened;                /* s, its fuse; < 0: never */
+  size_t lows, highs; /* limits located that this leaf set, discharging and
+                         charging */
+  double first_low, first_high; /* s; < 0: never */
+} amp_leaf_sum;
 
 /*
 ** The cycles of case 'i' of month 'm' (closed in that month; the last
@@ -114,6 +145,13 @@ amp_status amp_simulate_trace (const amp_context *ctx, const amp_sim_case *c,
                                amp_sim_result *result, amp_error *err);
 void amp_trace_free (const amp_context *ctx, amp_trace *t);
 size_t amp_trace_length (const amp_trace *t);
+/* Leaves of the pack, in its order. */
+size_t amp_trace_leaves (const amp_trace *t);
+const amp_leaf_sum *amp_trace_leaf (const amp_trace *t, size_t leaf);
+/* "current_a" (mean of the step) or "soc" (end of step) of one leaf; NULL for
+** a pack of one leaf and where that would be more than 8 million numbers. */
+const double *amp_trace_leaf_column (const amp_trace *t, size_t leaf,
+                                     const char *name);
 /* "time_s" (end of step, from the duty's start) "soc" "current_a"
 ** "voltage_v" "temp_k" "power_w" "unserved_w" (AC and DC) "curtailed_w"
 ** "voltage_end_v"; else NULL. Charge, temperature and voltage_end_v are
