@@ -2,7 +2,6 @@
 ** protect.c -- fuse, short circuit, and a circuit looked at as a whole.
 */
 #include "pack/protect.h"
-#include "base/elementary.h"
 #include "base/text.h"
 #include "base/value.h"
 #include <math.h>
@@ -35,50 +34,23 @@ double amp_fuse_next (double a) {
 
 /* ---- time against current ---- */
 
-amp_status amp_fuse_curve_check (const amp_fuse_curve *c, amp_error *err) {
-  amp_status s = amp_check_range(err, "points", c->n, 2, AMP_FUSE_POINTS);
-  if (s != AMP_OK)
-    return s;
-  for (int i = 0; i < c->n; i++) {
-    double i0 = i > 0 ? c->current[i - 1] : 0.0;
-    double t0 = i > 0 ? c->time[i - 1] : 1e9;
-    if (!(c->current[i] > i0 && c->current[i] < 1e7 && c->time[i] > 0.0 &&
-          c->time[i] < t0))
-      return amp_failf(err, AMP_EDATA, "curve",
-                       "a curve's currents must rise and its times fall "
-                       "(point %d)",
-                       i + 1);
-  }
-  return AMP_OK;
-}
-
-/* Between points 'k' and k + 1, straight in both logarithms. */
-static double between (const amp_fuse_curve *c, int k, double current) {
-  double part = amp_log(current / c->current[k]) /
-                amp_log(c->current[k + 1] / c->current[k]);
-  return c->time[k] * amp_pow(c->time[k + 1] / c->time[k], part);
-}
-
-amp_status amp_fuse_time (const amp_fuse_curve *c, double current,
-                          double *time, bool *most, amp_error *err) {
+amp_status amp_fuse_time (const amp_trip *curve, double current, double *time,
+                          bool *most, amp_error *err) {
   amp_status s;
-  int k = 0;
-  if (!c || c->n == 0)
+  if (!curve)
     return amp_failf(err, AMP_EMISSING, "curve",
                      "the fuse's time-current curve is wanted: a rating "
                      "alone does not tell how long it holds");
-  if ((s = amp_fuse_curve_check(c, err)) != AMP_OK ||
+  if ((s = amp_trip_check(curve, err)) != AMP_OK ||
       (s = amp_check_range(err, "current", current, 0.0, 1e7)) != AMP_OK)
     return s;
-  if (current < c->current[0])
+  if (!(current > curve->amp[0]))
     return amp_failf(err, AMP_EREFUSED, "current",
                      "the curve begins at %g A: whether and when it opens "
                      "at %g A is not told",
-                     c->current[0], current);
-  *most = current > c->current[c->n - 1];
-  while (k < c->n - 2 && current > c->current[k + 1])
-    k++;
-  *time = *most ? c->time[c->n - 1] : between(c, k, current);
+                     curve->amp[0], current);
+  *most = current > curve->amp[curve->n - 1];
+  *time = amp_trip_time(curve, current);
   return AMP_OK;
 }
 
@@ -155,8 +127,7 @@ amp_status amp_circuit_check (const amp_circuit *c, amp_error *err) {
       (s = given_in(err, "drop", c->drop, 0.0, 1e3)) != AMP_OK ||
       (s = given_in(err, "drop_limit", c->drop_limit, 0.0, 1.0)) != AMP_OK)
     return s;
-  return c->curve && c->curve->n > 0 ? amp_fuse_curve_check(c->curve, err)
-                                     : AMP_OK;
+  return c->curve ? amp_trip_check(c->curve, err) : AMP_OK;
 }
 
 amp_finding *amp_finding_add (amp_findings *f, const char *id, bool unknown,

@@ -9,6 +9,7 @@
 #define AMP_PACK_PROTECT_H
 
 #include "base/error.h"
+#include "pack/trip.h"
 #include <stdbool.h>
 
 /* A of a load of 'power' W through an inverter at 'v' V: P / (eta V). */
@@ -24,22 +25,12 @@ double amp_fuse_next (double a);
 
 /* ---- time against current ---- */
 
-enum { AMP_FUSE_POINTS = 32 };
-
-typedef struct amp_fuse_curve {
-  int n; /* 0: not given */
-  double current[AMP_FUSE_POINTS]; /* A, rising */
-  double time[AMP_FUSE_POINTS];    /* s, falling */
-} amp_fuse_curve;
-
-amp_status amp_fuse_curve_check (const amp_fuse_curve *c, amp_error *err);
-
 /*
-** s until it opens at 'current' A, straight between the points on log paper.
-** AMP_EMISSING: no curve. Below the first point it is not told when, nor
-** whether: AMP_EREFUSED; above the last the last time is the most: *most.
+** s until a fuse of this curve opens at 'current' A. AMP_EMISSING: no curve
+** (NULL). Up to its first point whether it ever opens is not told:
+** AMP_EREFUSED; above the last point that one's time is the most: *most.
 */
-amp_status amp_fuse_time (const amp_fuse_curve *c, double current,
+amp_status amp_fuse_time (const amp_trip *curve, double current,
                           double *time, bool *most, amp_error *err);
 
 /* ---- prospective short circuit ---- */
@@ -89,7 +80,7 @@ typedef struct amp_circuit {
   double interrupt; /* A */
   bool alternating; /* its voltage is told for alternating current */
   bool polarised;   /* a breaker that minds the direction */
-  const amp_fuse_curve *curve;  /* NULL: not given */
+  const amp_trip *curve; /* NULL: not given */
   double ampacity;  /* A of the cable, corrected */
   double drop, drop_limit; /* 0..1 of the voltage */
   const amp_short *prospective; /* NULL: not known */

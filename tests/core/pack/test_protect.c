@@ -34,7 +34,7 @@ static void design_current_and_next_fuse (void **state) {
 /* Straight on log paper: 200 A 100 s, 800 A 1 s falls by 10 where the
 ** current doubles: 400 A 10 s. Invented curve. */
 static void a_curve_is_straight_on_log_paper (void **state) {
-  amp_fuse_curve c = {2, {200, 800}, {100, 1}};
+  amp_trip c = {2, {200, 800}, {100, 1}};
   double t = 0.0;
   bool most = true;
   amp_error err = {0};
@@ -47,7 +47,7 @@ static void a_curve_is_straight_on_log_paper (void **state) {
   assert_true(most);
   assert_int_equal(amp_fuse_time(&c, 150.0, &t, &most, &err), AMP_EREFUSED);
   assert_int_equal(amp_fuse_time(NULL, 150.0, &t, &most, &err), AMP_EMISSING);
-  c.time[1] = 100;
+  c.time[1] = 101;
   assert_int_equal(amp_fuse_time(&c, 400.0, &t, &most, &err), AMP_EDATA);
 }
 
@@ -257,7 +257,7 @@ static void the_range_of_the_short_counts (void **state) {
 }
 
 static void a_surge_is_held_against_the_curve (void **state) {
-  amp_fuse_curve curve = {2, {120, 480}, {100, 1}};
+  amp_trip curve = {2, {120, 480}, {100, 1}};
   amp_findings f;
   amp_circuit c = hut(NULL);
   (void)state;
@@ -272,7 +272,7 @@ static void a_surge_is_held_against_the_curve (void **state) {
   c.surge_time = NAN;
   amp_circuit_look(&c, &f, NULL);
   assert_true(found(&f, "surge_time_missing")->unknown);
-  curve.current[0] = 200; /* the curve begins above the surge */
+  curve.amp[0] = 200; /* the curve begins above the surge */
   amp_circuit_look(&c, &f, NULL);
   assert_true(found(&f, "surge_above_fuse")->unknown);
 }
