@@ -125,6 +125,10 @@ double amp_log1p (double x) {
   return log_of_parts(k, m - 1.0, lost / u);
 }
 
+double amp_asinh (double y) {
+  return amp_asinh_inline(y);
+}
+
 /* A number as the exact sum of two doubles. */
 typedef struct twin {
   double hi, lo;
