@@ -18,7 +18,7 @@ double amp_exp (double x);   /* < 1 ulp; below -708: 0, above 709.7: inf */
 double amp_expm1 (double x); /* < 2 ulp */
 double amp_log (double x);   /* < 1 ulp; 0: -inf, < 0: NaN */
 double amp_log1p (double x); /* < 2 ulp */
-double amp_asinh (double y); /* < 3 ulp; |y| above 1e150: asinh(1e150) */
+double amp_asinh (double y); /* < 2 ulp; |y| above 1e150: asinh(1e150) */
 /* x >= 0, < 2 ulp; results below exp(-708): 0, above exp(709.7): inf */
 double amp_pow (double x, double y);
 double amp_sin (double x);   /* |x| <= 1e5, < 2 ulp of 1; > 1e6: NaN */

@@ -8,8 +8,9 @@ local inside = { compare_raw = true, sweep_raw = true, table_new = true,
   kind = true, keys = true, name = true, defaults = true, value = true,
   methods = true, fail = true, warn = true, progress = true, read = true,
   write = true, script = true, params_used = true, settings = true,
-  daily = true, net = true, series = true, describe = true,
+  daily = true, net = true, series = true, steps = true, describe = true,
   plain = true, profile_csv = true, profile_text = true,
+  profile_steps = true,
   offers_csv = true, offers_text = true, sha256 = true, nearest = true,
   log = true, log_csv = true, log_text = true, log_facts = true,
   print_by = true }
@@ -41,7 +42,8 @@ local function reader (read)
 end
 
 amp.profile = { daily = core.daily, net = core.net,
-  csv = reader(core.profile_csv), text = core.profile_text }
+  csv = reader(core.profile_csv), text = core.profile_text,
+  steps = core.profile_steps }
 local lots = loader("lot")
 amp.readings = { csv = reader(lots.csv), text = lots.text }
 amp.offers = { csv = plain.lists(reader(core.offers_csv)),

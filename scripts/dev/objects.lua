@@ -12,6 +12,7 @@ end
 local core = assert(c_half(amp.compare) or c_half(amp.table))
 
 local call = { daily = "amp.profile.daily{}", net = "amp.profile.net{}",
+  steps = "amp.profile.steps{ phase, phase, .. }",
   log = "amp.log.csv(path, opts)  amp.log.text(string, opts)",
   series = "amp.profile.csv(path, opts)  amp.profile.text(string, opts)" }
 
