@@ -336,7 +336,19 @@ static inline void NAME (phase_room)(const amp_block *b, int l0, int l1) {
   }
 }
 
-/* Where a phase has come to a limit: is it over, or does the limit hold? */
+/* Is a leaf at the charge that a current of this sign goes to? */
+static bool NAME (at_charge)(const amp_block *b, double sign, int l) {
+  for (int k = 0; sign != 0.0 && k < b->leaves; k++) {
+    const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
+    double left = sign > 0.0 ? p->z[l] - p->zmin[l] : p->zmax[l] - p->z[l];
+    if (left <= 2.0 * SLACK)
+      return true;
+  }
+  return false;
+}
+
+/* Where a phase has come to a limit: is it over, or does the limit hold? Only
+** a voltage holds, and only down to a taper. */
 static bool NAME (phase_ends)(const amp_block *b, int l) {
   const NAME(step) *s = (const NAME(step) *)b->step;
   const NAME(lane) *g = (const NAME(lane) *)b->lane;
@@ -345,6 +357,7 @@ static bool NAME (phase_ends)(const amp_block *b, int l) {
     return false;
   NAME(mean_soc)(b, false, soc, l, l + 1);
   return !(b->phase->taper > 0.0) || g->held[l] * sign > 0.0 ||
+         NAME(at_charge)(b, sign, l) ||
          (soc[l] - b->phase->until_soc) * sign <= 2.0 * SLACK;
 }
 
@@ -448,18 +461,21 @@ static inline void NAME (take_sums)(const amp_block *b, double tau,
                                     double now, int l0, int l1) {
   NAME(step) *s = (NAME(step) *)b->step;
   NAME(lane) *g = (NAME(lane) *)b->lane;
+  bool phase = b->phase != NULL; /* whose limits are meant: nothing lacks */
   EACH_LANE {
-    bool ok = s->margin[l] >= 0.0;
-    double on = ok ? tau : 0.0, asked = s->power[l], i = s->i[l];
+    bool ok = s->margin[l] >= 0.0, limited = s->limited[l] > 0.5;
+    double on = ok ? tau : 0.0, i = s->i[l];
     double got = s->term[l] / tau, v = s->v[l], keep = s->keep[l];
+    double asked = phase & limited ? got : s->power[l];
+    double load = phase & limited ? NAME(most)(got, 0.0) : s->dc[l];
     double term = ok ? s->term[l] : 0.0;
-    bool limited = s->limited[l] > 0.5, drawn = asked > 0.0;
+    bool drawn = asked > 0.0;
     double gap = drawn ? asked - got : got - asked;
     double missing = limited ? NAME(most)(gap, 0.0) : 0.0;
     double short_w = drawn ? missing : 0.0;
     double ac = NAME(least)(short_w * g->eta[l], s->ac[l]);
     double dc =
-        NAME(least)(NAME(most)(short_w - ac * g->ieta[l], 0.0), s->dc[l]);
+        NAME(least)(NAME(most)(short_w - ac * g->ieta[l], 0.0), load);
     double unmet = ac + s->over[l];
     double spill = (drawn ? 0.0 : missing) * g->ice[l];
     double late = unmet + dc > 0.0 ? on : 0.0;
@@ -475,7 +491,7 @@ static inline void NAME (take_sums)(const amp_block *b, double tau,
     g->held[l] = ok ? keep : held;
     g->served[l] += (s->ac[l] - ac) * on;
     g->unserved[l] += unmet * on;
-    g->dc_served[l] += (s->dc[l] - dc) * on;
+    g->dc_served[l] += (load - dc) * on;
     g->dc_unserved[l] += dc * on;
     g->curtailed[l] += spill * on;
     g->out[l] += NAME(most)(term, 0.0);
@@ -627,6 +643,7 @@ static double NAME (at_limit)(const amp_block *b, double left, double now,
 
 /* A step of one lane that meets limits: go to each, then on. */
 static void NAME (limits)(const amp_block *b, double dt, double now, int l) {
+  const NAME(step) *s = (const NAME(step) *)b->step;
   NAME(lane) *g = (NAME(lane) *)b->lane;
   double left = dt;
   int most = b->features ? 40 : 12;
@@ -642,6 +659,8 @@ static void NAME (limits)(const amp_block *b, double dt, double now, int l) {
     }
     NAME(take_part)(b, part, now, l);
     now += part;
+    if (b->phase && NAME(at_charge)(b, s->power[l], l))
+      NAME(phase_end)(b, now, l);
     if (b->features | b->stats)
       NAME(extra_event)(b, now, part < left, l);
     if (b->features)
@@ -690,7 +709,7 @@ static void NAME (ask_phase)(amp_block *b, const amp_chunk *c, size_t t) {
   NAME(step) *s = (NAME(step) *)b->step;
   NAME(lane) *g = (NAME(lane) *)b->lane;
   const int l0 = 0, l1 = L;
-  size_t k = 0;
+  size_t k;
   if (!b->phase)
     b->phase = c->phase;
   while (b->phase->last <= t)
@@ -854,6 +873,9 @@ static void NAME (one_step)(amp_block *b, const amp_chunk *c,
   double before[7] = {0}, now = k->now;
   if (L == 1 && c->trace)
     NAME(sums_now)(b, before);
+  for (int l = 0; b->phase && l < L; l++) /* there already */
+    if (NAME(at_charge)(b, s->power[l], l))
+      NAME(phase_end)(b, now, l);
   bool halved = c->measure && k->done % (size_t)c->measure == 0;
   if (halved)
     NAME(halves)(b);

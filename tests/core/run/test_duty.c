@@ -403,7 +403,12 @@ static void phases_end_where_they_say (void **state) {
   d = phases_of(p, 3, 1, 10.0);
   assert_int_equal(d.n, 360 + 90 + 720);
   r = run(&pack, &d, &t);
-  assert_close(r.first_curtailed, held, 1e-4);
+  /* until then 10 A, then less */
+  assert_close(amp_trace_column(t, "current_a")[(int)(held / 10.0) - 1],
+               -10.0, 1e-12);
+  assert_true(amp_trace_column(t, "current_a")[(int)(held / 10.0) + 1] >
+              -9.9);
+  assert_close(r.total.curtailed, 0.0, 0.0); /* no supply: a test */
   /* a step of x = 10/180 falls by (1 - x/2) / (1 + x/2) for exp(-x): x^2/12
   ** of the 414 s late or early */
   assert_close(amp_trace_phase_end(t, 0), over, 0.11);
@@ -420,6 +425,27 @@ static void phases_end_where_they_say (void **state) {
   assert_close(r.total.dc_unserved, 0.0, 0.0);
   assert_close(r.charge_residual / r.total.charge_out, 0.0, 1e-12);
   assert_close(amp_trace_phase_end(t, 3), -1.0, 0.0);
+  amp_trace_free(NULL, t);
+  amp_duty_free(NULL, &d);
+}
+
+/* The weakest's charge ends a phase, taper or not: only a voltage holds. */
+static void a_full_pack_ends_a_charge (void **state) {
+  amp_chemistry line = line_here();
+  amp_group g = straight(&line);
+  amp_phase p = phase_of(-10.0, 7200.0);
+  amp_trace *t = NULL;
+  amp_pack pack;
+  amp_duty d;
+  (void)state;
+  g.soc_max = 0.85;
+  g.soc_start = 0.7;
+  pack = one_leaf(g);
+  p.until_v = 4.2;
+  p.taper = 1.0;
+  d = phases_of(&p, 1, 1, 0.0);
+  run(&pack, &d, &t);
+  assert_close(amp_trace_phase_end(t, 0), 0.15 * 3600.0, 1e-5);
   amp_trace_free(NULL, t);
   amp_duty_free(NULL, &d);
 }
@@ -529,6 +555,7 @@ int main (void) {
       cmocka_unit_test(nonsense_is_refused),
       cmocka_unit_test(a_test_has_no_days_to_join),
       cmocka_unit_test(phases_end_where_they_say),
+      cmocka_unit_test(a_full_pack_ends_a_charge),
       cmocka_unit_test(soc_and_the_packs_own_limits_end_a_phase),
       cmocka_unit_test(lanes_of_phases_are_as_alone_in_every_build),
       cmocka_unit_test(nonsense_phases_are_refused),
