@@ -88,9 +88,9 @@ amp_status amp_fit_detailed (const amp_context *ctx, const amp_fit_input *in,
 ** A step that would leave 0..1 SoC ends it: *done rows are valid.
 */
 amp_status amp_fit_replay (const amp_context *ctx, const amp_fit *fit,
-                           bool detailed, const amp_test_log *log, double capacity,
-                           double soc, double ambient, double *v,
-                           double *mean, double *soc_of, double *temp_of,
-                           size_t *done, amp_error *err);
+                           bool detailed, const amp_test_log *log,
+                           double capacity, double soc, double ambient,
+                           double *v, double *mean, double *soc_of,
+                           double *temp_of, size_t *done, amp_error *err);
 
 #endif

@@ -37,16 +37,16 @@ typedef struct amp_fit_rest {
 enum { AMP_FIT_RESTS = 200 };
 
 /* Rests of at least 'least' s, at most AMP_FIT_RESTS of them. */
-int amp_fit_rests (const amp_test_log *log, const amp_fit_run *run, size_t runs,
-                   double least, amp_fit_rest *out);
+int amp_fit_rests (const amp_test_log *log, const amp_fit_run *run,
+                   size_t runs, double least, amp_fit_rest *out);
 
 /*
 ** Median over the steps of the current of fall of voltage over rise of
 ** current in the first row after the step (of at most 2 s); ohm. NaN: no
 ** step to be seen.
 */
-double amp_fit_edge (const amp_test_log *log, const amp_fit_run *run, size_t runs,
-                     double idle);
+double amp_fit_edge (const amp_test_log *log, const amp_fit_run *run,
+                     size_t runs, double idle);
 
 /* Mean temperature, K; NaN where the log has none. */
 double amp_fit_temp (const amp_test_log *log);
@@ -58,7 +58,7 @@ void amp_fit_warn (amp_fit *fit, const char *format, ...);
 void amp_fit_span (const amp_test_log *log, double *lo, double *hi);
 
 /* Is there a voltage and a current, and does it move enough? */
-amp_status amp_fit_check_log (const amp_test_log *log, int index, double least,
-                              amp_error *err);
+amp_status amp_fit_check_log (const amp_test_log *log, int index,
+                              double least, amp_error *err);
 
 #endif

@@ -76,14 +76,14 @@ static bool maker_run (maker *m, double i, double duration, double widest) {
   return true;
 }
 
-/* Pulses of 1C, and below full of charge, at each tenth down to empty, an
-** hour's rest between. */
+/* Pulses of 1C, and from 80 % down of charge, at each tenth down to empty,
+** an hour's rest between. */
 static void maker_pulses (maker *m) {
   double c = m->cell->capacity / 3600.0;
   bool on = maker_run(m, 0, 600, 60);
   for (int level = 0; level < 10 && on; level++) {
     on = maker_run(m, c, 10, 10) && maker_run(m, 0, 1200, 60);
-    if (level > 0)
+    if (level > 1)
       on = on && maker_run(m, -0.75 * c, 10, 10) && maker_run(m, 0, 1200, 60);
     on = on && maker_run(m, 0.5 * c, 720 - 5, 60);
     maker_run(m, 0, 3600, 60);
