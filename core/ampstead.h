@@ -4,6 +4,7 @@
 #ifndef AMPSTEAD_H
 #define AMPSTEAD_H
 
+#include "base/agree.h"
 #include "base/context.h"
 #include "base/elementary.h"
 #include "base/error.h"

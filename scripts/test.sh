@@ -145,6 +145,9 @@ contract () {
     check "contract $script" example "$top/build/ampstead" -- \
       "$AMPSTEAD_SHARED/contract/$script.lua" "$tmp/got"
   done
+  check "contract 4-own-test" example "$top/build/ampstead" \
+    --data "$AMPSTEAD_SHARED/data/cell_nca_18650" -- \
+    "$AMPSTEAD_SHARED/contract/4-own-test.lua" "$tmp/got"
   check "hostile scripts" env LIMIT=5 \
     "$AMPSTEAD_SHARED/hostile/check.sh" \
     "$top/build/ampstead" --time 1 --memory 128

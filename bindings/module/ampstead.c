@@ -33,13 +33,30 @@ static int load_chunk (lua_State *L) {
 
 static void open_core (lua_State *L) {
   static void (*const parts[])(lua_State *) = {
-      bind_objects_open, bind_errors_open, bind_host_open,
-      bind_value_open,   bind_log_open,    bind_module_open,
-      bind_life_open,    bind_offer_open,  bind_profile_open,
-      bind_need_open,    bind_pack_open,   bind_case_open,
-      bind_run_open,     bind_money_open,  bind_listing_open,
-      bind_tools_open,   bind_join_open,   bind_readings_open,
-      bind_table_open};
+      /* a line each, in the order of opening */
+      /* clang-format off */
+      bind_objects_open,
+      bind_errors_open,
+      bind_host_open,
+      bind_value_open,
+      bind_log_open,
+      bind_module_open,
+      bind_life_open,
+      bind_offer_open,
+      bind_profile_open,
+      bind_need_open,
+      bind_pack_open,
+      bind_case_open,
+      bind_run_open,
+      bind_replay_open,
+      bind_money_open,
+      bind_listing_open,
+      bind_tools_open,
+      bind_join_open,
+      bind_readings_open,
+      bind_table_open,
+      /* clang-format on */
+  };
   lua_newtable(L);
   for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
     int top = lua_gettop(L);

@@ -197,10 +197,20 @@ typedef struct bind_chemistry {
   amp_chemistry c;
 } bind_chemistry;
 
+typedef struct bind_fit {
+  char name[64];
+  amp_fit_input in;
+  const amp_context *ctx;
+  amp_fit *f; /* owned; large */
+} bind_fit;
+
 typedef struct bind_cell {
   char name[64];
   const amp_chemistry *chemistry;
-  amp_cell c;
+  amp_cell c;          /* the simple level */
+  double r10s;         /* ohm; 0: not given */
+  const bind_fit *fit; /* NULL: from its label */
+  bool detailed;       /* the level in use */
 } bind_cell;
 
 typedef struct bind_log {
@@ -235,6 +245,7 @@ typedef struct bind_inverter {
 
 typedef struct bind_profile {
   char name[64];
+  const bind_log *log; /* log:profile{}; else NULL */
   amp_duty duty;
   amp_daily daily;     /* where made by daily */
   double first, place; /* series: s after midnight; K, NaN: not given */
@@ -288,6 +299,8 @@ void bind_life_choice (lua_State *L, int idx, const char *who,
 /* The chemistry at 'idx': a name or an object. */
 const amp_chemistry *bind_chemistry_at (lua_State *L, int idx,
                                         const char *who);
+/* Ohm that a pulse of 10 s from rest shows, half charge, 25 C. */
+double bind_cell_r10s (const bind_cell *s);
 /* Tested charge (C) of a module in its middle, and whether it is assumed. */
 double bind_module_tested (const amp_module *m, bool *assumed);
 
@@ -308,6 +321,7 @@ void bind_join_open (lua_State *L);    /* paralleling */
 void bind_readings_open (lua_State *L); /* reading, lot, readings_csv .. */
 void bind_case_open (lua_State *L);    /* compare_raw, sweep_raw */
 void bind_run_open (lua_State *L);     /* simulate_raw, trace_raw */
+void bind_replay_open (lua_State *L);  /* replay, replay_rows, .. */
 void bind_money_open (lua_State *L);   /* levelised, bid_ceiling */
 void bind_listing_open (lua_State *L); /* offers_csv, offers_text */
 void bind_tools_open (lua_State *L);   /* range, params, sha256, ... */

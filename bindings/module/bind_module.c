@@ -240,23 +240,16 @@ static void module_defaults (void *spec) {
   ((bind_module *)spec)->m = amp_module_defaults();
 }
 
-/* Resistance that a 10 s pulse from rest shows, of one cell. */
-static double pulse_10s (const amp_cell *c) {
-  return c->r0 + c->r1 * -amp_expm1(-10.0 / c->tau1) +
-         c->r2 * -amp_expm1(-10.0 / c->tau2);
-}
-
 /* What a cell says of the module, where the module does not say it. */
 static void from_cell (const bind_cell *c, amp_module *m) {
-  double parallel = m->parallel;
+  double parallel = m->parallel, r10s = bind_cell_r10s(c);
+  amp_basis basis = c->fit != NULL ? AMP_BASIS_MEASURED : AMP_BASIS_ASSUMED;
   if (m->chemistry == NULL)
     m->chemistry = c->chemistry;
   if (!amp_value_is_set(&m->capacity))
-    m->capacity =
-        amp_value_fixed(c->c.capacity * parallel, AMP_BASIS_ASSUMED);
-  if (!amp_value_is_set(&m->r10s) && pulse_10s(&c->c) > 0.0)
-    m->r10s = amp_value_fixed(pulse_10s(&c->c) * m->series / parallel,
-                              AMP_BASIS_ASSUMED);
+    m->capacity = amp_value_fixed(c->c.capacity * parallel, basis);
+  if (!amp_value_is_set(&m->r10s) && r10s > 0.0)
+    m->r10s = amp_value_fixed(r10s * m->series / parallel, basis);
 }
 
 static const bind_class module_class;

@@ -791,6 +791,45 @@ static const bind_class net_class = {
     profile_free,
     profile_methods};
 
+/* ---- what a log drew ---- */
+
+static const bind_field drawn_fields[] = {
+    F_TEXT("name", bind_profile, name, "the log's unless given"),
+    F_ELSE("log", BIND_OBJECT, "", "the log; log:profile{} puts it here"),
+    {"ambient_c", BIND_NUMBER, offsetof(bind_profile, place), 1.0, 273.15,
+     -50.0, 70.0, "C", "temp", 0,
+     "temperature around the battery; the log's first unless given"},
+    F_END};
+
+static void drawn_defaults (void *spec) {
+  ((bind_profile *)spec)->place = NAN;
+}
+
+static void drawn_finish (lua_State *L, int keys, void *spec) {
+  bind_profile *p = spec;
+  amp_error err = {0};
+  const char *who = p->name[0] != '\0' ? p->name : "profile";
+  if (!bind_get(L, keys, "log"))
+    bind_error(L, NULL, "%s: log is wanted", who);
+  p->log = bind_check(L, -1, "log", "profile: log");
+  lua_pop(L, 1);
+  if (amp_duty_log(bind_context(L), &p->log->log, p->place, &p->duty, &err) !=
+      AMP_OK)
+    bad_data(L, who, &err);
+}
+
+static const bind_class drawn_class = {
+    "profile",
+    "drawn",
+    "a duty: the current (or power) that a log drew, step by step",
+    drawn_fields,
+    sizeof(bind_profile),
+    drawn_defaults,
+    drawn_finish,
+    profile_tell,
+    profile_free,
+    profile_methods};
+
 static const luaL_Reg functions[] = {{"profile_csv", profile_csv},
                                      {"profile_text", profile_text},
                                      {"profile_steps", profile_steps},
@@ -801,5 +840,6 @@ void bind_profile_open (lua_State *L) {
   bind_class_open(L, &series_class);
   bind_class_open(L, &steps_class);
   bind_class_open(L, &net_class);
+  bind_class_open(L, &drawn_class);
   luaL_setfuncs(L, functions, 0);
 }

@@ -1054,13 +1054,24 @@ static void fill_plot (lua_State *L, plot_want *w, const int *y, int ys,
   p->below_label = push_axis(L, w->t, w->y);
 }
 
+typedef amp_status drawing (const amp_context *ctx, const amp_plot *p,
+                            char **out, size_t *n, amp_error *err);
+
+/* The chart as a string, SVG or text, at the top. */
+static void push_drawn (lua_State *L, const amp_plot *p, drawing *draw) {
+  amp_error err = {0};
+  bind_bytes *b = new_bytes(L);
+  if (draw(bind_context(L), p, &b->s, &b->n, &err) != AMP_OK)
+    bind_error(L, NULL, "plot: %s",
+               err.text[0] ? err.text : amp_status_text(err.status));
+  bytes_to_string(L, b);
+}
+
 /* t:plot{x = "soc_max_pct", y = "years", by = "temp_c"} --> chart */
 static int table_plot (lua_State *L) {
   plot_want w;
   amp_line line[PLOT_LINES];
   amp_plot p = {0};
-  amp_error err = {0};
-  bind_bytes *b;
   int y[PLOT_LINES], ys;
   w.t = to_table(L, 1);
   luaL_checktype(L, 2, LUA_TTABLE);
@@ -1078,13 +1089,11 @@ static int table_plot (lua_State *L) {
   p.x_label = push_axis(L, w.t, w.x);
   p.y_label = ys > 1 ? amp_table_unit(w.t, w.y) : push_axis(L, w.t, w.y);
   p.note = push_plot_note(L, &w);
-  b = new_bytes(L);
-  if (amp_plot_svg(bind_context(L), &p, &b->s, &b->n, &err) != AMP_OK)
-    return bind_error(L, NULL, "plot: %s",
-                      err.text[0] ? err.text : amp_status_text(err.status));
-  bytes_to_string(L, b);
-  lua_newuserdatauv(L, 0, 1);
-  lua_insert(L, -2);
+  push_drawn(L, &p, amp_plot_svg);
+  push_drawn(L, &p, amp_plot_text);
+  lua_newuserdatauv(L, 0, 2);
+  lua_insert(L, -3);
+  lua_setiuservalue(L, -3, 2);
   lua_setiuservalue(L, -2, 1);
   luaL_setmetatable(L, CHART);
   return 1;
@@ -1113,9 +1122,13 @@ static int chart_write (lua_State *L) {
   return 1;
 }
 
+/* chart:text(), print(chart): as characters */
 static int chart_tostring (lua_State *L) {
+  size_t n;
   luaL_checkudata(L, 1, CHART);
-  lua_pushliteral(L, "chart (keep it with :write(\"name.svg\"))");
+  lua_getiuservalue(L, 1, 2);
+  const char *s = lua_tolstring(L, -1, &n);
+  lua_pushlstring(L, s, n > 0 ? n - 1 : 0); /* print ends the line */
   return 1;
 }
 
@@ -1152,8 +1165,10 @@ static const luaL_Reg row_meta[] = {{"__index", row_index},
                                     {"__newindex", fixed_newindex},
                                     {NULL, NULL}};
 
-static const luaL_Reg chart_methods[] = {
-    {"svg", chart_svg}, {"write", chart_write}, {NULL, NULL}};
+static const luaL_Reg chart_methods[] = {{"svg", chart_svg},
+                                         {"text", chart_tostring},
+                                         {"write", chart_write},
+                                         {NULL, NULL}};
 
 /* Functions with upvalues 1 (nil) and 2 (core), into the table on top. */
 static void set_methods (lua_State *L, int core, const luaL_Reg *list) {

@@ -29,4 +29,13 @@ typedef struct amp_plot {
 amp_status amp_plot_svg (const amp_context *ctx, const amp_plot *p,
                          char **out, size_t *n, amp_error *err);
 
+/*
+** The same as characters, at most 78 columns, one line of text a row and no
+** blank at its end; a terminal's view of the chart. Each line by the mean of
+** its points over a column of characters; ':' how far the points of a line
+** that stands alone reach.
+*/
+amp_status amp_plot_text (const amp_context *ctx, const amp_plot *p,
+                          char **out, size_t *n, amp_error *err);
+
 #endif

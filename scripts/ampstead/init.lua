@@ -13,7 +13,9 @@ local inside = { compare_raw = true, sweep_raw = true, table_new = true,
   profile_steps = true,
   offers_csv = true, offers_text = true, sha256 = true, nearest = true,
   log = true, log_csv = true, log_text = true, log_facts = true,
-  print_by = true }
+  print_by = true, fit = true, cell_facts = true, drawn = true,
+  replay = true, replay_facts = true, replay_rows = true,
+  replay_against = true }
 
 for _, name in ipairs{ "readings_csv", "readings_text", "lot_with",
   "lot_accept", "lot_is_accepted", "lot_rows", "lot_mean", "lot_judge",
@@ -22,7 +24,7 @@ for _, name in ipairs{ "readings_csv", "readings_text", "lot_with",
 end
 
 -- in the contract, and not made yet: calling them says so
-local later = { "fit", "cable", "fuse", "fuse_link", "precharge", "caution",
+local later = { "cable", "fuse", "fuse_link", "precharge", "caution",
   "match" }
 
 local wording, notes = loader("wording"), loader("notes")
@@ -57,8 +59,9 @@ amp.range, amp.params = plain.lists(core.range), plain.lists(core.params)
 plain.list(amp.profile)
 plain.list(amp.offers)
 plain.list(amp.log)
-loader("log") -- how a log prints
 plain.list(amp.readings)
+amp.fit = loader("cell").fit
+loader("agreement") -- cell:simulate, log:profile
 amp.table = loader("table").new
 amp.compare = loader("compare").compare
 amp.sweep = loader("sweep").sweep

@@ -30,11 +30,9 @@ local function interval (f)
     "a row every " .. lo .. " to " .. hi .. " s"
 end
 
---- Words broken to lines of at most 78 columns, each but the first indented.
-function log.wrap (label, text, indent)
-  local pad = string.rep(" ", indent)
-  local lines, line = {}, "  " .. label .. pad:sub(#label + 3)
-  local empty = true
+-- words to lines that begin with 'line', then with 'pad'
+local function broken (line, pad, text)
+  local lines, empty = {}, true
   for word in text:gmatch("%S+") do
     if not empty and #line + 1 + #word > width then
       lines[#lines + 1], line, empty = line, pad, true
@@ -44,6 +42,19 @@ function log.wrap (label, text, indent)
   end
   lines[#lines + 1] = line
   return table.concat(lines, "\n")
+end
+
+--- A label and words, broken to lines of at most 78 columns that stand
+-- 'indent' columns in.
+function log.wrap (label, text, indent)
+  local pad = string.rep(" ", indent)
+  return broken("  " .. label .. pad:sub(math.min(#label, indent - 3) + 3),
+    pad, text)
+end
+
+--- A sentence broken to lines of at most 78 columns.
+function log.fold (text)
+  return broken("", "", text)
 end
 
 local function lines_of (f)
@@ -79,6 +90,33 @@ function log.text (object)
   return head .. "\n" .. table.concat(lines_of(f), "\n")
 end
 
+-- ---- charts ----
+
+local words = { current_a = "current A", voltage_v = "voltage V",
+  temp_c = "temperature C", power_w = "power W" }
+local points_most = 50000 -- of a chart; of more every second, third .. row
+
+--- log:plot{ "voltage_v" } --> chart of one column against time
+function log.plot (object, opts)
+  if core.kind(object) ~= "log" then
+    core.fail("script", "plot: call it with a colon, log:plot{}")
+  end
+  if type(opts) ~= "table" then opts = { opts } end
+  loader("table").check_keys("plot", opts, { 1 })
+  local key = opts[1] or "voltage_v"
+  local v, t = object:column(key), object:column("time_s")
+  local every, rows = math.ceil(#t / points_most), {}
+  for i = 1, #t, every do
+    rows[#rows + 1] = { time_h = (t[i] - t[1]) / 3600, v = v[i] }
+  end
+  return core.table_new{ rows = rows, columns = {
+    { key = "time_h", label = "time, h", kind = "number" },
+    { key = "v", label = words[key] or key, kind = "number" } }
+  }:plot{ x = "time_h", y = "v",
+    title = core.keys(object).name or "log" }
+end
+
 core.print_by("log", log.text)
+core.methods("log").plot = log.plot
 
 return log

@@ -76,8 +76,9 @@ end
 --- The nearest of 'words' to 'word', or nil where none is near.
 function wording.nearest (word, words)
   local best, least
-  for _, w in ipairs(words) do
-    local d = distance(word:lower(), w:lower())
+  for _, w in ipairs(words) do -- "soc_above" is near "soc_above_pct"
+    local d = #word >= 3 and w:sub(1, #word) == word and 1 or
+      distance(word:lower(), w:lower())
     if not least or d < least then best, least = w, d end
   end
   if least and least < #word and least <= math.max(1, #word // 3) then

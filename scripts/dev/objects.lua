@@ -14,6 +14,7 @@ local core = assert(c_half(amp.compare) or c_half(amp.table))
 local call = { daily = "amp.profile.daily{}", net = "amp.profile.net{}",
   steps = "amp.profile.steps{ phase, phase, .. }",
   log = "amp.log.csv(path, opts)  amp.log.text(string, opts)",
+  drawn = "log:profile{}",
   series = "amp.profile.csv(path, opts)  amp.profile.text(string, opts)" }
 
 local kinds = { number = "number", whole = "whole number",

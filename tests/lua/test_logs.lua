@@ -141,6 +141,12 @@ check.raises(function () plain:at("voltage_v") end,
 check.raises(function () plain.rows = 3 end, "a log never changes",
   "logs never change")
 
+local chart = plain:plot{ "voltage_v" }
+check.has(chart:svg(), "voltage V", "a chart of a column")
+check.has(tostring(chart), "4.10 |", "and as characters")
+check.raises(function () plain:plot{ "power_w" } end,
+  "log: this one has no column power_w", "no such column")
+
 local lines = tostring(own)
 for line in lines:gmatch("[^\n]+") do
   check.ok(#line <= 78, "at most 78 columns: " .. line)

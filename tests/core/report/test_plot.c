@@ -238,10 +238,42 @@ static void a_panel_below_has_its_own_axis (void **state) {
                    AMP_EREFUSED);
 }
 
+/* A line from (0, 0) to (20, 10) is at the bottom in the first column, at
+** the top in the last; the panel below swings about 0; no row is wider than
+** 78 characters or ends in a blank. */
+static void characters_show_the_chart (void **state) {
+  static const double up[] = {0, 2.5, 5, 7.5, 10}, down[] = {1, 1, 0, -1, -1};
+  amp_line l[] = {{"up", x5, up, 5}, {"flat", x5, y5, 5}};
+  amp_line below = {"", x5, down, 5};
+  amp_plot p = one(l, 2);
+  char *s = NULL;
+  size_t n = 0;
+  (void)state;
+  p.below = &below;
+  p.below_lines = 1;
+  p.below_label = "swing";
+  assert_int_equal(amp_plot_text(NULL, &p, &s, &n, NULL), AMP_OK);
+  assert_int_equal(strlen(s), n);
+  assert_non_null(strstr(s, "Levelised cost\nEUR/kWh   o up   x flat"));
+  assert_non_null(strstr(s, "\n   10.0 |")); /* the top row */
+  assert_non_null(strstr(s, "|                                            "
+                            "                     o\n"));
+  assert_non_null(strstr(s, "\n   0.00 |o")); /* the lowest is up's start */
+  assert_non_null(strstr(s, "swing\n   1.00 |"));
+  assert_non_null(strstr(s, "|---"));
+  assert_null(strstr(s, " \n"));
+  for (const char *row = s; row[0] != '\0'; row += strcspn(row, "\n") + 1)
+    assert_true(strcspn(row, "\n") <= 78);
+  free(s);
+  below.n = 0;
+  assert_int_equal(amp_plot_text(NULL, &p, &s, &n, NULL), AMP_EREFUSED);
+}
+
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(ticks_are_round_and_hold_the_data),
       cmocka_unit_test(a_panel_below_has_its_own_axis),
+      cmocka_unit_test(characters_show_the_chart),
       cmocka_unit_test(every_range_has_some_ticks),
       cmocka_unit_test(a_flat_line_and_a_single_point_are_drawn),
       cmocka_unit_test(nan_breaks_the_line),
