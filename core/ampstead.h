@@ -23,6 +23,7 @@
 #include "job/case.h"
 #include "life/ageing.h"
 #include "life/project.h"
+#include "pack/build.h"
 #include "pack/heat.h"
 #include "pack/join.h"
 #include "pack/judge.h"

@@ -98,6 +98,27 @@ static bool has_nominal (const amp_module *m) {
   return amp_given(m->nominal_v) && m->nominal_v != 0.0;
 }
 
+/* Groups that are known by themselves. SoC of all of them, or of none: one
+** voltage says nothing of the others. */
+static amp_status check_groups (const amp_module *m, amp_error *err) {
+  amp_status st = AMP_OK;
+  for (int i = 0; m->group != NULL && st == AMP_OK && i < m->series; i++) {
+    const amp_group_own *g = &m->group[i];
+    st = check_given("group_capacity", g->capacity, 36.0, 1.8e7, err);
+    if (st == AMP_OK)
+      st = check_given("group_r10s", g->r10s, 1e-7, 1.0, err);
+    if (st == AMP_OK)
+      st = check_given("group_soc", g->soc, 0.0, 1.0, err);
+    if (st == AMP_OK)
+      st = amp_check_range(err, "blown", g->blown, 0, m->parallel - 1);
+    if (st == AMP_OK && amp_given(g->soc) != amp_given(m->group[0].soc))
+      st = amp_failf(err, AMP_EMISSING, "group_soc",
+                     "charge is given of some groups, not of group %d",
+                     amp_given(g->soc) ? 1 : i + 1);
+  }
+  return st;
+}
+
 amp_status amp_module_check (const amp_module *m, amp_error *err) {
   const amp_chemistry *c = m->chemistry;
   amp_status st;
@@ -137,7 +158,12 @@ amp_status amp_module_check (const amp_module *m, amp_error *err) {
       !(m->cell_v_min < m->cell_v_max))
     return amp_fail(err, AMP_ERANGE, "cell_v_max", m->cell_v_max,
                     m->cell_v_min, c->v_max);
-  return AMP_OK;
+  return check_groups(m, err);
+}
+
+amp_group_own amp_group_own_defaults (void) {
+  amp_group_own g = {AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN, 0};
+  return g;
 }
 
 double amp_module_nominal_v (const amp_module *m) {
@@ -302,6 +328,11 @@ static double default_r10s (const amp_module *m, double capacity) {
     if (strcmp(m->chemistry->name, resistance[i].name) == 0)
       ohm_ah = resistance[i].ohm_ah;
   return ohm_ah / (capacity / 3600.0) * m->series;
+}
+
+double amp_module_r10s (const amp_module *m) {
+  return amp_value_is_set(&m->r10s) ? m->r10s.value
+                                    : default_r10s(m, m->capacity.value);
 }
 
 /* W/K of one module of this mass. */

@@ -10,6 +10,15 @@
 #include "cell/chemistry.h"
 #include "pack/pack.h"
 
+/* One group of a module, where it is known by itself; NaN: not given. */
+typedef struct amp_group_own {
+  double capacity; /* C, measured */
+  double r10s;     /* ohm */
+  double soc;      /* 0..1, of all groups at one time */
+  int blown;       /* cells whose link has blown; counts where capacity or
+                      r10s is not given */
+} amp_group_own;
+
 typedef struct amp_module {
   char name[64];
   const amp_chemistry *chemistry;
@@ -24,13 +33,17 @@ typedef struct amp_module {
   double soc_min, soc_max;       /* 0..1; NaN: not given */
   double soh_end;                /* 0..1; NaN: not given */
   double age, throughput;        /* s, C behind it; NaN: not given */
+  const amp_group_own *group; /* [series], the caller's; NULL: all alike */
 } amp_module;
 
 /* All zero/NaN/unset. */
+amp_group_own amp_group_own_defaults (void);
 amp_module amp_module_defaults (void);
 amp_status amp_module_check (const amp_module *m, amp_error *err);
 
 double amp_module_nominal_v (const amp_module *m); /* V */
+/* ohm, 10 s, at its middle: measured, else by chemistry and nameplate. */
+double amp_module_r10s (const amp_module *m);
 double amp_module_nameplate (const amp_module *m); /* J at middle capacity */
 
 /* The voltage window per group in force, and why (bit set: assumed). */

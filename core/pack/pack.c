@@ -26,7 +26,8 @@ static amp_status check_leaf (const amp_group *g, amp_error *err) {
              {"body", g->body, 0, 1e6},
              {"coolant", g->coolant, 0.0, 1e12},
              {"bleed", g->bleed, 0.0, 1e3},
-             {"v_bleed", g->v_bleed, 0.0, 10.0}};
+             {"v_bleed", g->v_bleed, 0.0, 10.0},
+             {"bleed_band", g->bleed_band, 0.0, 1.0}};
   amp_status st = amp_chemistry_check(g->chemistry, err);
   if (st != AMP_OK || (st = amp_cell_check(&g->cell, err)) != AMP_OK)
     return st;

@@ -34,8 +34,9 @@ typedef struct amp_group {
   /* what follows may be 0 or NULL: then it is not there */
   int body;                /* > 0: neighbours of one body, one temperature */
   double coolant;          /* W/K to the coolant's inlet, of the whole leaf */
-  double bleed, v_bleed;   /* A out of each group while above V of a group:
-                              passive balancing */
+  double bleed, v_bleed;   /* A out of each group while above V of a group,
+                              passive balancing, and while 'bleed_band' V */
+  double bleed_band;       /* above the lowest group of the pack */
   const amp_trip *trip;    /* a fuse in series with this leaf */
   const amp_rates *rates;  /* current limits by temperature */
   const double *entropic;  /* V/K of one group, amp_entropic_find */

@@ -29,12 +29,20 @@ static inline double NAME (cells_r)(const amp_block *b, const double *coef,
 ** outside, e - r (i + bleed). */
 static void NAME (extra_terms)(const amp_block *b, const double *coef, int l0,
                                int l1) {
+  double low[L];
+  for (int l = l0; l < l1; l++)
+    low[l] = BIG;
+  EACH_LEAF for (int l = l0; l < l1; l++) {
+    double v = ((const NAME(leaf) *)b->leaf + k)->vend[l];
+    low[l] = NAME(least)(low[l], v);
+  }
   EACH_LEAF {
     const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
     NAME(work) *w = (NAME(work) *)b->work + k;
     for (int l = l0; l < l1; l++) {
       double r = NAME(cells_r)(b, coef, k, l);
-      bool on = p->bleed[l] > 0.0 && p->vend[l] > p->vbleed[l];
+      bool on = p->bleed[l] > 0.0 && p->vend[l] > p->vbleed[l] &&
+                p->vend[l] > low[l] + b->of[k * L + l]->bleed_band;
       w->bl[l] = on ? p->bleed[l] : 0.0;
       w->e[l] -= r * w->bl[l];
       w->r[l] = p->open[l] > 0.5 ? OPEN_R : r;

@@ -876,7 +876,7 @@ static void NAME (one_step)(amp_block *b, const amp_chunk *c,
   for (int l = 0; b->phase && l < L; l++) /* there already */
     if (NAME(at_charge)(b, s->power[l], l))
       NAME(phase_end)(b, now, l);
-  bool halved = c->measure && k->done % (size_t)c->measure == 0;
+  bool halved = c->measure && (k->done + 1) % (size_t)c->measure == 0;
   if (halved)
     NAME(halves)(b);
   int64_t bad = NAME(whole_step)(b, now, fresh);

@@ -64,7 +64,8 @@ typedef struct batch {
 #define SHARE_AIM 0.6e-3
 #define SHORTEST 5.0 /* s */
 #define LEAF_NUMBERS 8000000
-#define MEASURE 23 /* every so many steps; prime to hours and days */
+#define FEW_STEPS 5000 /* below it every step is halved, else */
+#define MEASURE 23     /* every so many steps; prime to hours and days */
 
 amp_sim_options amp_sim_defaults (void) {
   amp_sim_options o = {600.0, 1, false, false};
@@ -815,7 +816,7 @@ static void results_close (const batch *w, bench *k, size_t at, int used,
                          r->total.bled - (r->stored_end - r->stored_start);
     r->charge_residual = leaf_charge[l] - (charge[l] - left);
     r->step = w->step_of[w->order[at]];
-    r->share_error *= measured[l] > 0.0 ? 4.0 / 3.0 / measured[l] : 0.0;
+    r->share_error *= measured[l] > 0.0 ? 2.0 / measured[l] : 0.0;
     for (int j = 0; w->leaf_sum && j < k->block.leaves; j++)
       if (k->block.single)
         leaf_sum_plain(r, &w->leaf_sum[j]);
@@ -832,6 +833,9 @@ static amp_status block_run (const batch *w, bench *k, size_t at, int used) {
   amp_chunk all = chunk_of(w, 0, w->duty->n, step);
   amp_status s = AMP_OK;
   size_t first = 0, row = 0;
+  int measure = !shares(k->block.shape)                       ? 0
+                : rows_of(w, step, 0, w->duty->n) < FEW_STEPS ? 1
+                                                              : MEASURE;
   all.ended = NULL;
   start_extremes(&k->block);
   for (int i = 0; i < w->opt.warm_up; i++)
@@ -849,7 +853,7 @@ static amp_status block_run (const batch *w, bench *k, size_t at, int used) {
     c.leaf = w->leaf_trace ? w->leaf_trace + row * AMP_LEAF_TRACE *
                                                  (size_t)k->block.leaves
                            : NULL;
-    c.measure = shares(k->block.shape) ? MEASURE : 0;
+    c.measure = measure;
     run(&k->block, &c);
     s = month_give(w, k, at, used, m, first, last, given, measured);
     row += w->trace ? rows_of(w, step, first, last) : 0;
@@ -910,7 +914,7 @@ static double probe (const batch *w, bench *k, size_t i, double step) {
       kernel_for(w->ctx->isa, 1)(&k->block, &c);
   strayed = *lane_of(&k->block, LANE_strayed, 0);
   measured = *lane_of(&k->block, LANE_measured, 0);
-  return measured > 0.0 ? 4.0 / 3.0 * strayed / measured : 0.0;
+  return measured > 0.0 ? 2.0 * strayed / measured : 0.0;
 }
 
 /* Halve the step of a case until its strings share to SHARE_AIM: the same

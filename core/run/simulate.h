@@ -98,8 +98,8 @@ typedef struct amp_sim_result {
   double first_opened;    /* s: a fuse opened; < 0: never */
   double step;            /* s, of a step inside */
   double share_error;     /* part of the leaves' charge that half as long
-                             steps send through another leaf, x 4/3 (a step
-                             of order 2): the error of the step's sharing.
+                             steps send through another leaf, x 2 (the error
+                             falls by more than 2): that of the sharing.
                              0: nothing in parallel */
 } amp_sim_result;
 
