@@ -110,6 +110,9 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(r)                                                                       \
   X(r0)                                                                      \
   X(pairs) /* mean of v1 + v2 that was there at the start */                 \
+  X(d)     /* one leaf: what i is made of */                                 \
+  X(num)                                                                     \
+  X(by)                                                                      \
   X(i)                                                                       \
   X(z)                                                                       \
   X(v1)                                                                      \
@@ -294,6 +297,7 @@ typedef struct amp_block {
   double *e, *r, *a, *b; /* [nodes][lanes]: a level's mean voltage is e - r i,
                             its current a I + b of the pack's I */
   double dt;             /* s, of a step inside */
+  double last_row;       /* of a table: AMP_ROWS - 1 */
   bool single; /* one leaf asked power, no features: lanes_leaf.h */
   bool amps;   /* the present step asks current: 'want' */
   const amp_phase *phase; /* the present one, or NULL */

@@ -30,9 +30,10 @@ typedef struct NAME(spot) {
   double row, in;
 } NAME(spot);
 
-/* The current of a step; what limits took of power times resistance. */
+/* What the current of a step is made of; what limits took of power times
+** resistance. */
 typedef struct NAME(flow) {
-  double i, lack;
+  double d, num, by, lack;
 } NAME(flow);
 
 /* Factor of r0 at 'temp', some minutes' warming away from 'tref'. */
@@ -55,13 +56,14 @@ static ALWAYS void NAME (warm_next)(NAME(leaf) * p, int l) {
 
 /* Row and how far in it, of leaf p at x rows. 1.5 * 2^52 pushes the fraction
 ** out of x - 1/2, the row stands in the lowest bits. Between two rows either
-** is right. */
-static ALWAYS NAME (spot) NAME(spot_at)(double base, double x) {
+** is right. 'last', AMP_ROWS - 1, is no constant for the compiler: it would
+** make of two bounds four comparisons. */
+static ALWAYS NAME (spot) NAME(spot_at)(double base, double last, double x) {
   double low = x - 0.5, at;
   NAME(spot) k;
-  if (L > 1 || low < 0.0 || low > AMP_ROWS - 1.0) {
+  if (L > 1 || low < 0.0 || low > last) {
+    low = NAME(least)(low, last);
     low = NAME(most)(low, 0.0);
-    low = NAME(least)(low, AMP_ROWS - 1.0);
   }
   at = low + MAGIC;
   k.row = at + base;
@@ -89,7 +91,7 @@ static ALWAYS NAME (look)
 
 static ALWAYS NAME (look)
     NAME(look_up)(const double *table, double base, double z) {
-  NAME(spot) k = NAME(spot_at)(base, z * AMP_ROWS);
+  NAME(spot) k = NAME(spot_at)(base, AMP_ROWS - 1.0, z * AMP_ROWS);
   const double *at = NAME(row_of)(table, k.row);
   return NAME(curve_at)(at[ROW_C0], at[ROW_C1], at[ROW_C2], at[ROW_C3],
                         at[ROW_R], at[ROW_DR], at[ROW_F], k.in);
@@ -109,15 +111,16 @@ static inline void NAME (rows_turn)(const amp_block *b) {
     }
 }
 
-/* The current of power p over the step's mean voltage e - r i. A limit is
-** one of r p = v (e - v): half of e, where power is greatest; the floor or
-** ceiling that is held; 0 where the cells are empty or full. */
+/* The current of power p over the step's mean voltage e - r i is
+** num / (by (e + root of d)). A limit is one of r p = v (e - v): half of e,
+** where power is greatest; the floor or ceiling that is held; 0 where the
+** cells are empty or full. */
 static ALWAYS NAME (flow)
     NAME(flow_of)(double e, double r, double p, double held, bool empty,
                   bool full, double vmin, double vmax) {
-  double x = r * p, d = e * e - 4.0 * x;
-  NAME(flow) w = {0.0, 0.0};
-  if (L > 1 || !(d >= 0.0) || empty || full || held != 0.0) {
+  double x = r * p, ee = e * e;
+  NAME(flow) w = {ee - 4.0 * x, 2.0 * p, 1.0, 0.0};
+  if (L > 1 || !(w.d >= 0.0) || empty || full || held != 0.0) {
     double floor_v = NAME(most)(held > 0.0 ? vmin : 0.0, 0.5 * e);
     double top_v = held < 0.0 ? vmax : 1e100;
     double hi = NAME(most)(floor_v * (e - floor_v), 0.0);
@@ -125,17 +128,11 @@ static ALWAYS NAME (flow)
     double to = NAME(least)(x, empty ? 0.0 : hi);
     to = NAME(most)(to, full ? 0.0 : lo);
     bool clipped = to != x;
-    double num = clipped ? to : p, by = clipped ? r : 1.0;
     w.lack = x - to;
-    if (L > 1 || clipped) {
-      if (L == 1 && to == 0.0) /* what the quotient below comes to */
-        return w;
-      d = NAME(most)(e * e - 4.0 * to, 0.0);
-      w.i = 2.0 * num / (by * (e + sqrt(d)));
-      return w;
-    }
+    w.d = NAME(most)(ee - 4.0 * to, 0.0);
+    w.num = clipped ? 2.0 * to : w.num;
+    w.by = clipped ? r : 1.0;
   }
-  w.i = 2.0 * p / (e + sqrt(d));
   return w;
 }
 
@@ -152,15 +149,17 @@ static ALWAYS void NAME (leaf_short)(const NAME(step) * s, NAME(lane) * g,
   double ac = NAME(least)(want * g->eta[l], s->ac[l] * on);
   double rest = NAME(most)(want - ac * g->ieta[l], 0.0);
   double dc = NAME(least)(rest, s->dc[l] * on), unmet = ac + s->over[l] * on;
-  bool late = unmet + dc > 0.0, lost = spill > 0.0;
+  double late = unmet + dc > 0.0 ? on : 0.0;
+  double begun = late > 0.0 ? now : -1.0, lost = spill > 0.0 ? now : -1.0;
+  double empty_at = want > 0.0 ? now : -1.0;
   g->unserved[l] += unmet;
   g->dc_unserved[l] += dc;
   g->curtailed[l] += spill;
-  g->unserved_time[l] += late ? on : 0.0;
-  g->first_unserved[l] = late & (first < 0.0) ? now : first;
-  g->last_unserved[l] = late ? now + on : last;
-  g->first_curtailed[l] = lost & (spilt < 0.0) ? now : spilt;
-  g->first_empty[l] = (want > 0.0) & (empty < 0.0) ? now : empty;
+  g->unserved_time[l] += late;
+  g->first_unserved[l] = first < 0.0 ? begun : first;
+  g->last_unserved[l] = late > 0.0 ? now + on : last;
+  g->first_curtailed[l] = spilt < 0.0 ? lost : spilt;
+  g->first_empty[l] = empty < 0.0 ? empty_at : empty;
 }
 
 /* Sums of a step taken; 'share' of dt, 0 where it was not. */
@@ -202,35 +201,52 @@ static ALWAYS double NAME (leaf_room)(const NAME(leaf) * p, double z,
   return (i == 0.0 ? BIG : room) + SLACK;
 }
 
-/* 1. The current, from the state and the power asked. */
-static ALWAYS void NAME (leaf_current)(const amp_block *b, const double *coef,
-                                       NAME(work) * w, NAME(step) * s,
-                                       int l) {
+/* 1. What the current is made of, from the state and the power asked. */
+static ALWAYS void NAME (leaf_flow)(const amp_block *b, const double *coef,
+                                    NAME(work) * w, NAME(step) * s, int l) {
   const NAME(leaf) *p = (const NAME(leaf) *)b->leaf;
   const NAME(coef) *c = (const NAME(coef) *)coef;
   const NAME(lane) *g = (const NAME(lane) *)b->lane;
-  double z0 = p->z[l], power = s->power[l], kr = p->kr[l] * p->shape[l];
+  double z = p->z[l], kr = p->kr[l] * p->shape[l];
   double pairs = c->k1[l] * p->v1[l] + c->k2[l] * p->v2[l];
   double r0 = kr * NAME(warm_factor)(p, l) + p->rj[l];
   double r = r0 + (c->rp[l] + c->kq[l] * p->slope[l]);
   double e = p->kv[l] * p->ocv[l] - pairs;
-  bool empty = z0 <= p->zmin[l] + SLACK, full = z0 >= p->zmax[l] - SLACK;
+  bool empty = z <= p->zmin[l] + SLACK, full = z >= p->zmax[l] - SLACK;
   NAME(flow)
-  f = NAME(flow_of)(e, r, power, g->held[l], empty, full, p->vmin[l],
+  f = NAME(flow_of)(e, r, s->power[l], g->held[l], empty, full, p->vmin[l],
                     p->vmax[l]);
+  w->e[l] = e;
+  w->r[l] = r;
   w->r0[l] = r0;
   w->pairs[l] = pairs;
-  w->i[l] = f.i;
-  double x = z0 * AMP_ROWS - f.i * c->tix[l];
-  w->z[l] = x * (1.0 / AMP_ROWS);
-  NAME(spot) k = NAME(spot_at)(p->base[l], x);
-  w->row[l] = k.row;
-  w->in[l] = k.in;
-  s->v[l] = e - r * f.i;
+  w->d[l] = f.d;
+  w->num[l] = f.num;
+  w->by[l] = f.by;
   s->lack[l] = f.lack;
 }
 
-/* 2. The end of the step by that current, and the room left. 'turned': the
+/* 2. The current, and where in the table it leads. */
+static ALWAYS void NAME (leaf_current)(const amp_block *b, const double *coef,
+                                       double last, NAME(work) * w,
+                                       NAME(step) * s, int l) {
+  const NAME(leaf) *p = (const NAME(leaf) *)b->leaf;
+  const NAME(coef) *c = (const NAME(coef) *)coef;
+  double e = w->e[l], num = w->num[l], i;
+  if (L > 1 || !(num == 0.0 && w->by[l] != 1.0))
+    i = num / (w->by[l] * (e + sqrt(w->d[l])));
+  else
+    i = 0.0; /* what the quotient comes to */
+  double x = p->z[l] * AMP_ROWS - i * c->tix[l];
+  NAME(spot) k = NAME(spot_at)(p->base[l], last, x);
+  w->i[l] = i;
+  w->z[l] = x * (1.0 / AMP_ROWS);
+  w->row[l] = k.row;
+  w->in[l] = k.in;
+  s->v[l] = e - w->r[l] * i;
+}
+
+/* 3. The end of the step by that current, and the room left. 'turned': the
 ** table's row lies in fields. */
 static ALWAYS void NAME (leaf_end)(const amp_block *b, const double *coef,
                                    double tau, bool turned, NAME(work) * w,
@@ -263,7 +279,7 @@ static ALWAYS void NAME (leaf_end)(const amp_block *b, const double *coef,
   s->margin[l] = NAME(leaf_room)(p, w->z[l], v, i, keep, l);
 }
 
-/* 3. Take it, where 'ok'; a lane that is not keeps its state, so that its
+/* 4. Take it, where 'ok'; a lane that is not keeps its state, so that its
 ** chemical energy and heat are 0 as well. Gives the heat. */
 static ALWAYS double NAME (leaf_state)(const amp_block *b, bool ok,
                                        double share, const NAME(work) * w,
@@ -328,7 +344,8 @@ static ALWAYS double NAME (leaf_step)(const amp_block *b, const double *coef,
     s = &own_step;
     w = &own_work;
   }
-  NAME(leaf_current)(b, coef, w, s, l);
+  NAME(leaf_flow)(b, coef, w, s, l);
+  NAME(leaf_current)(b, coef, b->last_row, w, s, l);
   NAME(leaf_end)(b, coef, tau, false, w, s, l);
   all->margin[l] = s->margin[l];
   if (mode == AMP_TRY)
@@ -354,7 +371,7 @@ static inline int64_t NAME (whole_leaf)(const amp_block *b, double now,
   NAME(lane) *g = (NAME(lane) *)b->lane;
   const int l0 = 0, l1 = L;
   const int64_t one_bad = 1 << 8;
-  double tau = b->dt;
+  double tau = b->dt, last = b->last_row;
   int64_t count = 0;
   if (L == 1)
     return NAME(leaf_step)(b, b->whole, tau, now, AMP_TAKE_IF, fresh, 0) >=
@@ -362,7 +379,10 @@ static inline int64_t NAME (whole_leaf)(const amp_block *b, double now,
                ? 0
                : 1;
   EACH_LANE {
-    NAME(leaf_current)(b, b->whole, w, s, l);
+    NAME(leaf_flow)(b, b->whole, w, s, l);
+  }
+  EACH_LANE {
+    NAME(leaf_current)(b, b->whole, last, w, s, l);
   }
   NAME(rows_turn)(b);
   EACH_LANE {

@@ -320,6 +320,7 @@ static void bench_lay (const batch *w, bench *b, const amp_pack *shape,
   k->nodes = shape->nodes;
   k->node = shape->node;
   k->table = at_line(w->table);
+  k->last_row = AMP_ROWS - 1;
   k->dt = w->duty->dt / amp_lanes_split(w->duty->dt, step);
   k->shape = shape;
   k->features = uses_of(shape);
