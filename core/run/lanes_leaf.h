@@ -58,7 +58,7 @@ static ALWAYS void NAME (warm_next)(NAME(leaf) * p, int l) {
 ** out of x - 1/2, the row stands in the lowest bits. Between two rows either
 ** is right. 'last', AMP_ROWS - 1, is no constant for the compiler: it would
 ** make of two bounds four comparisons. */
-static ALWAYS NAME (spot) NAME(spot_at)(double base, double last, double x) {
+static ALWAYS NAME (spot) NAME(spot_in)(double base, double last, double x) {
   double low = x - 0.5, at;
   NAME(spot) k;
   if (L > 1 || low < 0.0 || low > last) {
@@ -69,6 +69,10 @@ static ALWAYS NAME (spot) NAME(spot_at)(double base, double last, double x) {
   k.row = at + base;
   k.in = x - (at - MAGIC);
   return k;
+}
+
+static ALWAYS NAME (spot) NAME(spot_at)(double base, double x) {
+  return NAME(spot_in)(base, AMP_ROWS - 1.0, x);
 }
 
 static ALWAYS const double *NAME (row_of)(const double *table, double row) {
@@ -91,7 +95,7 @@ static ALWAYS NAME (look)
 
 static ALWAYS NAME (look)
     NAME(look_up)(const double *table, double base, double z) {
-  NAME(spot) k = NAME(spot_at)(base, AMP_ROWS - 1.0, z * AMP_ROWS);
+  NAME(spot) k = NAME(spot_at)(base, z * AMP_ROWS);
   const double *at = NAME(row_of)(table, k.row);
   return NAME(curve_at)(at[ROW_C0], at[ROW_C1], at[ROW_C2], at[ROW_C3],
                         at[ROW_R], at[ROW_DR], at[ROW_F], k.in);
@@ -238,7 +242,7 @@ static ALWAYS void NAME (leaf_current)(const amp_block *b, const double *coef,
   else
     i = 0.0; /* what the quotient comes to */
   double x = p->z[l] * AMP_ROWS - i * c->tix[l];
-  NAME(spot) k = NAME(spot_at)(p->base[l], last, x);
+  NAME(spot) k = NAME(spot_in)(p->base[l], last, x);
   w->i[l] = i;
   w->z[l] = x * (1.0 / AMP_ROWS);
   w->row[l] = k.row;
