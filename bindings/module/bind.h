@@ -299,8 +299,6 @@ void bind_life_choice (lua_State *L, int idx, const char *who,
 /* The chemistry at 'idx': a name or an object. */
 const amp_chemistry *bind_chemistry_at (lua_State *L, int idx,
                                         const char *who);
-/* Ohm that a pulse of 10 s from rest shows, half charge, 25 C. */
-double bind_cell_r10s (const bind_cell *s);
 /* Tested charge (C) of a module in its middle, and whether it is assumed. */
 double bind_module_tested (const amp_module *m, bool *assumed);
 

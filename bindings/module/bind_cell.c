@@ -242,11 +242,6 @@ static void cell_finish (lua_State *L, int keys, void *spec) {
 
 /* ---- reading ---- */
 
-double bind_cell_r10s (const bind_cell *s) {
-  return s->c.r0 + s->c.r1 * -amp_expm1(-10.0 / s->c.tau1) +
-         s->c.r2 * -amp_expm1(-10.0 / s->c.tau2);
-}
-
 static int get_capacity (lua_State *L) {
   const bind_cell *s = bind_check(L, 1, "cell", "capacity_ah");
   lua_pushnumber(L, s->c.capacity / 3600.0);
@@ -255,7 +250,7 @@ static int get_capacity (lua_State *L) {
 
 static int get_r10s (lua_State *L) {
   const bind_cell *s = bind_check(L, 1, "cell", "r10s_mohm");
-  lua_pushnumber(L, bind_cell_r10s(s) * 1e3);
+  lua_pushnumber(L, amp_cell_r10s(&s->c) * 1e3);
   return 1;
 }
 
@@ -383,7 +378,7 @@ static int cell_facts (lua_State *L) {
   set(L, "ocv_0_v", amp_chemistry_ocv(c, 0.0));
   set(L, "ocv_50_v", amp_chemistry_ocv(c, 0.5));
   set(L, "ocv_100_v", amp_chemistry_ocv(c, 1.0));
-  set(L, "r10s_mohm", bind_cell_r10s(s) * 1e3);
+  set(L, "r10s_mohm", amp_cell_r10s(&s->c) * 1e3);
   push_simple(L, &s->c);
   lua_pushboolean(L, s->r10s > 0.0);
   lua_setfield(L, -2, "from_r10s");

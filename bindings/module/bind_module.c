@@ -242,8 +242,10 @@ static void module_defaults (void *spec) {
 
 /* What a cell says of the module, where the module does not say it. */
 static void from_cell (const bind_cell *c, amp_module *m) {
-  double parallel = m->parallel, r10s = bind_cell_r10s(c);
+  double parallel = m->parallel, r10s = amp_cell_r10s(&c->c);
   amp_basis basis = c->fit != NULL ? AMP_BASIS_MEASURED : AMP_BASIS_ASSUMED;
+  if (r10s > 0.0)
+    m->cell = &c->c;
   if (m->chemistry == NULL)
     m->chemistry = c->chemistry;
   if (!amp_value_is_set(&m->capacity))

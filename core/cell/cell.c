@@ -79,6 +79,21 @@ amp_cell amp_cell_from_r10s (double capacity, double r10s) {
   return c;
 }
 
+double amp_cell_r10s (const amp_cell *c) {
+  return c->r0 + c->r1 * -amp_expm1(-10.0 / c->tau1) +
+         c->r2 * -amp_expm1(-10.0 / c->tau2);
+}
+
+amp_cell amp_cell_like (const amp_cell *c, double capacity, double r10s) {
+  amp_cell like = *c;
+  double factor = r10s / amp_cell_r10s(c);
+  like.capacity = capacity;
+  like.r0 *= factor;
+  like.r1 *= factor;
+  like.r2 *= factor;
+  return like;
+}
+
 amp_cell amp_cell_parallel (const amp_cell *c, double n) {
   amp_cell p = *c;
   p.capacity *= n;

@@ -40,6 +40,14 @@ amp_status amp_cell_check (const amp_cell *c, amp_error *err);
 */
 amp_cell amp_cell_from_r10s (double capacity, double r10s);
 
+/* Ohm that a pulse of 10 s from rest shows at 50 % SoC, 298.15 K: fall of
+** voltage over current, the open-circuit part left out. */
+double amp_cell_r10s (const amp_cell *c);
+
+/* The cell 'c' grown to this capacity and 10 s resistance: all resistances
+** by one factor, times and shape as they are. c must have a resistance. */
+amp_cell amp_cell_like (const amp_cell *c, double capacity, double r10s);
+
 /* n equal cells in parallel as one; n may be a fraction of blown links. */
 amp_cell amp_cell_parallel (const amp_cell *c, double n);
 

@@ -357,7 +357,10 @@ amp_status amp_module_leaf (const amp_module *m, const amp_window *w,
   amp_group g;
   memset(&g, 0, sizeof g);
   g.chemistry = m->chemistry;
-  g.cell = amp_cell_from_r10s(capacity, r / m->series);
+  g.cell = m->cell != NULL && amp_cell_r10s(m->cell) > 0.0
+               ? amp_cell_like(m->cell, capacity, r / m->series)
+               : amp_cell_from_r10s(capacity, r / m->series);
+  g.cell.mass = 0.0;
   g.series = (double)m->series * modules;
   g.parallel = strings;
   g.soc_min = w->soc_min;

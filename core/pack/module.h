@@ -34,6 +34,8 @@ typedef struct amp_module {
   double soh_end;                /* 0..1; NaN: not given */
   double age, throughput;        /* s, C behind it; NaN: not given */
   const amp_group_own *group; /* [series], the caller's; NULL: all alike */
+  const amp_cell *cell; /* whose shares of resistance and course by charge and
+                           temperature are taken; NULL: assumed shares */
 } amp_module;
 
 /* All zero/NaN/unset. */

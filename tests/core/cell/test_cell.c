@@ -36,6 +36,21 @@ static void ten_second_pulse_shows_the_resistance_given (void **state) {
   assert_close(seen_after(&c, 10.0), 2.03e-3, 1e-12);
 }
 
+/* A known cell at another 10 s resistance: the pulse shows that one, later
+** and earlier readings keep their shares of it. */
+static void a_cell_like_another_keeps_its_shares (void **state) {
+  amp_cell c = amp_cell_from_r10s(1e9, 2.03e-3);
+  c.tau1 = 7.0; /* shares of its own */
+  amp_cell like = amp_cell_like(&c, 2e9, 5e-3);
+  double times = 5e-3 / seen_after(&c, 10.0);
+  (void)state;
+  assert_close(amp_cell_r10s(&c), seen_after(&c, 10.0), 1e-12);
+  assert_close(seen_after(&like, 10.0), 5e-3, 1e-12);
+  assert_close(seen_after(&like, 0.0), times * seen_after(&c, 0.0), 1e-12);
+  assert_close(seen_after(&like, 60.0), times * seen_after(&c, 60.0), 1e-12);
+  assert_close(like.capacity, 2e9, 0.0);
+}
+
 /* 33 Ah pouch at 25 C, mid charge, doi 10.5281/zenodo.2580327: first sample
 ** 1.57, 10 s 2.03, 30 s 2.53 mohm; readings in steps of 0.03. */
 static void other_pulse_lengths_agree_with_the_measured_pouch (void **s) {
@@ -160,6 +175,7 @@ static void check_names_the_field_that_is_wrong (void **state) {
 int main (void) {
   const struct CMUnitTest test[] = {
       cmocka_unit_test(ten_second_pulse_shows_the_resistance_given),
+      cmocka_unit_test(a_cell_like_another_keeps_its_shares),
       cmocka_unit_test(other_pulse_lengths_agree_with_the_measured_pouch),
       cmocka_unit_test(splitting_a_step_changes_nothing),
       cmocka_unit_test(mean_voltage_is_the_integral_over_the_step),

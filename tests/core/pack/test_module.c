@@ -443,6 +443,29 @@ static void what_is_not_given_is_taken_by_chemistry (void **state) {
 ** was measured in: at 80 % a default is 1.2 times that of new, and what was
 ** measured at 90 % is itself at 90 % and 1.2 / 1.1 times as much at 80 %.
 */
+/* Seven groups of 1.9 mohm in all: the known cell's own 10 s resistance,
+** 20 + 10 (1 - exp(-10 / 10)) = 26.32 mohm, goes to 1.9 / 7 by one factor. */
+static void a_known_cell_gives_its_shares (void **state) {
+  amp_module m = module_of(amp_chemistry_find("nmc111"), 7, 112);
+  amp_window w = {.v_min = 3.4, .v_max = 4.1, .soc_min = 0.05, .soc_max = 1};
+  amp_cell known = amp_cell_defaults();
+  amp_group g;
+  (void)state;
+  known.capacity = 3600.0;
+  known.r0 = 20e-3;
+  known.r1 = 10e-3;
+  known.tau1 = 10.0;
+  known.r0_activation = 2500.0;
+  m.cell = &known;
+  assert_int_equal(
+      amp_module_leaf(&m, &w, 93.75 * 3600, 1.9e-3, 1, 1, &g, NULL), AMP_OK);
+  assert_close(g.cell.r0, 20e-3 * 1.9e-3 / 7 / 26.321205588e-3, 1e-13);
+  assert_close(g.cell.r1, 0.5 * g.cell.r0, 1e-15);
+  assert_close(g.cell.tau1, 10.0, 0.0);
+  assert_close(g.cell.r0_activation, 2500.0, 0.0);
+  assert_close(g.cell.capacity, 93.75 * 3600, 1e-6);
+}
+
 static void a_worn_leaf_has_less_charge_and_more_resistance (void **state) {
   amp_module m = module_of(amp_chemistry_find("lfp"), 8, 105);
   amp_window w = {.v_min = 2.5, .v_max = 3.65, .soc_min = 0.1, .soc_max = 1};
@@ -490,6 +513,7 @@ int main (void) {
       cmocka_unit_test(check_refuses_what_a_label_cannot_say),
       cmocka_unit_test(leaf_carries_the_whole_bank),
       cmocka_unit_test(what_is_not_given_is_taken_by_chemistry),
+      cmocka_unit_test(a_known_cell_gives_its_shares),
       cmocka_unit_test(a_worn_leaf_has_less_charge_and_more_resistance),
   };
   return cmocka_run_group_tests(test, NULL, NULL);
