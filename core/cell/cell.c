@@ -19,6 +19,8 @@
 #define R2_SHARE 0.70
 #define TAU1 20.0  /* s */
 #define TAU2 900.0 /* s */
+#define SHAPE_EMPTY 1.10
+#define SHAPE_FULL 1.13
 
 /*
 ** Same pulses, first sample at 10, 25 and 40 C: 2.60, 1.57, 1.53 mohm. The
@@ -62,8 +64,8 @@ amp_status amp_cell_check (const amp_cell *c, amp_error *err) {
 amp_cell amp_cell_from_r10s (double capacity, double r10s) {
   /* first sample of the same pulses at 25 C over its mid value: 1.77 / 1.57
      full, 1.67 / 1.57 at 6 % */
-  static const double shape[AMP_R_KNOTS] = {1.10, 1.05, 1, 1, 1,   1,
-                                            1,    1,    1, 1, 1.13};
+  static const double shape[AMP_R_KNOTS] = {
+      SHAPE_EMPTY, 1.05, 1, 1, 1, 1, 1, 1, 1, 1, SHAPE_FULL};
   amp_cell c = amp_cell_defaults();
   double seen1 = -amp_expm1(-10.0 / TAU1); /* share of r1 seen at 10 s */
   double seen2 = -amp_expm1(-10.0 / TAU2);
@@ -92,6 +94,24 @@ amp_cell amp_cell_like (const amp_cell *c, double capacity, double r10s) {
   like.r1 *= factor;
   like.r2 *= factor;
   return like;
+}
+
+const amp_cell_assumed *amp_cell_assumption (int i) {
+  static const char pouch[] =
+      "30 A pulses on one 33 Ah LMO-blend cell, 25 C, doi"
+      " 10.5281/zenodo.2580327";
+  static const char temperature[] =
+      "the same at 10, 25 and 40 C; too mild below 10 C";
+  static const amp_cell_assumed row[] = {
+      {"r0, share of the 10 s resistance", "1", R0_SHARE, pouch},
+      {"r2, share of the 10 s resistance", "1", R2_SHARE, pouch},
+      {"tau1", "s", TAU1, pouch},
+      {"tau2", "s", TAU2, "assumed; with it r2 fits the same pulses"},
+      {"r0 when empty, over mid charge", "1", SHAPE_EMPTY, pouch},
+      {"r0 when full, over mid charge", "1", SHAPE_FULL, pouch},
+      {"activation of r0", "K", R0_ACTIVATION, temperature}};
+  int rows = (int)(sizeof row / sizeof *row);
+  return i >= 0 && i < rows ? &row[i] : NULL;
 }
 
 amp_cell amp_cell_parallel (const amp_cell *c, double n) {

@@ -48,6 +48,18 @@ double amp_cell_r10s (const amp_cell *c);
 ** by one factor, times and shape as they are. c must have a resistance. */
 amp_cell amp_cell_like (const amp_cell *c, double capacity, double r10s);
 
+/*
+** What amp_cell_from_r10s assumes, one value a row, in SI units: to be shown
+** to whoever gave two numbers only. NULL past the last row.
+*/
+typedef struct amp_cell_assumed {
+  const char *name, *unit;
+  double value;
+  const char *source;
+} amp_cell_assumed;
+
+const amp_cell_assumed *amp_cell_assumption (int i);
+
 /* n equal cells in parallel as one; n may be a fraction of blown links. */
 amp_cell amp_cell_parallel (const amp_cell *c, double n);
 

@@ -26,6 +26,8 @@ enum { KNOTS = 104 }; /* 0, 0.25 .. 1 %, then each per cent */
 #define ANCHOR_SLOPE 6.0 /* V per unit SoC: steeper says more of SoC */
 #define MERGE_SOC 0.01   /* anchors closer than this count as one */
 #define RISE_LEAST 1e-5  /* V between knots: the curve has an inverse */
+#define PAIR_REST 120.0  /* s, rests that are compared */
+#define PAIR_SOC 0.015   /* and how far apart their charge may be */
 #define T_REF 298.15     /* K */
 
 static double knot (int k) {
@@ -175,6 +177,25 @@ static void judge_rate (const slow *s, double capacity, amp_fit *out) {
                       " taken off by the rests of the pulse logs");
 }
 
+/* Half of what lies between the directions from 20 to 80 %: hysteresis and
+** the loss of voltage that is left at this rate, so no less than either. */
+static void report_gap (const slow *s, amp_fit *out) {
+  double sum = 0.0, square = 0.0;
+  int n = 0;
+  if (s->count[0] == 0 || s->count[1] == 0)
+    return;
+  for (int k = 0; k < KNOTS; k++)
+    if (knot(k) >= 0.2 && knot(k) <= 0.8) {
+      double half = 0.5 * (s->v[1][k] - s->v[0][k]);
+      sum += half;
+      square += half * half;
+      n++;
+    }
+  sum /= n;
+  amp_fit_add(out, "hysteresis", "V", __builtin_nan(""), sum,
+              sqrt(fmax(square / n - sum * sum, 0.0)));
+}
+
 /* ---- the curve ---- */
 
 /* Pool neighbours that fall until the voltages rise, and then strictly. */
@@ -320,6 +341,88 @@ static amp_status lay_on_curve (const amp_context *ctx, rests *r,
     r->top = p[1];
   *sd = s[0];
   return st;
+}
+
+/* ---- rests after charge beside rests after discharge ---- */
+
+typedef struct after {
+  double charge, over, duration; /* C given off, V over the curve, s */
+  int sign;                      /* of the current before the rest */
+} after;
+
+static int rests_after (const rests *r, const amp_test_log *log,
+                        const amp_fit_run *run, size_t runs, after *out) {
+  const double *v = log->column[AMP_LOG_VOLTAGE];
+  double charge = 0.0;
+  int n = 0;
+  for (size_t k = 0; k < runs && n < AMP_FIT_RESTS; k++) {
+    charge += run[k].charge;
+    double z = soc_of(r, charge);
+    if (k > 0 && run[k].sign == 0 && run[k].duration >= PAIR_REST &&
+        z > 0.2 && z < 0.9)
+      out[n++] = (after){charge, v[run[k].last] - amp_curve_at(&r->curve, z),
+                         run[k].duration, run[k - 1].sign};
+  }
+  return n;
+}
+
+/* Is b the counterpart of a: other direction, same charge, same length? */
+static bool counterpart (const rests *r, const after *a, const after *b) {
+  return a->sign == -1 && b->sign == 1 &&
+         fabs(a->charge - b->charge) < PAIR_SOC * r->capacity &&
+         a->duration < 2.0 * b->duration && b->duration < 2.0 * a->duration;
+}
+
+/*
+** A pulse log that only goes down shows the curve after discharging. Half
+** the difference of rests after its short charges and discharges is said
+** for a flat chemistry: a whole charge may show more, a longer rest less.
+*/
+static void report_loop (const rests *r, const after *a, int n, bool flat,
+                         const char *name, amp_fit *out) {
+  double sum = 0.0, square = 0.0;
+  int pairs = 0;
+  for (int i = 0; i < n; i++)
+    for (int j = 0; j < n; j++)
+      if (counterpart(r, &a[i], &a[j])) {
+        double half = 0.5 * (a[i].over - a[j].over);
+        sum += half;
+        square += half * half;
+        pairs++;
+      }
+  if (flat && pairs > 1) {
+    sum /= pairs;
+    amp_fit_add(out, "hysteresis", "V", __builtin_nan(""), sum,
+                sqrt(fmax(square / pairs - sum * sum, 0.0)));
+  }
+  if (flat && pairs > 1)
+    amp_fit_warn(out,
+                 "%s: the curve is that after discharging; after a charge"
+                 " the cell rests higher (%g mV after the log's short"
+                 " charges), which the model leaves out",
+                 name, 2000.0 * sum);
+  else if (flat)
+    amp_fit_warn(out,
+                 "%s: the curve is that after discharging; how much higher"
+                 " the cell rests after a charge is not determined",
+                 name);
+}
+
+static amp_status judge_loop (const amp_context *ctx, const amp_fit_input *in,
+                              const rests *r, int k, const char *name,
+                              amp_fit *out, amp_error *err) {
+  bool flat = in->chemistry->flat_lo < in->chemistry->flat_hi;
+  after a[AMP_FIT_RESTS];
+  amp_fit_run *run;
+  size_t runs;
+  amp_status st = amp_fit_runs(ctx, in->pulse[k], amp_fit_idle(in->capacity),
+                               &run, &runs, err);
+  if (st != AMP_OK)
+    return st;
+  report_loop(r, a, rests_after(r, in->pulse[k], run, runs, a),
+              flat && in->slow == NULL, name, out);
+  amp_free(ctx, run, runs * sizeof *run);
+  return AMP_OK;
 }
 
 /* ---- anchors ---- */
@@ -493,6 +596,7 @@ static amp_status slow_curve (const amp_context *ctx, const amp_fit_input *in,
   judge_offset(&s, out);
   judge_leads(&s, edge, in->capacity, out);
   judge_rate(&s, in->capacity, out);
+  report_gap(&s, out);
   mean_branch(&s, v);
   out->chemistry.source = NULL;
   return make_curve(v, &out->chemistry.ocv, err);
@@ -524,6 +628,8 @@ static amp_status curve_and_capacity (const amp_context *ctx,
   st = collect_rests(ctx, in->pulse[best], in->capacity, r, &edge, err);
   r->capacity = out->capacity_at[best];
   r->top = out->soc_at[best] - r->lo / r->capacity;
+  if (st == AMP_OK)
+    st = judge_loop(ctx, in, r, best, name_of(in, best), out, err);
   if (st == AMP_OK)
     st = move_curve(r, name_of(in, best), in->slow != NULL, out, err);
   out->chemistry.source = NULL;

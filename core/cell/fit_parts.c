@@ -135,3 +135,18 @@ void amp_fit_warn (amp_fit *fit, const char *format, ...) {
   va_end(arg);
   memcpy(fit->warning[fit->warnings++], say.text, AMP_FIT_TEXT);
 }
+
+void amp_fit_add (amp_fit *fit, const char *name, const char *unit,
+                  double soc, double value, double sd) {
+  amp_fit_parameter *to;
+  if (fit->parameters >= AMP_FIT_PARAMETERS)
+    return;
+  to = &fit->parameter[fit->parameters++];
+  memset(to, 0, sizeof *to);
+  memcpy(to->name, name, strlen(name) + 1);
+  memcpy(to->unit, unit, strlen(unit) + 1);
+  to->soc = soc;
+  to->temp = __builtin_nan("");
+  to->value = value;
+  to->sd = sd;
+}

@@ -24,7 +24,7 @@
 #define TAU_PARTS 30.0   /* s, between the two pairs */
 #define KNOT_ROWS 4      /* rows under current that make a knot known */
 #define WARM_SPAN 5.0    /* K between logs that show an activation */
-#define KNOWN 0.5        /* sd of a logarithm: more is not determined */
+#define KNOWN 0.7        /* sd of a logarithm: a factor of two either way */
 
 enum { R1, TAU1, R2, TAU2, FIXED, MOST = FIXED + AMP_R_KNOTS };
 
@@ -232,21 +232,6 @@ static void start_values (double edge, double longest, size_t n, double *p,
 
 /* ---- what comes out ---- */
 
-static void add_parameter (amp_fit *fit, const char *name, const char *unit,
-                           double soc, double value, double sd) {
-  amp_fit_parameter *to;
-  if (fit->parameters >= AMP_FIT_PARAMETERS)
-    return;
-  to = &fit->parameter[fit->parameters++];
-  memset(to, 0, sizeof *to);
-  memcpy(to->name, name, strlen(name) + 1);
-  memcpy(to->unit, unit, strlen(unit) + 1);
-  to->soc = soc;
-  to->temp = __builtin_nan("");
-  to->value = value;
-  to->sd = sd;
-}
-
 /* A deviation on a bound, or of more than half the value, says nothing. */
 static double known_sd (double sd) {
   return sd < KNOWN ? sd : INFINITY;
@@ -258,7 +243,7 @@ static void report_resistance (const simple *s, const double *sd,
   for (int k = 0; k < AMP_R_KNOTS; k++) {
     double r = cell->r0 * cell->r0_shape[k];
     double d = s->used[k] ? known_sd(sd[s->place[k]]) : INFINITY;
-    add_parameter(fit, "r0", "ohm", 0.1 * k, r, d * r);
+    amp_fit_add(fit, "r0", "ohm", 0.1 * k, r, d * r);
     if (!isfinite(d))
       first = missing++ == 0 ? 10 * k : first;
   }
@@ -286,8 +271,8 @@ static void report_pairs (const double *sd, const amp_cell *cell,
              {"tau2", "s", cell->tau2, TAU2}};
   for (size_t k = 0; k < sizeof row / sizeof *row; k++) {
     double d = known_sd(sd[row[k].at]);
-    add_parameter(fit, row[k].name, row[k].unit, __builtin_nan(""),
-                  row[k].value, d * row[k].value);
+    amp_fit_add(fit, row[k].name, row[k].unit, __builtin_nan(""),
+                row[k].value, d * row[k].value);
     if (!isfinite(d))
       amp_fit_warn(fit, "%s is not determined by the logs (%g %s is used)",
                    row[k].name, row[k].value, row[k].unit);
@@ -297,8 +282,8 @@ static void report_pairs (const double *sd, const amp_cell *cell,
 static void report_warm (bool searched, double sd, const amp_cell *cell,
                          amp_fit *fit) {
   double d = searched && isfinite(sd) ? 1000.0 * sd : INFINITY;
-  add_parameter(fit, "activation", "K", __builtin_nan(""),
-                cell->r0_activation, d);
+  amp_fit_add(fit, "activation", "K", __builtin_nan(""), cell->r0_activation,
+              d);
   if (!searched)
     amp_fit_warn(fit,
                  "all pulse logs are at about one temperature: the"

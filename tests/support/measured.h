@@ -13,7 +13,7 @@
 #include <string.h>
 
 /* Whole file under AMPSTEAD_SHARED/data, or NULL; free() it. */
-static char *measured_text (const char *file, size_t *n) {
+static inline char *measured_text (const char *file, size_t *n) {
   const char *shared = getenv("AMPSTEAD_SHARED");
   char path[600];
   FILE *f;
@@ -34,7 +34,7 @@ static char *measured_text (const char *file, size_t *n) {
 }
 
 /* One column by its name, NaN where empty; NULL: no such column. */
-static double *measured_column (const amp_csv *csv, const char *name,
+static inline double *measured_column (const amp_csv *csv, const char *name,
                                 double offset) {
   size_t at = amp_csv_find(csv, name), n = amp_csv_rows(csv);
   double *v;
@@ -51,7 +51,7 @@ static double *measured_column (const amp_csv *csv, const char *name,
 
 /* A log of the folder, at 'celsius' throughout where it has no column of
 ** temperature; false: not at hand (or broken). */
-static bool measured_log (const char *file, double celsius, amp_test_log *out) {
+static inline bool measured_log (const char *file, double celsius, amp_test_log *out) {
   size_t size;
   char *text = measured_text(file, &size);
   amp_csv *csv = NULL;

@@ -5,6 +5,7 @@
 #include "support/close.h"
 #include "base/elementary.h"
 #include "cell/cell.h"
+#include <string.h>
 
 static const amp_chemistry *nmc (void) {
   return amp_chemistry_find("nmc111");
@@ -172,6 +173,22 @@ static void check_names_the_field_that_is_wrong (void **state) {
   assert_string_equal(err.field, "r0_shape");
 }
 
+static void what_two_numbers_leave_open_is_listed (void **state) {
+  amp_cell c = amp_cell_from_r10s(3600.0, 1.0);
+  const double used[] = {c.r0,           c.r2,          c.tau1,
+                         c.tau2,         c.r0_shape[0], c.r0_shape[10],
+                         c.r0_activation};
+  int n = 0;
+  (void)state;
+  for (; amp_cell_assumption(n) != NULL; n++) {
+    assert_true(n < (int)LEN(used));
+    assert_close(amp_cell_assumption(n)->value, used[n], 1e-12);
+    assert_true(strlen(amp_cell_assumption(n)->source) > 10);
+  }
+  assert_int_equal(n, LEN(used));
+  assert_null(amp_cell_assumption(-1));
+}
+
 int main (void) {
   const struct CMUnitTest test[] = {
       cmocka_unit_test(ten_second_pulse_shows_the_resistance_given),
@@ -183,6 +200,7 @@ int main (void) {
       cmocka_unit_test(cells_in_parallel_act_as_one_larger_cell),
       cmocka_unit_test(empty_cell_refuses_and_keeps_its_state),
       cmocka_unit_test(rounding_does_not_refuse_the_last_step),
+      cmocka_unit_test(what_two_numbers_leave_open_is_listed),
       cmocka_unit_test(check_names_the_field_that_is_wrong),
   };
   return cmocka_run_group_tests(test, NULL, NULL);
