@@ -9,6 +9,21 @@
 #include <string.h>
 
 /* One leaf; refusals carry its number from 1 in err->line. */
+/* A detailed cell has its own heat, and the charge of the simple one. */
+static amp_status check_detailed (const amp_group *g, amp_error *err) {
+  double c = g->cell.capacity;
+  amp_status st = amp_detailed_check(g->detailed, err);
+  if (st == AMP_OK)
+    st = amp_check_range(err, "capacity", g->detailed->capacity,
+                         c * (1.0 - 1e-9), c * (1.0 + 1e-9));
+  if (st == AMP_OK &&
+      (g->body > 0 || g->coolant > 0.0 || g->entropic != NULL))
+    st = amp_failf(err, AMP_EDATA, "detailed",
+                   "a detailed cell keeps its own heat: no body, coolant or "
+                   "entropic table of the leaf");
+  return st;
+}
+
 static amp_status check_leaf (const amp_group *g, amp_error *err) {
   const struct {
     const char *field;
@@ -39,6 +54,8 @@ static amp_status check_leaf (const amp_group *g, amp_error *err) {
     return amp_fail(err, AMP_ERANGE, "soc_max", g->soc_max, g->soc_min, 1.0);
   if (!(g->v_min < g->v_max))
     return amp_fail(err, AMP_ERANGE, "v_max", g->v_max, g->v_min, 10.0);
+  if (g->detailed != NULL && (st = check_detailed(g, err)) != AMP_OK)
+    return st;
   if (g->trip != NULL && (st = amp_trip_check(g->trip, err)) != AMP_OK)
     return st;
   return g->rates != NULL ? amp_rates_check(g->rates, err) : AMP_OK;
@@ -87,6 +104,9 @@ static amp_status check_heat (const amp_pack *p, amp_error *err) {
   for (int i = 0; i < p->leaves; i++) {
     cooled = cooled || p->leaf[i].coolant > 0.0;
     warm = warm || p->leaf[i].heat_capacity > 0.0;
+    if (st == AMP_OK && p->leaf[i].detailed && p->heater.power > 0.0)
+      st = amp_failf(err, AMP_EDATA, "detailed",
+                     "a heater does not reach a detailed cell");
   }
   if (st == AMP_OK && cooled)
     st = amp_check_range(err, "coolant_temp", p->coolant_temp, 150.0, 500.0);

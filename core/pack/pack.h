@@ -13,6 +13,7 @@
 
 #include "base/error.h"
 #include "cell/cell.h"
+#include "cell/detailed.h"
 #include "pack/heat.h"
 #include "pack/trip.h"
 
@@ -40,6 +41,11 @@ typedef struct amp_group {
   const amp_trip *trip;    /* a fuse in series with this leaf */
   const amp_rates *rates;  /* current limits by temperature */
   const double *entropic;  /* V/K of one group, amp_entropic_find */
+  const amp_detailed *detailed; /* one group as one detailed cell, of the
+                              same capacity: it is stepped in place of
+                              'cell', with its own two nodes of heat (then no
+                              body, coolant, heater or entropic of the leaf;
+                              heat_capacity and cooling are not read) */
 } amp_group;
 
 typedef struct amp_node {

@@ -139,6 +139,63 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(rev)  /* J, heat that comes and goes with charge */                      \
   X(bled) /* J */
 
+/* Per leaf of detailed cells (lanes_detail.h): of one cell, then its state,
+** then what a step works out. 'line' is what a current does over a step. */
+#define DETAIL_FIELDS(X)                                                     \
+  X(ip)    /* 1 / cells in parallel */                                       \
+  X(icap)  /* 1/C */                                                         \
+  X(share) /* of the pack's current, were all branches alike */              \
+  X(tau0)  /* s, slow pairs */                                               \
+  X(tau1)                                                                    \
+  X(tauc)                                                                    \
+  X(layer) /* 1: charge transfer has a double layer of tauc s, 0: none */    \
+  X(warm)  /* 1: heat in two nodes, 0: stays at ambient */                   \
+  X(air)   /* K/W, skin to ambient */                                        \
+  X(wall)  /* K/W, core to skin */                                           \
+  X(root_core) /* sqrt(J/K) */                                               \
+  X(root_skin)                                                               \
+  X(fast) /* 1/s, the two modes and the direction of the first */            \
+  X(late)                                                                    \
+  X(u1)                                                                      \
+  X(u2)                                                                      \
+  X(m0) /* A, modes of diffusion */                                          \
+  X(m1)                                                                      \
+  X(m2)                                                                      \
+  X(m3)                                                                      \
+  X(m4)                                                                      \
+  X(m5)                                                                      \
+  X(s0) /* A, slow pairs */                                                  \
+  X(s1)                                                                      \
+  X(ct)                                                                      \
+  X(skin)  /* K */                                                           \
+  X(flow)  /* A of the leaf, in the last step */                             \
+  X(guess) /* A */                                                           \
+  X(left0) /* what is left of each state after the step */                   \
+  X(left1)                                                                   \
+  X(left2)                                                                   \
+  X(left3)                                                                   \
+  X(left4)                                                                   \
+  X(left5)                                                                   \
+  X(left6)                                                                   \
+  X(left7)                                                                   \
+  X(leftc)                                                                   \
+  X(e) /* mean voltage of the leaf e - r i, r at its end */                  \
+  X(r)                                                                       \
+  X(r_end)                                                                   \
+  X(skin_end)
+
+#define LINE_FIELDS(X)                                                       \
+  X(temp) /* K, and where it stands in the tables */                         \
+  X(tk)                                                                      \
+  X(tn)                                                                      \
+  X(tw)                                                                      \
+  X(zs) /* charge at the surface: zs + zs_i i, and so on */                  \
+  X(zs_i)                                                                    \
+  X(ct) /* A through charge transfer */                                      \
+  X(ct_i)                                                                    \
+  X(slow) /* V of the slow pairs */                                          \
+  X(slow_i)
+
 /* Per lane, during a step: power asked at the terminals and what it is made
 ** of, the current, whether a limit holds, room left to the nearest limit. */
 #define STEP_FIELDS(X)                                                       \
@@ -162,6 +219,7 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(net) /* W asked before charging losses and heater */                     \
   X(thi) /* bounds that temperature sets */                                  \
   X(tlo)                                                                     \
+  X(done) /* 1: the currents of detailed leaves have settled */              \
   X(fed)  /* W that the heater gets */                                       \
   X(cold) /* 1: temperature set the current */
 
@@ -228,6 +286,7 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(bled)                                                                    \
   X(rev)                                                                     \
   X(heater)                                                                  \
+  X(unsolved) /* steps whose currents did not settle */                      \
   X(cold_unserved)                                                           \
   X(cold_curtailed)                                                          \
   X(cold_time)                                                               \
@@ -259,8 +318,12 @@ enum {
   COEF_COUNT = 0 COEF_FIELDS(FIELD_INDEX),
   WORK_COUNT = 0 WORK_FIELDS(FIELD_INDEX),
   STEP_COUNT = 0 STEP_FIELDS(FIELD_INDEX),
-  TALLY_COUNT = 0 TALLY_FIELDS(FIELD_INDEX)
+  TALLY_COUNT = 0 TALLY_FIELDS(FIELD_INDEX),
+  LINE_COUNT = 0 LINE_FIELDS(FIELD_INDEX)
 };
+#undef FIELD_INDEX
+#define FIELD_INDEX(n) DETAIL_##n,
+enum { DETAIL_FIELDS(FIELD_INDEX) DETAIL_COUNT };
 #undef FIELD_INDEX
 #define FIELD_INDEX(n) LANE_##n,
 enum {
@@ -309,6 +372,7 @@ typedef struct amp_block {
   double *half;          /* like whole, of half a step */
   double *saved;         /* leaf and lane, while a step is halved */
   double *flow;          /* [leaves][lanes], A of the two halves */
+  double *detail; /* [leaves][DETAIL_COUNT + LINE_COUNT][lanes], or NULL */
 } amp_block;
 
 /* Duty steps first .. last-1, each 'split' steps of block->dt; where 'edge'

@@ -159,8 +159,9 @@ static void NAME (extra_leaf)(const amp_block *b, const double *coef,
                warm * p->icool[l];
   w->rev[l] = rev * tau;
   w->bled[l] = w->bl[l] * (w->e[l] - r * out) * tau;
-  w->temp[l] = p->heat[l] > 0.0 ? end + c->at[l] * (p->temp[l] - end)
-                                : s->tamb[l];
+  if (of->detailed == NULL) /* else it has its own nodes */
+    w->temp[l] = p->heat[l] > 0.0 ? end + c->at[l] * (p->temp[l] - end)
+                                  : s->tamb[l];
   s->term[l] -= w->bled[l];
   w->worn[l] = 0.0;
   if (of->trip != NULL) {

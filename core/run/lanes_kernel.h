@@ -24,6 +24,13 @@ typedef struct NAME(step) {
 typedef struct NAME(tally) {
   TALLY_FIELDS(X)
 } NAME(tally);
+typedef struct NAME(line) {
+  LINE_FIELDS(X)
+} NAME(line);
+typedef struct NAME(detail) {
+  DETAIL_FIELDS(X)
+  NAME(line) line;
+} NAME(detail);
 typedef struct NAME(lane) {
   LANE_FIELDS(X) SUM_FIELDS(X) EXTREME_FIELDS(X)
 } NAME(lane);
@@ -50,6 +57,8 @@ static inline double NAME (most)(double a, double b) {
 
 #include "run/lanes_features.h"
 
+#include "run/lanes_detail.h"
+
 /* Mean voltage e - r i of each leaf over 'tau': order 2, the mean of the RC
 ** pairs exact and the open-circuit voltage along its tangent. */
 static inline void NAME (leaf_terms)(const amp_block *b, const double *coef,
@@ -58,6 +67,8 @@ static inline void NAME (leaf_terms)(const amp_block *b, const double *coef,
     const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
     const NAME(coef) *c = (const NAME(coef) *)coef + k;
     NAME(work) *w = (NAME(work) *)b->work + k;
+    if (b->detail && b->shape->leaf[k].detailed)
+      continue;
     EACH_LANE {
       double hot = NAME(warm_factor)(p, l);
       w->r0[l] = p->kr[l] * p->shape[l] * hot + p->rj[l];
@@ -233,6 +244,8 @@ static inline void NAME (leaf_ends)(const amp_block *b, const double *coef,
     const NAME(coef) *c = (const NAME(coef) *)coef + k;
     NAME(work) *w = (NAME(work) *)b->work + k;
     const double *a = b->a + (size_t)n * L, *base = b->b + (size_t)n * L;
+    if (b->detail && b->shape->leaf[k].detailed)
+      continue;
     EACH_LANE {
       double i = a[l] * s->i[l] + base[l] + w->bl[l];
       double z = p->z[l] - i * c->tiq[l];
@@ -375,10 +388,12 @@ static void NAME (phase_end)(const amp_block *b, double now, int l) {
     *b->ended = now;
 }
 
-/* One try of 'tau' from the present state; nothing of the state moves. */
-static inline void NAME (try)(const amp_block *b, const double *coef,
-                              double tau, int l0, int l1) {
+/* The pack's current from each leaf's e - r i. */
+static inline void NAME (solve)(const amp_block *b, const double *coef,
+                                int l0, int l1) {
   NAME(leaf_terms)(b, coef, l0, l1);
+  if (b->detail)
+    NAME(detail_terms)(b, l0, l1);
   if (b->features)
     NAME(extra_terms)(b, coef, l0, l1);
   NAME(tree_up)(b, l0, l1);
@@ -390,11 +405,27 @@ static inline void NAME (try)(const amp_block *b, const double *coef,
     NAME(current_held)(b, l0, l1);
   else
     NAME(current)(b, l0, l1);
+}
+
+/* One try of 'tau' from the present state; nothing of the state moves. */
+static inline void NAME (try)(const amp_block *b, const double *coef,
+                              double tau, int l0, int l1) {
+  if (b->detail)
+    NAME(detail_open)(b, tau, l0, l1);
+  NAME(solve)(b, coef, l0, l1);
+  for (int n = 1; b->detail && !NAME(detail_settled)(b, l0, l1) &&
+                  n < NEWTON_MOST;
+       n++)
+    NAME(solve)(b, coef, l0, l1);
   if (b->features)
     NAME(extra_current)(b, l0, l1);
   NAME(leaf_ends)(b, coef, tau, l0, l1);
+  if (b->detail)
+    NAME(detail_ends)(b, coef, tau, l0, l1);
   if (b->features)
     NAME(extra_ends)(b, coef, tau, l0, l1);
+  if (b->detail)
+    NAME(detail_room)(b, l0, l1);
   NAME(room)(b, l0, l1);
   if (b->phase)
     NAME(phase_room)(b, l0, l1);
@@ -454,6 +485,8 @@ static inline void NAME (take_leaves)(const amp_block *b, double tau, int l0,
     g->soc_time[l] += mean * on;
     g->temp_time[l] += first->temp[l] * on;
   }
+  if (b->detail)
+    NAME(detail_take)(b, l0, l1);
 }
 
 /* Take the try: sums of the lane. 'now' s: the start of the step. */
@@ -805,9 +838,14 @@ static inline int64_t NAME (whole_step)(const amp_block *b, double now,
 */
 static void NAME (halves)(const amp_block *b) {
   size_t leaf = sizeof(NAME(leaf)) * (size_t)b->leaves;
+  size_t more = b->detail ? sizeof(NAME(detail)) * (size_t)b->leaves : 0;
+  double *lane = b->saved + leaf / sizeof(double);
+  double *detail = lane + sizeof(NAME(lane)) / sizeof(double);
   const NAME(step) *s = (const NAME(step) *)b->step;
   memcpy(b->saved, b->leaf, leaf);
-  memcpy(b->saved + leaf / sizeof(double), b->lane, sizeof(NAME(lane)));
+  memcpy(lane, b->lane, sizeof(NAME(lane)));
+  if (more > 0)
+    memcpy(detail, b->detail, more);
   for (int half = 0; half < 2; half++) {
     NAME(try)(b, b->half, 0.5 * b->dt, 0, L);
     for (int k = 0; k < b->leaves; k++)
@@ -821,7 +859,9 @@ static void NAME (halves)(const amp_block *b) {
       NAME(extra_take)(b, 0.5 * b->dt, 0, L);
   }
   memcpy(b->leaf, b->saved, leaf);
-  memcpy(b->lane, b->saved + leaf / sizeof(double), sizeof(NAME(lane)));
+  memcpy(b->lane, lane, sizeof(NAME(lane)));
+  if (more > 0)
+    memcpy(b->detail, detail, more);
 }
 
 /* The whole step just done against its halves: charge that strayed. */
@@ -959,6 +999,10 @@ void ENTRY (amp_block *b, const amp_chunk *c) {
 #undef LIVE
 #undef WORN_OUT
 #undef NEAR_K
+#undef EACH_DETAILED
+#undef NEWTON_MOST
+#undef SETTLED
+#undef TWO_R_OVER_F
 #undef SUM_LANES
 #undef BIG
 #undef SLACK

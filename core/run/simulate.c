@@ -49,6 +49,7 @@ typedef struct batch {
   size_t all_leaves;
   int most_leaves, most_nodes;
   double dt_max;
+  bool detailed;   /* any case has such leaves */
   double *step_of; /* [case]: s, longest step inside */
   bench *worker;
   size_t workers;
@@ -229,13 +230,21 @@ static unsigned uses_of (const amp_pack *p) {
   return u;
 }
 
+static bool any_detailed (const amp_pack *p) {
+  for (int i = 0; i < p->leaves; i++)
+    if (p->leaf[i].detailed)
+      return true;
+  return false;
+}
+
 /* Cases of one block: one tree, one set of features. */
 static bool same_shape (const amp_pack *a, const amp_pack *b) {
   if (a->leaves != b->leaves || a->nodes != b->nodes ||
       uses_of(a) != uses_of(b))
     return false;
   for (int i = 0; i < a->leaves; i++)
-    if (a->leaf[i].body != b->leaf[i].body)
+    if (a->leaf[i].body != b->leaf[i].body ||
+        !a->leaf[i].detailed != !b->leaf[i].detailed)
       return false;
   for (int i = 0; i < a->nodes; i++)
     if (a->node[i].level != b->node[i].level ||
@@ -271,9 +280,13 @@ static void blocks_make (batch *w, size_t n, bool *taken) {
 
 /* --- one worker's bench ------------------------------------------------ */
 
+enum { DETAILED = DETAIL_COUNT + LINE_COUNT };
+
 static size_t bench_doubles (const batch *w) {
   size_t leaf = LEAF_COUNT + 2 * (size_t)COEF_COUNT + WORK_COUNT;
   size_t more = w->most_nodes > 1 ? LEAF_COUNT + COEF_COUNT + 1 : 0;
+  if (w->detailed)
+    more += (size_t)DETAILED * (w->most_nodes > 1 ? 2 : 1);
   return ((size_t)w->most_leaves * (leaf + more) + (size_t)STEP_COUNT +
           (size_t)TALLY_COUNT + 2 * (size_t)LANE_COUNT +
           4 * (size_t)w->most_nodes) *
@@ -324,8 +337,8 @@ static void bench_lay (const batch *w, bench *b, const amp_pack *shape,
   k->dt = w->duty->dt / amp_lanes_split(w->duty->dt, step);
   k->shape = shape;
   k->features = uses_of(shape);
-  k->single =
-      shape->nodes == 1 && !w->duty->amps && !w->duty->phase && !k->features;
+  k->single = shape->nodes == 1 && !w->duty->amps && !w->duty->phase &&
+              !k->features && !any_detailed(shape);
   k->stats = w->leaf_sum != NULL && !k->single;
   k->of = b->of;
   k->leaf = p;
@@ -339,8 +352,11 @@ static void bench_lay (const batch *w, bench *b, const amp_pack *shape,
   k->r = k->e + m * l;
   k->a = k->r + m * l;
   k->b = k->a + m * l;
+  p = k->b + m * l;
+  k->detail = any_detailed(shape) ? p : NULL;
+  p += k->detail ? n * DETAILED * l : 0;
   if (m > 1) { /* else no step is ever halved */
-    k->half = k->b + m * l;
+    k->half = p;
     k->flow = k->half + n * COEF_COUNT * l;
     k->saved = k->flow + n * l;
   }
@@ -424,6 +440,68 @@ static void fill_leaf (amp_block *b, int k, int l, const amp_group *g,
   fill_state(b, k, l, temp);
 }
 
+static double *detail_of (const amp_block *b, int leaf, int field, int lane) {
+  return b->detail +
+         ((size_t)leaf * DETAILED + (size_t)field) * (size_t)b->lanes + lane;
+}
+
+/* The two modes of a cell's heat: docs/model/detailed.md. */
+static void fill_heat (amp_block *b, int k, int l, const amp_detailed *c) {
+  double a = c->core_skin / c->heat_core;
+  double d = (c->core_skin + c->skin_air) / c->heat_skin;
+  double side = c->core_skin / sqrt(c->heat_core * c->heat_skin);
+  double half = 0.5 * (d - a), root = sqrt(half * half + side * side);
+  double fast = 0.5 * (a + d) + root;
+  double norm = sqrt(side * side + (a - fast) * (a - fast));
+  *detail_of(b, k, DETAIL_warm, l) = 1.0;
+  *detail_of(b, k, DETAIL_air, l) = 1.0 / c->skin_air;
+  *detail_of(b, k, DETAIL_wall, l) = 1.0 / c->core_skin;
+  *detail_of(b, k, DETAIL_root_core, l) = sqrt(c->heat_core);
+  *detail_of(b, k, DETAIL_root_skin, l) = sqrt(c->heat_skin);
+  *detail_of(b, k, DETAIL_fast, l) = fast;
+  *detail_of(b, k, DETAIL_late, l) = (a * d - side * side) / fast;
+  *detail_of(b, k, DETAIL_u1, l) = side / norm;
+  *detail_of(b, k, DETAIL_u2, l) = (a - fast) / norm;
+}
+
+/* A leaf of detailed cells: of the simple one's fields those that would add
+** something are 0, and r0 is what lanes_detail.h says. */
+static void fill_detail (amp_block *b, int k, int l, const amp_group *g,
+                         double temp) {
+  const amp_detailed *c = g->detailed;
+  *leaf_of(b, k, LEAF_kr, l) = 1.0;
+  *leaf_of(b, k, LEAF_ea, l) = 0.0;
+  *leaf_of(b, k, LEAF_r1, l) = *leaf_of(b, k, LEAF_r2, l) = 0.0;
+  *leaf_of(b, k, LEAF_tau1, l) = *leaf_of(b, k, LEAF_tau2, l) = 1.0;
+  *leaf_of(b, k, LEAF_heat, l) = *leaf_of(b, k, LEAF_icool, l) = 0.0;
+  fill_warm(b, k, l, temp);
+  *leaf_of(b, k, LEAF_slope, l) = 0.0;
+  *detail_of(b, k, DETAIL_ip, l) = 1.0 / g->parallel;
+  *detail_of(b, k, DETAIL_icap, l) = 1.0 / c->capacity;
+  *detail_of(b, k, DETAIL_tau0, l) = c->tau_slow[0] > 0 ? c->tau_slow[0] : 1;
+  *detail_of(b, k, DETAIL_tau1, l) = c->tau_slow[1] > 0 ? c->tau_slow[1] : 1;
+  *detail_of(b, k, DETAIL_tauc, l) = c->tau_ct > 0.0 ? c->tau_ct : 1.0;
+  *detail_of(b, k, DETAIL_layer, l) = c->tau_ct > 0.0 ? 1.0 : 0.0;
+  *detail_of(b, k, DETAIL_root_core, l) = 1.0;
+  *detail_of(b, k, DETAIL_root_skin, l) = 1.0;
+  *detail_of(b, k, DETAIL_skin, l) = temp;
+  if (c->heat_core > 0.0)
+    fill_heat(b, k, l, c);
+}
+
+/* Each branch's part of the current, were the branches of a level alike. */
+static void fill_shares (amp_block *b, const amp_pack *p, int node, int l,
+                         double share) {
+  const amp_node *n = &p->node[node];
+  if (n->level == AMP_LEAF) {
+    *detail_of(b, n->first, DETAIL_share, l) = share;
+    return;
+  }
+  for (int k = n->first; k < n->first + n->count; k++)
+    fill_shares(b, p, k, l,
+                n->level == AMP_SERIES ? share : share / n->count);
+}
+
 static void fill_lane (const batch *w, amp_block *b, int l, size_t i) {
   const amp_sim_case *c = &w->cases[i];
   const amp_converter *v = &c->converter;
@@ -433,8 +511,12 @@ static void fill_lane (const batch *w, amp_block *b, int l, size_t i) {
   double heat = 0.0;
   for (int k = 0; k < c->pack->leaves; k++) {
     fill_leaf(b, k, l, &c->pack->leaf[k], table[k], temp);
+    if (c->pack->leaf[k].detailed)
+      fill_detail(b, k, l, &c->pack->leaf[k], temp);
     heat += c->pack->leaf[k].heat_capacity;
   }
+  if (b->detail)
+    fill_shares(b, c->pack, 0, l, 1.0);
   for (int k = 0; heat > 0.0 && k < c->pack->leaves; k++)
     *leaf_of(b, k, LEAF_hshare, l) = c->pack->leaf[k].heat_capacity / heat;
   *lane_of(b, LANE_hw, l) = h->power;
@@ -602,6 +684,7 @@ static void month_close (amp_block *b, int l, amp_sim_result *r,
                          double *leaf_charge, double *measured) {
   r->power_residual += *lane_of(b, LANE_power_residual, l);
   r->events += (size_t)*lane_of(b, LANE_events, l);
+  r->unsolved += (size_t)*lane_of(b, LANE_unsolved, l);
   *leaf_charge += *lane_of(b, LANE_leaf_charge, l);
   r->share_error += *lane_of(b, LANE_strayed, l);
   *measured += *lane_of(b, LANE_measured, l);
@@ -952,6 +1035,7 @@ static void batch_measure (batch *w, size_t n) {
   for (size_t i = 0; i < n; i++) {
     const amp_pack *p = w->cases[i].pack;
     w->all_leaves += (size_t)p->leaves;
+    w->detailed = w->detailed || any_detailed(p);
     if (p->leaves > w->most_leaves)
       w->most_leaves = p->leaves;
     if (p->nodes > w->most_nodes)

@@ -94,6 +94,8 @@ typedef struct amp_sim_result {
                              limit acted: the error of the step. Current
                              asked: times the step's mean voltage */
   size_t events;          /* limits met inside a step, located */
+  size_t unsolved;        /* steps in which the currents of detailed cells did
+                             not settle (docs/model/simulate.md) */
   double first_cold, last_cold; /* s: temperature set the current; < 0 */
   double first_opened;    /* s: a fuse opened; < 0: never */
   double step;            /* s, of a step inside */
