@@ -305,6 +305,13 @@ double bind_module_tested (const amp_module *m, bool *assumed);
 /* Tests of a lot say nothing above the nameplate (C), unless they did. */
 void bind_cut_tested (amp_value *tested, double nameplate);
 
+/* Push a handle for replay_against and replay_rows of n rows of a run:
+** column[] are time (s from its start), current, voltage at the row and its
+** mean since the row before, charge 0..1, K. 'began': s of a log's time at
+** the start; 'idle': A that counts as rest. */
+void bind_push_replay (lua_State *L, size_t n, const double *const column[6],
+                       double began, double idle);
+
 /* ---- one opener a subject; 'core' is at the top ---- */
 void bind_value_open (lua_State *L);
 void bind_cell_open (lua_State *L);   /* cell; called by the next */

@@ -1,8 +1,10 @@
 /*
 ** bind_replay.c -- one cell led along what a log drew, as plain numbers for
-** the Lua half to lay out, and how far it stands from what was measured.
+** the Lua half to lay out; and how far it, or the run of a pack, stands from
+** what was measured.
 **
-** replay(cell, profile, soc_start or nil) --> handle
+** replay(cell, profile, soc_start or nil) --> handle; that of a pack's run
+** comes from trace_handle in bind_run.c
 ** replay_facts(handle) --> {rows done hours done_h soc_start_pct
 **   soc_end_pct start ambient_c temp capacity_ah voltage_min voltage_max
 **   temp_max_c out_ah in_ah out_kwh in_kwh log level}
@@ -11,8 +13,7 @@
 **   current_a voltage_v temp_c power_w measured_v difference_mv}
 ** replay_against(handle, log, column, above, below, level) --> {whole = {rows
 **   rmse mean worst worst_h worst_soc_pct}, part = the same, rows, level_h
-**   level_measured_h drawn_h lowest_v lowest_measured_v}; level: V, the
-**   chemistry's lowest unless given
+**   level_measured_h drawn_h lowest_v lowest_measured_v}; level: V
 */
 #include "bind.h"
 #include <math.h>
@@ -24,22 +25,25 @@ typedef enum start_kind { START_GIVEN, START_FULL, START_REST } start_kind;
 
 typedef struct replay {
   const amp_context *ctx;
-  const bind_cell *cell;         /* user value 1 */
-  const bind_log *log;           /* user value 2: the profile that holds it */
-  amp_fit *f;                    /* of a cell without a fit; else NULL */
-  double *v, *mean, *soc, *temp; /* n of each, 'done' of them valid */
+  const bind_cell *cell; /* user value 1; NULL: of a pack */
+  const bind_log *log;   /* user value 2: the profile that holds it */
+  amp_fit *f;            /* of a cell without a fit; else NULL */
+  /* n of each, 'done' of them valid: s, A since the row before, V at the
+  ** row and its mean since the row before, 0..1, K */
+  double *time, *current, *v, *mean, *soc, *temp;
   size_t n, done;
+  double began, idle; /* s; A that counts as rest */
   double soc_start, ambient, capacity;
   start_kind start;
 } replay;
 
 static int replay_gc (lua_State *L) {
   replay *r = lua_touserdata(L, 1);
-  double *all[] = {r->v, r->mean, r->soc, r->temp};
-  for (int k = 0; k < 4; k++)
+  double *all[] = {r->time, r->current, r->v, r->mean, r->soc, r->temp};
+  for (int k = 0; k < 6; k++)
     amp_free(r->ctx, all[k], r->n * sizeof(double));
   amp_free(r->ctx, r->f, sizeof *r->f);
-  r->v = r->mean = r->soc = r->temp = NULL;
+  r->time = r->current = r->v = r->mean = r->soc = r->temp = NULL;
   r->f = NULL;
   return 0;
 }
@@ -51,28 +55,53 @@ static double *room (lua_State *L, const replay *r) {
   return p;
 }
 
-static replay *new_replay (lua_State *L, const bind_cell *c,
-                           const bind_log *g) {
+/* With room for n rows, at the top. */
+static replay *new_replay (lua_State *L, size_t n) {
   replay *r = lua_newuserdatauv(L, sizeof *r, 2);
   memset(r, 0, sizeof *r);
   r->ctx = bind_context(L);
-  r->cell = c;
-  r->log = g;
-  r->n = g->log.n;
-  lua_pushvalue(L, 1);
-  lua_setiuservalue(L, -2, 1);
-  lua_pushvalue(L, 2);
-  lua_setiuservalue(L, -2, 2);
+  r->n = n;
   if (luaL_newmetatable(L, REPLAY)) {
     lua_pushcfunction(L, replay_gc);
     lua_setfield(L, -2, "__gc");
   }
   lua_setmetatable(L, -2);
+  r->time = room(L, r);
+  r->current = room(L, r);
   r->v = room(L, r);
   r->mean = room(L, r);
   r->soc = room(L, r);
   r->temp = room(L, r);
   return r;
+}
+
+/* Of the cell at 1 along the profile at 2. */
+static replay *of_cell (lua_State *L, const bind_cell *c, const bind_log *g) {
+  size_t size = g->log.n * sizeof(double);
+  replay *r = new_replay(L, g->log.n);
+  lua_pushvalue(L, 1);
+  lua_setiuservalue(L, -2, 1);
+  lua_pushvalue(L, 2);
+  lua_setiuservalue(L, -2, 2);
+  r->cell = c;
+  r->log = g;
+  r->began = g->log.time[0];
+  memcpy(r->time, g->log.time, size);
+  memcpy(r->current, g->log.column[AMP_LOG_CURRENT], size);
+  return r;
+}
+
+void bind_push_replay (lua_State *L, size_t n, const double *const column[6],
+                       double began, double idle) {
+  replay *r = new_replay(L, n);
+  double *into[] = {r->time, r->current, r->v, r->mean, r->soc, r->temp};
+  for (int k = 0; k < 6; k++)
+    memcpy(into[k], column[k], n * sizeof(double));
+  for (size_t i = 0; i < n; i++)
+    r->time[i] += began;
+  r->done = n;
+  r->began = began;
+  r->idle = idle;
 }
 
 /* ---- where it starts ---- */
@@ -95,8 +124,7 @@ static double start_of (lua_State *L, replay *r) {
   if (!lua_isnoneornil(L, 3))
     return luaL_checknumber(L, 3) / 100.0;
   r->start = START_FULL;
-  if (v == NULL || i == NULL ||
-      fabs(i[0]) > r->capacity / 3600.0 * REST_C_RATE ||
+  if (v == NULL || i == NULL || fabs(i[0]) > r->idle ||
       v[0] > amp_chemistry_ocv(r->cell->chemistry, 1.0) - NEARLY_FULL ||
       amp_chemistry_soc(r->cell->chemistry, v[0], &soc, &err) != AMP_OK)
     return 1.0;
@@ -153,10 +181,11 @@ static int replay_new (lua_State *L) {
                       "log:profile(); a duty of this kind wants a pack");
   if (p->log->log.column[AMP_LOG_CURRENT] == NULL)
     return bind_error(L, NULL, "simulate: the log has power and no current");
-  replay *r = new_replay(L, c, p->log);
+  replay *r = of_cell(L, c, p->log);
   bool given = p->place == p->place; /* ambient_c */
   r->ambient = p->duty.temp[0];
   r->capacity = capacity_at(c, r->ambient);
+  r->idle = r->capacity / 3600.0 * REST_C_RATE;
   r->soc_start = start_of(L, r);
   const amp_fit *f = fit_of(L, r);
   bool by_log =
@@ -191,16 +220,14 @@ static void set_text (lua_State *L, const char *key, const char *s) {
 }
 
 static double dt_of (const replay *r, size_t k) {
-  const double *t = r->log->log.time;
-  return k > 0 ? t[k] - t[k - 1] : 0.0;
+  return r->time[k] - (k > 0 ? r->time[k - 1] : r->began);
 }
 
 /* Charge (Ah) and energy (kWh) drawn, sign 1, or put in, sign -1. */
 static void sums (const replay *r, double sign, double *ah, double *kwh) {
-  const double *i = r->log->log.column[AMP_LOG_CURRENT];
   *ah = *kwh = 0.0;
-  for (size_t k = 1; k < r->done; k++) {
-    double q = fmax(sign * i[k], 0.0) * dt_of(r, k);
+  for (size_t k = 0; k < r->done; k++) {
+    double q = fmax(sign * r->current[k], 0.0) * dt_of(r, k);
     *ah += q / 3600.0;
     *kwh += q * r->mean[k] / 3.6e6;
   }
@@ -219,19 +246,18 @@ static void push_ends (lua_State *L, const replay *r) {
   set(L, "voltage_max", hi);
   set(L, "temp_max_c", hot - 273.15);
   set(L, "soc_end_pct", r->soc[r->done - 1] * 100.0);
-  set(L, "done_h",
-      (r->log->log.time[r->done - 1] - r->log->log.time[0]) / 3600.0);
+  set(L, "done_h", (r->time[r->done - 1] - r->began) / 3600.0);
 }
 
 static int replay_facts (lua_State *L) {
   static const char *const starts[] = {"given", "full", "rest"};
   const replay *r = check_replay(L);
-  const amp_test_log *g = &r->log->log;
   double ah, kwh;
+  luaL_argcheck(L, r->cell != NULL, 1, "the run of a cell is wanted");
   lua_newtable(L);
   set(L, "rows", (double)r->n);
   set(L, "done", (double)r->done);
-  set(L, "hours", (g->time[r->n - 1] - g->time[0]) / 3600.0);
+  set(L, "hours", (r->time[r->n - 1] - r->began) / 3600.0);
   set(L, "soc_start_pct", r->soc_start * 100.0);
   set_text(L, "start", starts[r->start]);
   set(L, "ambient_c", r->ambient - 273.15);
@@ -256,7 +282,7 @@ static int replay_facts (lua_State *L) {
 
 /* Row of the run at or before time t by bisection; t lies within. */
 static size_t row_before (const replay *r, double t) {
-  const double *time = r->log->log.time;
+  const double *time = r->time;
   size_t lo = 0, hi = r->done - 1;
   while (hi - lo > 1) {
     size_t mid = lo + (hi - lo) / 2;
@@ -270,7 +296,7 @@ static size_t row_before (const replay *r, double t) {
 
 /* A column of the run at time t, linear between rows; NaN outside. */
 static double run_at (const replay *r, const double *v, double t) {
-  const double *time = r->log->log.time;
+  const double *time = r->time;
   if (r->done == 0 || !(t >= time[0] && t <= time[r->done - 1]))
     return NAN;
   size_t k = row_before(r, t);
@@ -329,7 +355,7 @@ static double end_of_draw (const replay *r, const amp_test_log *g) {
   const double *i = g->column[AMP_LOG_CURRENT];
   double t = NAN;
   for (size_t k = 0; i != NULL && k < g->n; k++)
-    if (i[k] > r->capacity / 3600.0 * REST_C_RATE)
+    if (i[k] > r->idle)
       t = g->time[k];
   return t;
 }
@@ -355,7 +381,7 @@ static int replay_against (lua_State *L) {
   bool of_temp = strcmp(luaL_checkstring(L, 3), "temp_c") == 0;
   double above = luaL_optnumber(L, 4, -HUGE_VAL) / 100.0;
   double below = luaL_optnumber(L, 5, HUGE_VAL) / 100.0;
-  double level = luaL_optnumber(L, 6, r->cell->chemistry->v_min);
+  double level = luaL_optnumber(L, 6, NAN);
   double factor = of_temp ? 1.0 : 1e3;
   beside b = new_beside(L, r, g, of_temp);
   for (size_t i = 0; i < b.n; i++)
@@ -375,23 +401,22 @@ static int replay_against (lua_State *L) {
 
 /* ---- rows ---- */
 
+/* Rows first .. last as one: means since the row before, else the last. */
 static void push_row (lua_State *L, const replay *r, const bind_log *g,
                       size_t first, size_t last) {
-  const amp_test_log *own = &r->log->log;
-  const double *i = own->column[AMP_LOG_CURRENT];
-  double q = 0.0, e = 0.0, time = 0.0, t = own->time[last];
+  double q = 0.0, e = 0.0, time = 0.0, t = r->time[last];
   for (size_t k = first; k <= last; k++) {
     time += dt_of(r, k);
-    q += i[k] * dt_of(r, k);
-    e += i[k] * dt_of(r, k) * r->mean[k];
+    q += r->current[k] * dt_of(r, k);
+    e += r->current[k] * dt_of(r, k) * r->mean[k];
   }
-  lua_createtable(L, 0, 8);
-  set(L, "time_h", (t - own->time[0]) / 3600.0);
+  lua_createtable(L, 0, 10);
+  set(L, "time_h", (t - r->began) / 3600.0);
   set(L, "soc_pct", r->soc[last] * 100.0);
-  set(L, "current_a", time > 0.0 ? q / time : i[last]);
+  set(L, "current_a", time > 0.0 ? q / time : r->current[last]);
   set(L, "voltage_v", r->v[last]);
   set(L, "temp_c", r->temp[last] - 273.15);
-  set(L, "power_w", time > 0.0 ? e / time : i[last] * r->v[last]);
+  set(L, "power_w", time > 0.0 ? e / time : r->current[last] * r->v[last]);
   if (g == NULL || !(t >= g->log.time[0] && t <= g->log.time[g->log.n - 1]))
     return;
   double v = amp_log_at(&g->log, AMP_LOG_VOLTAGE, t);

@@ -18,6 +18,7 @@
 **   soc_pct, current_a, voltage_v, temp_c, power_w, unserved_w,
 **   curtailed_w, voltage_end_v}: time, charge, temperature and voltage_end_v
 **   at the end of 'every' steps, the others their mean
+** trace_handle(pack, duty, inverter, settled) --> handle, groups in series
 ** settled: the duty runs before, unseen, until a year is over, so that it
 ** starts as it ends; else it starts full
 */
@@ -291,8 +292,29 @@ static int trace_raw (lua_State *L) {
   return 1;
 }
 
-static const luaL_Reg functions[] = {
-    {"simulate_raw", simulate_raw}, {"trace_raw", trace_raw}, {NULL, NULL}};
+/* trace_handle(pack, duty, inverter, settled) --> handle, groups in series;
+** for replay_against and replay_rows */
+static int trace_handle (lua_State *L) {
+  static const char *const names[] = {
+      "time_s", "current_a", "voltage_end_v", "voltage_v", "soc", "temp_k"};
+  const double *column[6];
+  lua_settop(L, 4);
+  run *r = new_run(L);
+  const bind_profile *d = lua_touserdata(L, 2);
+  double began = d->log != NULL ? d->log->log.time[0] : 0.0;
+  double capacity = amp_pack_capacity(&r->pack) / 3600.0;
+  for (int k = 0; k < 6; k++)
+    column[k] = amp_trace_column(r->trace, names[k]);
+  bind_push_replay(L, amp_trace_length(r->trace), column, began,
+                   capacity / 50.0);
+  lua_pushinteger(L, r->module.series * r->p->series);
+  return 2;
+}
+
+static const luaL_Reg functions[] = {{"simulate_raw", simulate_raw},
+                                     {"trace_raw", trace_raw},
+                                     {"trace_handle", trace_handle},
+                                     {NULL, NULL}};
 
 void bind_run_open (lua_State *L) {
   luaL_setfuncs(L, functions, 0);

@@ -94,10 +94,10 @@ end
 
 -- When both fall to the cut-off. A log of means may never show it: where it
 -- came near, it counts as reached when the log stopped drawing.
-local function cut_off (raw, given, v_min)
-  local v, measured = given or v_min, raw.level_measured_h
-  local stopped = not measured and raw.drawn_h and
-    raw.lowest_measured_v <= v + near_cut_off
+local function cut_off (raw, v, groups)
+  local measured = raw.level_measured_h
+  local stopped = v and not measured and raw.drawn_h and
+    raw.lowest_measured_v <= v + near_cut_off * groups
   if stopped then measured = raw.drawn_h end
   if not measured then return nil end
   return { v = v, h = raw.level_h, measured_h = measured, stopped = stopped,
@@ -156,8 +156,8 @@ end
 
 local function against_heads (held, log, c, raw, words, cut)
   local name = core.keys(log).name
-  local heads = { string.format("Simulated less measured %s%s, %s level.",
-    c.words, name and " of " .. name or "", held.facts.level) }
+  local heads = { string.format("Simulated less measured %s%s, %s.",
+    c.words, name and " of " .. name or "", held.what) }
   if words then
     heads[2] = sentence(words:gsub("^%l", string.upper), raw.part, c.unit)
   end
@@ -166,37 +166,60 @@ local function against_heads (held, log, c, raw, words, cut)
   return heads
 end
 
--- how it was run, as lines under a table
-local function run_notes (held, left)
-  local f, lines = held.facts, {}
-  lines[1] = { "start", agreement.start_words(f) }
-  lines[2] = { "temperature", agreement.temp_words(f) }
-  if left and left > 0 then
-    lines[3] = { "not compared", string.format("%d rows: %s", left,
-      f.done < f.rows and agreement.empty_words(f) or
-      "outside the time of the run") }
+-- the rows that lie outside the run, then how it was run
+local function against_notes (held, left)
+  local lines = held.notes()
+  if left > 0 then
+    lines[#lines + 1] = { "not compared", string.format("%d rows: %s", left,
+      held.ends_early or "outside the time of the run") }
   end
   lines[#lines + 1] = { "", notes.rerun{} }
   return lines
 end
 
+--- The table of one row for 'held': handle, what ("detailed level"), v_min (V
+-- of the cut-off or nil), groups (in series), notes() and ends_early (words)
+function agreement.compare (held, log, column, opts)
+  check_log("against", log)
+  local c = check_column("against", column)
+  opts = check_opts("against", opts, { "soc_above_pct", "soc_below_pct",
+    "cut_off_v" })
+  local above = check_number("against", opts, "soc_above_pct", 0, 100, "%")
+  local below = check_number("against", opts, "soc_below_pct", 0, 100, "%")
+  local v = check_number("against", opts, "cut_off_v", 0.5, 2000, "V") or
+    held.v_min
+  log:column(c.column) -- raises where the log has none
+  if c.column == "temp_c" and held.given_temp then
+    core.fail("script", "against: the simple level took its temperature " ..
+      "from the log: nothing to compare (give ambient_c, or take the " ..
+      "detailed level)")
+  end
+  local raw = core.replay_against(held.handle, log, c.column, above, below, v)
+  local words = window_words(above, below)
+  local cut = cut_off(raw, v, held.groups)
+  return core.table_new{ columns = against_columns(c),
+    rows = { against_row(c, raw, words, cut) },
+    heads = against_heads(held, log, c, raw, words, cut),
+    notes = against_notes(held, raw.rows - raw.whole.rows) }
+end
+
 -- ---- how it was run ----
 
---- "full, 100 % SoC", "72.0 % SoC by the log's first voltage, at rest"
-function agreement.start_words (f)
+-- "full, 100 % SoC", "72.0 % SoC by the log's first voltage, at rest"
+local function start_words (f)
   local soc = short(f.soc_start_pct) .. " % SoC"
   if f.start == "full" then return "full, " .. soc .. ", assumed" end
   return f.start == "rest" and soc .. " by the log's first voltage, at rest"
     or soc .. ", given"
 end
 
-function agreement.temp_words (f)
+local function temp_words (f)
   if f.temp == "log" then return "the log's, taken as the cell's" end
   return short(f.ambient_c) .. " C around" ..
     (f.temp == "own" and ", its own heat on top" or ", taken as the cell's")
 end
 
-function agreement.empty_words (f)
+local function empty_words (f)
   return string.format("the model is empty or full after %s of %s",
     duration(f.done_h or 0), duration(f.hours))
 end
@@ -215,28 +238,7 @@ end
 
 --- run:against(log, "voltage_v", { soc_above_pct = 20 }) --> table of one row
 function methods.against (self, log, column, opts)
-  local held = own(self, "against")
-  check_log("against", log)
-  local c = check_column("against", column)
-  opts = check_opts("against", opts, { "soc_above_pct", "soc_below_pct",
-    "cut_off_v" })
-  local above = check_number("against", opts, "soc_above_pct", 0, 100, "%")
-  local below = check_number("against", opts, "soc_below_pct", 0, 100, "%")
-  local level = check_number("against", opts, "cut_off_v", 0.5, 10, "V")
-  log:column(c.column) -- raises where the log has none
-  if c.column == "temp_c" and held.facts.temp == "log" then
-    core.fail("script", "against: the simple level took its temperature " ..
-      "from the log: nothing to compare (give ambient_c, or take the " ..
-      "detailed level)")
-  end
-  local raw = core.replay_against(held.handle, log, c.column, above, below,
-    level)
-  local words = window_words(above, below)
-  local cut = cut_off(raw, level, held.v_min)
-  return core.table_new{ columns = against_columns(c),
-    rows = { against_row(c, raw, words, cut) },
-    heads = against_heads(held, log, c, raw, words, cut),
-    notes = run_notes(held, raw.rows - raw.whole.rows) }
+  return agreement.compare(own(self, "against"), log, column, opts)
 end
 
 local trace_columns = {
@@ -274,11 +276,11 @@ end
 
 local function trace (held, who, log, every)
   if log ~= nil then check_log(who .. ": against", log) end
-  every = check_every(who, every, held.facts.done)
+  every = check_every(who, every, held.rows)
   return core.table_new{ columns = columns_with(log),
     rows = core.replay_rows(held.handle, every, log),
     heads = { "A row stands at its time; current and power are means since " ..
-      "the row before." }, notes = run_notes(held) }
+      "the row before." }, notes = { { "", notes.rerun{} } } }
 end
 
 --- run:trace{ every = 1, against = log } --> table, a row for each of the log
@@ -290,8 +292,20 @@ end
 
 local function plot_title (held, c, log)
   local name = core.keys(log or held.log).name or "the log"
-  return string.format("%s of %s, %s level",
-    (c.words:gsub("^%l", string.upper)), name, held.facts.level)
+  return string.format("%s of %s, %s", (c.words:gsub("^%l", string.upper)),
+    name, held.what)
+end
+
+--- The chart of measured and simulated, their difference below; 'held' as for
+-- compare, and rows
+function agreement.beside (held, key, log, every)
+  check_log("plot: against", log)
+  local c = check_column("plot", key)
+  log:column(c.column)
+  local beside = beside_columns[c.column]
+  return trace(held, "plot", log, every):plot{ x = "time_h",
+    y = { beside[1][1], c.column }, below = beside[2][1],
+    title = plot_title(held, c, log) }
 end
 
 local plotted = { "soc_pct", "current_a", "voltage_v", "temp_c", "power_w" }
@@ -313,13 +327,7 @@ function methods.plot (self, opts)
     return trace(held, "plot", nil, opts.every):plot{ x = "time_h", y = key,
       title = plot_title(held, { words = plot_words[key] }) }
   end
-  check_log("plot: against", log)
-  local c = check_column("plot", key)
-  log:column(c.column)
-  local beside = beside_columns[c.column]
-  return trace(held, "plot", log, opts.every):plot{ x = "time_h",
-    y = { beside[1][1], c.column }, below = beside[2][1],
-    title = plot_title(held, c, log) }
+  return agreement.beside(held, key, log, opts.every)
 end
 
 -- ---- printing ----
@@ -332,8 +340,8 @@ local function text (held)
   local function say (label, ...)
     lines[#lines + 1] = wrap(label, string.format(...), 15)
   end
-  say("start", "%s", agreement.start_words(f))
-  say("temperature", "%s; highest %s C", agreement.temp_words(f),
+  say("start", "%s", start_words(f))
+  say("temperature", "%s; highest %s C", temp_words(f),
     short(f.temp_max_c))
   say("capacity", "%s Ah at that temperature", short(f.capacity_ah))
   say("drawn", "%s Ah, %s Wh; put in %s Ah, %s Wh", short(f.out_ah),
@@ -341,7 +349,7 @@ local function text (held)
   say("voltage", "%s to %s V, at the end %s %% SoC", short(f.voltage_min),
     short(f.voltage_max), short(f.soc_end_pct))
   if f.done < f.rows then
-    say("ends early", "%s", agreement.empty_words(f))
+    say("ends early", "%s", empty_words(f))
   end
   return table.concat(lines, "\n")
 end
@@ -386,8 +394,14 @@ function agreement.simulate (cell, profile, opts)
     profile = profile:with{ ambient_c = ambient }
   end
   local handle = core.replay(cell, profile, soc)
+  local f = core.replay_facts(handle)
   local self = setmetatable({}, meta)
-  objects[self] = { handle = handle, facts = core.replay_facts(handle),
+  objects[self] = { handle = handle, facts = f, groups = 1, rows = f.done,
+    what = f.level .. " level", given_temp = f.temp == "log",
+    ends_early = f.done < f.rows and empty_words(f) or nil,
+    notes = function ()
+      return { { "start", start_words(f) }, { "temperature", temp_words(f) } }
+    end,
     v_min = core.cell_facts(cell).v_min, log = core.keys(profile).log }
   return self
 end

@@ -15,7 +15,7 @@ local inside = { compare_raw = true, sweep_raw = true, table_new = true,
   log = true, log_csv = true, log_text = true, log_facts = true,
   print_by = true, fit = true, cell_facts = true, drawn = true,
   replay = true, replay_facts = true, replay_rows = true,
-  replay_against = true }
+  replay_against = true, trace_handle = true }
 
 for _, name in ipairs{ "readings_csv", "readings_text", "lot_with",
   "lot_accept", "lot_is_accepted", "lot_rows", "lot_mean", "lot_judge",

@@ -7,6 +7,8 @@ local notes = loader("notes")
 
 local run = {}
 
+local function agreement () return loader("agreement") end
+
 local rows_most = 200000 -- of a trace; more are worth an 'every'
 local points_most = 1500 -- of a chart; more can't be told apart
 
@@ -283,11 +285,35 @@ function methods.trace (self, opts)
   return trace(own(self, "trace"), "trace", opts)
 end
 
---- run:plot{ "soc_pct", every = n } --> chart of one column against time
+-- what stands beside a log, made when it is first asked for
+local function beside (held)
+  if held.beside then return held.beside end
+  local handle, groups = core.trace_handle(held.pack, held.duty,
+    held.inverter, held.settled)
+  local keys = core.keys(held.pack)
+  held.beside = { handle = handle, groups = groups, rows = held.raw.steps,
+    what = keys.name and 'pack "' .. tostring(keys.name) .. '"' or "pack",
+    notes = function ()
+      return { { "start", wording.short(held.raw.soc_start_pct) .. " % SoC" } }
+    end }
+  return held.beside
+end
+
+--- run:against(log, "voltage_v", { soc_above_pct = 20, cut_off_v }) --> table
+-- of one row: how far the terminals stand from a log of them
+function methods.against (self, log, column, opts)
+  return agreement().compare(beside(own(self, "against")), log, column, opts)
+end
+
+--- run:plot{ "soc_pct", every = n } --> chart of one column against time;
+-- { "voltage_v", against = log }: beside what was measured
 function methods.plot (self, opts)
   local held = own(self, "plot")
   if type(opts) ~= "table" then opts = { opts } end
-  tables.check_keys("plot", opts, { 1, "every" })
+  tables.check_keys("plot", opts, { 1, "every", "against" })
+  if opts.against ~= nil then
+    return agreement().beside(beside(held), opts[1], opts.against, opts.every)
+  end
   local raw, key = held.raw, opts[1] or "soc_pct"
   local every = opts.every or math.ceil(raw.steps / points_most)
   return trace(held, "plot", { every = every }):plot{ x = "time_h", y = key,
@@ -313,7 +339,7 @@ end
 local known = { "months" }
 for i = 2, #columns do known[i] = columns[i][1] end
 for _, key in ipairs(fields) do known[#known + 1] = key end
-for _, key in ipairs{ "trace", "plot", "text", "markdown", "bbcode", "csv",
+for _, key in ipairs{ "trace", "plot", "against", "text", "markdown", "bbcode", "csv",
   "json", "html", "write" } do known[#known + 1] = key end
 local is_known = {}
 for _, key in ipairs(known) do is_known[key] = true end

@@ -166,6 +166,24 @@ check.close(nearly.cut_off_measured_h, 0.75, 1e-12, "the end of drawing")
 check.equal(nearly.cut_off_h, nil, "3.2 V is the lowest simulated")
 check.has(flat(nearly), "simulated not in this log (3.20 V lowest)")
 
+-- a pack beside a log of its terminals: two in series, 50 mohm each at 1 A,
+-- stand 100 mV below what was measured; the first row is before its first step
+local doubled = amp.log.text(text("time_s,current_a,voltage_v,temp_c",
+  "50,1,8,25", "950,1,7.5,25", "1850,1,7,25", "2750,1,6.5,25"))
+local stack = amp.pack{ name = "stack", series = 2, parallel = 1,
+  soc_min_pct = 0, soc_max_pct = 100,
+  module = amp.module{ cell = plain, series = 1 } }
+local stacked = stack:simulate(doubled:profile(), { start = "full" })
+local beside = stacked:against(doubled, "voltage_v", { cut_off_v = 7 })
+check.equal(beside.rows, 3, "ends of three steps")
+check.close(beside.mean_mv, -100, 1e-6, "2 x 50 mohm x 1 A")
+check.close(beside.rmse_mv, 100, 1e-6, "all alike")
+check.close(beside.cut_off_pct, -10, 1e-6, "7.0 V at 1800 and 1620 s")
+check.has(flat(beside), 'voltage, pack "stack"', "print says whose")
+narrow(beside, "pack against")
+check.equal(select(2, stacked:plot{ "voltage_v", against = doubled }:svg()
+  :gsub("<path", "")), 3, "three lines")
+
 -- the simple level takes the log's temperature, unless one is given
 check.raises(function () return same:against(off, "temp_c") end,
   "nothing to compare", "its own input")
