@@ -28,6 +28,7 @@
 #include "pack/join.h"
 #include "pack/judge.h"
 #include "pack/link.h"
+#include "pack/match.h"
 #include "pack/module.h"
 #include "pack/pack.h"
 #include "pack/precharge.h"

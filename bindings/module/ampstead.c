@@ -53,7 +53,7 @@ static void open_core (lua_State *L) {
       bind_listing_open,
       bind_tools_open,
       bind_join_open,
-      bind_readings_open,
+      bind_readings_open, bind_match_open,
       bind_table_open,
       /* clang-format on */
   };

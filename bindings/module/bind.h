@@ -323,6 +323,7 @@ void bind_need_open (lua_State *L); /* inverter, need */
 void bind_offer_open (lua_State *L);
 void bind_pack_open (lua_State *L);
 void bind_join_open (lua_State *L);    /* paralleling */
+void bind_match_open (lua_State *L);   /* match_raw */
 void bind_readings_open (lua_State *L); /* reading, lot, readings_csv .. */
 void bind_case_open (lua_State *L);    /* compare_raw, sweep_raw */
 void bind_run_open (lua_State *L);     /* simulate_raw, trace_raw */

@@ -391,16 +391,6 @@ static int lot_len (lua_State *L) {
   return 1;
 }
 
-/* How it prints is the Lua half's: the method "print" */
-static int lot_tostring (lua_State *L) {
-  lua_settop(L, 1);
-  luaL_getmetafield(L, 1, "__methods");
-  lua_getfield(L, -1, "print");
-  lua_pushvalue(L, 1);
-  lua_call(L, 1, 1);
-  return 1;
-}
-
 /* ---- statistics ---- */
 
 static void set (lua_State *L, const char *key, double v) {
@@ -757,8 +747,6 @@ void bind_readings_open (lua_State *L) {
   bind_class_open(L, &reading_class);
   bind_class_open(L, &lot_class);
   luaL_getmetatable(L, "ampstead.lot");
-  lua_pushcfunction(L, lot_tostring);
-  lua_setfield(L, -2, "__tostring");
   lua_pushcfunction(L, lot_len);
   lua_setfield(L, -2, "__len");
   lua_pop(L, 1);

@@ -279,8 +279,11 @@ static void look_at_resistance (judge *j, size_t i, amp_judged *out) {
     return;
   }
   double mid = comparable(j, i, &count);
-  if (count < 3) {
-    DOUBT("resistance_not_comparable", r->r10s, 3.0, count);
+  if (count < 3) { /* of a lot of two nothing better can be asked */
+    if (j->sum.with_r < 3)
+      REMARK("resistance_not_comparable", r->r10s, 3.0, count);
+    else
+      DOUBT("resistance_not_comparable", r->r10s, 3.0, count);
     return;
   }
   out->r_times = r->r10s / mid;

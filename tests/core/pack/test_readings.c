@@ -452,6 +452,18 @@ static void each_threshold_speaks_beyond_it_and_not_before (void **state) {
   }
 }
 
+/* Two modules are compared with nothing, which is told and bars neither. */
+static void a_lot_of_two_is_not_barred_by_its_size (void **state) {
+  amp_lot lot = read_text("id,ocv_v,r10s_mohm\n1,25.7,1.9\n2,25.7,4.9\n");
+  amp_chemistry c = invented();
+  amp_judged j[2];
+  (void)state;
+  judge_7(&lot, &c, j);
+  assert_int_equal(j[1].verdict, AMP_ACCEPT);
+  assert_non_null(found(&j[1], "resistance_not_comparable"));
+  amp_lot_free(NULL, &lot);
+}
+
 /* Crust and half the label's charge: quarantine decides and comes first. */
 static void safety_comes_before_economics (void **state) {
   amp_lot lot = read_text("id,ocv_v,r10s_mohm,ah,remark\n1,25.7,1.9,90,\n"
@@ -576,6 +588,7 @@ int main (void) {
       cmocka_unit_test(bench_hours_count_whole_rounds),
       cmocka_unit_test(pallet_is_judged_as_by_hand),
       cmocka_unit_test(each_threshold_speaks_beyond_it_and_not_before),
+      cmocka_unit_test(a_lot_of_two_is_not_barred_by_its_size),
       cmocka_unit_test(safety_comes_before_economics),
       cmocka_unit_test(self_discharge_from_two_dates),
       cmocka_unit_test(a_leaking_group_shows_on_a_flat_curve),

@@ -1,0 +1,484 @@
+--- Which module goes where: string-first and parallel-first side by side.
+local core, loader = ...
+local wording = loader("wording")
+local tables = loader("table")
+local plain = loader("plain")
+
+local plan = {}
+
+local orders = { "string_first", "parallel_first" }
+local in_words = { string_first = "string-first",
+  parallel_first = "parallel-first" }
+local row_word = { string_first = "string", parallel_first = "position" }
+
+-- ---- who takes part ----
+
+local function check_lot (lot, who)
+  if core.kind(lot) ~= "lot" then
+    core.fail("script", who .. ": a lot of readings is wanted (got " ..
+      (core.kind(lot) or type(lot)) .. ")")
+  end
+  local keys = core.keys(lot)
+  if not keys.module then
+    core.fail("script", who .. ": which module is it? Read the lot with " ..
+      "module = amp.module{}")
+  end
+  return keys.module
+end
+
+-- rows that judge accepts; 'out' tells of the others
+local function accepted_rows (lot, out)
+  local rows, kept = core.lot_rows(lot), {}
+  local judged = not core.lot_is_accepted(lot) and core.lot_judge(lot)
+  for i, row in ipairs(rows) do
+    local verdict = judged and judged[i].verdict or "accept"
+    if verdict == "accept" then
+      kept[#kept + 1] = row
+    else
+      out[#out + 1] = row.id .. " (" .. verdict .. ")"
+    end
+  end
+  return kept
+end
+
+-- Ah that stand in for modules nobody tested, in words and with basis
+local function stand_in (lot, module)
+  local m = core.lot_mean(lot, "ah")
+  if m then
+    return m.mean, string.format("the mean of %d tested, %s Ah, stands in",
+      m.n, wording.short(m.mean)), "assumed"
+  end
+  local f = core.module_facts(module)
+  return f.ah, string.format("the module's %s, %s Ah, stands in", f.tested and
+    "tested capacity" or "nameplate", wording.short(f.ah)), f.basis
+end
+
+-- entries of one lot into the pool: {id, ah, r10s_mohm, tested, module}
+local function enter (pool, lot, who, mark)
+  local module = check_lot(lot, who)
+  local rows = accepted_rows(lot, pool.out)
+  local ah, words, basis = stand_in(lot, module)
+  local gaps, no_r = 0, 0
+  for _, row in ipairs(rows) do
+    local id = row.id .. mark
+    if pool.seen[id] then
+      core.fail("script", "match: the id \"" .. id .. "\" stands twice")
+    end
+    pool.seen[id] = true
+    pool[#pool + 1] = { id = id, ah = row.ah or ah, tested = row.ah ~= nil,
+      r10s_mohm = row.r10s_mohm, module = module, owned = mark ~= "" }
+    gaps = gaps + (row.ah and 0 or 1)
+    no_r = no_r + (row.r10s_mohm and 0 or 1)
+  end
+  if gaps > 0 then
+    pool.basis = basis
+    pool.notes[#pool.notes + 1] = { "", string.format("Capacity of %d of " ..
+      "%d modules is not tested: %s.", gaps, #rows, words) }
+  end
+  if no_r > 0 then
+    pool.notes[#pool.notes + 1] = { "", string.format("Resistance of %d of " ..
+      "%d modules is not measured: the median stands in, and shares of " ..
+      "current are bounds only.", no_r, #rows) }
+  end
+  return module
+end
+
+-- one chemistry, one number of groups: else nothing may be joined
+local function check_alike (a, b)
+  local ka, kb = core.keys(a), core.keys(b)
+  local function name (keys)
+    local c = keys.chemistry or keys.cell
+    return core.kind(c) and core.name(c) or tostring(c)
+  end
+  if name(ka) ~= name(kb) or ka.series ~= kb.series then
+    core.fail("script", string.format("match: chemistry_mixed: %s of %d " ..
+      "groups and %s of %d groups are not joined", name(ka), ka.series,
+      name(kb), kb.series))
+  end
+end
+
+local function whole (opts, key)
+  local v = opts[key]
+  if type(v) ~= "number" or v ~= math.floor(v) or not (v >= 1 and v <= 1000)
+  then
+    core.fail("script", "match: " .. key .. " must be a whole number, " ..
+      "1 .. 1000" .. (v ~= nil and " (got " .. tostring(v) .. ")" or ""))
+  end
+  return math.tointeger(v)
+end
+
+-- ---- one order ----
+
+local function ids_of (pool, list)
+  local ids = {}
+  for i, at in ipairs(list) do ids[i] = pool[at].id end
+  return ids
+end
+
+-- charge that no arrangement reaches for want of equal modules, %
+local function unused (pool, raw, series)
+  local sum = 0
+  for _, row in ipairs(raw) do
+    for _, at in ipairs(row) do sum = sum + pool[at].ah end
+  end
+  return 100 * (1 - raw.ah * series / sum)
+end
+
+local function worst_failure (pool, raw)
+  local worst
+  for i, f in ipairs(raw.failures) do
+    if f.ah and (not worst or f.ah < raw.failures[worst].ah) then worst = i end
+  end
+  local f = raw.failures[worst]
+  return { id = pool[worst].id, lost_ah = raw.ah - f.ah,
+    lost_pct = 100 * (raw.ah - f.ah) / raw.ah, surge = f.surge,
+    spare_ah = f.spare_ah }
+end
+
+local function most_surge (raw)
+  local most
+  for _, f in ipairs(raw.failures) do
+    if f.surge and (not most or f.surge > most) then most = f.surge end
+  end
+  return most
+end
+
+local function one_order (self, order)
+  local pool = self.pool
+  local raw = core.match_raw(pool, self.series, self.parallel,
+    order == "string_first", self.give)
+  local rows = {}
+  for i, row in ipairs(raw) do rows[i] = ids_of(pool, row) end
+  local volts = self.series * self.nominal_v
+  local worst = worst_failure(pool, raw)
+  return { raw = raw, rows = rows, spares = ids_of(pool, raw.spares),
+    ah = raw.ah, kwh = raw.ah * volts / 1000, best_ah = raw.best_ah,
+    bound_ah = raw.bound_ah, proven = raw.proven,
+    gap_pct = 100 * (1 - raw.best_ah / raw.bound_ah),
+    unused_pct = unused(pool, raw, self.series),
+    stress = raw.stress, stress_id = raw.stress and pool[raw.who].id,
+    worst_id = worst.id, worst_lost_kwh = worst.lost_ah * volts / 1000,
+    worst_lost_pct = worst.lost_pct, surge = most_surge(raw) }
+end
+
+-- ---- printing ----
+
+local function proof (one)
+  if one.proven then return "proven" end
+  return "within " .. wording.trim(one.gap_pct, 2) .. " %"
+end
+
+local function join (ids)
+  return table.concat(ids, " ")
+end
+
+local function side_cells (self, order)
+  local one = self[order]
+  local cells = { what = in_words[order],
+    kwh = { value = one.kwh, basis = self.pool.basis },
+    ah = { value = one.ah, basis = self.pool.basis }, proven = proof(one),
+    unused_pct = one.unused_pct,
+    stress = one.stress and { value = one.stress,
+      text = wording.fixed(one.stress, 2) .. " (" .. one.stress_id .. ")" } or
+      { why = "no resistance was measured" },
+    lost = { value = one.worst_lost_kwh, text = string.format("%s (%s %%)",
+      wording.short(one.worst_lost_kwh), wording.fixed(one.worst_lost_pct,
+        0)) },
+    surge = one.surge and { value = one.surge, text =
+      string.format("+%s %%", wording.fixed(100 * (one.surge - 1), 0)) } or
+      { why = "nothing is left beside it" },
+    spares = #one.spares > 0 and join(one.spares) or "none" }
+  for i, row in ipairs(one.rows) do cells["row_" .. i] = join(row) end
+  return cells
+end
+
+local function side_columns (self)
+  local columns = { { key = "what", label = "order", kind = "text" },
+    { key = "kwh", label = "kWh, whole charge", kind = "number",
+      unit = "kWh" },
+    { key = "ah", label = "Ah of the pack", kind = "number", unit = "Ah" },
+    { key = "proven", label = "optimum", kind = "text" },
+    { key = "unused_pct", label = "charge left idle %", kind = "number",
+      unit = "%" },
+    { key = "stress", label = "current over its share", kind = "number" },
+    { key = "lost", label = "lost by the worst failure, kWh",
+      kind = "number", unit = "kWh" },
+    { key = "surge", label = "the others then carry", kind = "number" } }
+  for i = 1, math.max(self.series, self.parallel) do
+    local n = tostring(i)
+    local label = i <= self.parallel and i <= self.series and
+      "string / position " .. n or
+      (i <= self.parallel and "string " or "position ") .. n
+    columns[#columns + 1] = { key = "row_" .. n, label = label,
+      kind = "text" }
+  end
+  columns[#columns + 1] = { key = "spares", label = "spares", kind = "text" }
+  return columns
+end
+
+-- "String-first 23.8 kWh, parallel-first 23.9 kWh: 0.5 % more."
+local function order_head (self)
+  local s, p = self.string_first.kwh, self.parallel_first.kwh
+  local more = 100 * (p / s - 1)
+  return string.format("String-first %s kWh, parallel-first %s kWh%s.",
+    wording.short(s), wording.short(p), more < 0.05 and ": the same" or
+    ": " .. wording.trim(more, 2) .. " % more")
+end
+
+local function failure_head (self)
+  local s, p = self.string_first, self.parallel_first
+  return string.format("One failed module costs at most %s kWh " ..
+    "string-first, %s kWh parallel-first.", wording.short(s.worst_lost_kwh),
+    wording.short(p.worst_lost_kwh))
+end
+
+local function use_head (self)
+  local used, spare = self.series * self.parallel, #self.string_first.spares
+  return string.format("%d of %d modules, %d in series and %d side by side" ..
+    "%s.", used, used + spare, self.series, self.parallel, spare > 0 and
+    ", " .. spare .. " spare" or "")
+end
+
+local function apart_note (self)
+  if not self.apart_ah then return nil end
+  local together = self.string_first.ah
+  return { "", string.format("* owned already. String-first, %s Ah mixed " ..
+    "and %s Ah with the owned ones in strings of their own.",
+    wording.short(together), wording.short(self.apart_ah)) }
+end
+
+local function plan_notes (self)
+  local lines = {}
+  for i, line in ipairs(self.pool.notes) do lines[i] = line end
+  lines[#lines + 1] = apart_note(self)
+  if #self.pool.out > 0 then
+    lines[#lines + 1] = { "", "module_not_accepted, left out: " ..
+      table.concat(self.pool.out, ", ") .. "." }
+  end
+  lines[#lines + 1] = self.level_note
+  for _, order in ipairs(orders) do
+    local one = self[order]
+    if one.ah < one.best_ah then
+      lines[#lines + 1] = { "", string.format("%s gives up %s of %s Ah for " ..
+        "its resistances.", in_words[order],
+        wording.trim(one.best_ah - one.ah, 3), wording.short(one.best_ah)) }
+    end
+  end
+  lines[#lines + 1] = { "", "A failed module takes its string out, or leaves " ..
+    "its position to the others. Current over its share: share of current " ..
+    "by 10 s resistance over share of charge, of the string or module hit " ..
+    "hardest; over hours the shares go by charge." }
+  lines[#lines + 1] = { "", "String-first wants a BMS for each string, " ..
+    "parallel-first one for all and a link at each module (common " ..
+    "practice). Fuses and cables are not looked at here." }
+  return lines
+end
+
+local function plan_table (self)
+  local rows = {}
+  for i, order in ipairs(orders) do rows[i] = side_cells(self, order) end
+  return core.table_new{ columns = side_columns(self), rows = rows,
+    across = true, heads = { use_head(self), order_head(self),
+      failure_head(self) }, notes = plan_notes(self) }
+end
+
+-- ---- failures ----
+
+local function failure_rows (self)
+  local rows = {}
+  local volts = self.series * self.nominal_v / 1000
+  for i, entry in ipairs(self.pool) do
+    local row, any = { id = entry.id }, false
+    for _, order in ipairs(orders) do
+      local one = self[order]
+      local f = one.raw.failures[i]
+      if f.ah then
+        any = true
+        row[order .. "_lost_kwh"] = (one.ah - f.ah) * volts
+        row[order .. "_lost_pct"] = 100 * (one.ah - f.ah) / one.ah
+        row[order .. "_surge_pct"] = f.surge and 100 * (f.surge - 1) or
+          { why = "nothing is left beside it" }
+        row[order .. "_with_spare_kwh"] = f.spare_ah and
+          (one.ah - f.spare_ah) * volts
+      end
+    end
+    if any then rows[#rows + 1] = row end
+  end
+  return rows
+end
+
+local function failures (self)
+  local columns = { { key = "id", label = "id", kind = "text" } }
+  local short = { string_first = "strings", parallel_first = "positions" }
+  for _, order in ipairs(orders) do
+    local function add (key, label, unit)
+      columns[#columns + 1] = { key = order .. key, label = short[order] ..
+        ": " .. label, kind = "number", unit = unit }
+    end
+    add("_lost_kwh", "lost kWh", "kWh")
+    add("_lost_pct", "%", "%")
+    add("_surge_pct", "others +%", "%")
+    if #self[order].spares > 0 then
+      add("_with_spare_kwh", "with spare", "kWh")
+    end
+  end
+  return core.table_new{ columns = columns, rows = failure_rows(self),
+    heads = { failure_head(self) }, notes = { { "", "Lost: kWh of the " ..
+      "whole charge while it is out, and with the best spare in its place. " ..
+      "What made it fail is not looked at." } } }
+end
+
+-- ---- the object ----
+
+local methods, objects = {}, setmetatable({}, { __mode = "k" })
+
+local function own (self, who)
+  local held = objects[self]
+  if not held then
+    core.fail("script", who .. ": call it with a colon, plan:" .. who .. "()")
+  end
+  return held
+end
+
+function methods.failures (self)
+  return failures(own(self, "failures"))
+end
+
+function methods.table (self)
+  return plan_table(own(self, "table"))
+end
+
+--- plan:pack{ order = "string_first", cell_v_min = 3.3, .. } --> pack of
+-- equal modules that holds what this order holds
+function methods.pack (self, opts)
+  local held, keys = own(self, "pack"), {}
+  for key, value in pairs(opts or {}) do keys[key] = value end
+  keys.order = keys.order or "string_first"
+  if not in_words[keys.order] then
+    core.fail("script", "plan:pack: order must be \"string_first\" or " ..
+      "\"parallel_first\" (got '" .. tostring(keys.order) .. "')")
+  end
+  local module = core.keys(held.module)
+  module.soh_pct = nil
+  local make = held.pool.basis == "measured" and core.measured or
+    held.pool.basis == "claimed" and core.claimed or core.assumed
+  module.tested_ah = make(held[keys.order].ah / held.parallel)
+  keys.module = core.module(module)
+  keys.series, keys.parallel = held.series, held.parallel
+  return core.pack(keys)
+end
+
+local known = { "series", "parallel", "string_first", "parallel_first",
+  "apart_ah" }
+local is_known = {}
+for _, key in ipairs(known) do is_known[key] = true end
+
+local meta = { __name = "ampstead.plan", __metatable = "ampstead.plan" }
+
+function meta.__index (self, key)
+  local held = objects[self]
+  if methods[key] then return methods[key] end
+  if in_words[key] then return held.read[key] end
+  if is_known[key] then return held[key] end
+  local near = type(key) == "string" and wording.nearest(key, known)
+  core.fail("script", "a plan has no '" .. tostring(key) .. "'" ..
+    (near and " (did you mean '" .. near .. "'?)" or ""))
+end
+
+function meta.__newindex ()
+  core.fail("script", "a plan never changes")
+end
+
+function meta.__tostring (self)
+  return tostring(plan_table(objects[self]))
+end
+
+-- what a script reads of one order: strings or positions by id
+local read_keys = { "kwh", "ah", "best_ah", "bound_ah", "proven", "gap_pct",
+  "unused_pct", "stress", "stress_id", "worst_id", "worst_lost_kwh",
+  "worst_lost_pct", "surge", "spares" }
+
+local function readable (one, order)
+  local out = {}
+  for _, key in ipairs(read_keys) do out[key] = one[key] end
+  out[row_word[order] .. "s"] = one.rows
+  return plain.list(out)
+end
+
+-- charges that stand apart are to be levelled before anything is joined
+local function level_note (lot)
+  local low, high
+  for _, j in ipairs((core.lot_judge(lot))) do
+    if j.soc and j.verdict == "accept" then
+      low = math.min(low or j.soc, j.soc)
+      high = math.max(high or j.soc, j.soc)
+    end
+  end
+  if low and high - low > 0.05 then
+    return { "", string.format("charge_not_level: the modules stand between " ..
+      "%s and %s %% SoC: bring them level before joining.",
+      wording.fixed(100 * low, 0), wording.fixed(100 * high, 0)) }
+  end
+end
+
+local match_keys = { "series", "parallel", "give_pct", "owned" }
+
+-- the owned in strings of their own, the bought in the others
+local function apart (self, owned, bought)
+  local own_strings = math.min(#owned // self.series, self.parallel)
+  local rest = self.parallel - own_strings
+  if own_strings == 0 or #bought < rest * self.series then return nil end
+  local ah = core.match_raw(owned, self.series, own_strings, true).ah
+  return rest > 0 and
+    ah + core.match_raw(bought, self.series, rest, true).ah or ah
+end
+
+local function split (pool)
+  local owned, bought = {}, {}
+  for _, entry in ipairs(pool) do
+    local list = entry.owned and owned or bought
+    list[#list + 1] = entry
+  end
+  return owned, bought
+end
+
+--- amp.match(lot, { series, parallel, give_pct, owned }) --> plan
+function plan.match (lot, opts)
+  if type(opts) ~= "table" then
+    core.fail("script", "match: a table of options is wanted, { series = 2," ..
+      " parallel = 5 }")
+  end
+  tables.check_keys("match", opts, match_keys)
+  local pool = { out = {}, seen = {}, notes = {}, basis = "measured" }
+  local held = { pool = pool, series = whole(opts, "series"),
+    parallel = whole(opts, "parallel") }
+  local give = opts.give_pct or 0
+  if type(give) ~= "number" or not (give >= 0 and give <= 50) then
+    core.fail("script", "match: give_pct must lie in 0 .. 50 %")
+  end
+  held.give = give / 100
+  local module = enter(pool, lot, "match", "")
+  if opts.owned ~= nil then
+    check_alike(module, enter(pool, opts.owned, "match: owned", "*"))
+  end
+  local wanted = held.series * held.parallel
+  if #pool < wanted then
+    core.fail("script", string.format("match: %d in series and %d side by " ..
+      "side are %d modules, and %d are accepted%s", held.series,
+      held.parallel, wanted, #pool, #pool.out > 0 and " (left out: " ..
+      table.concat(pool.out, ", ") .. ")" or ""))
+  end
+  held.module, held.nominal_v = module, core.module_facts(module).nominal_v
+  held.read = {}
+  for _, order in ipairs(orders) do
+    held[order] = one_order(held, order)
+    held.read[order] = readable(held[order], order)
+  end
+  if opts.owned ~= nil then held.apart_ah = apart(held, split(pool)) end
+  held.level_note = level_note(lot)
+  local self = setmetatable({}, meta)
+  objects[self] = held
+  return self
+end
+
+return plan

@@ -1,0 +1,147 @@
+--- Which module goes where, from a script. Lots are invented; figures worked
+-- by hand stand beside each check.
+local here = arg[0]:match("^(.*)/tests/lua/") or "."
+package.path = here .. "/tests/lua/?.lua;" .. package.path
+local check = require "check"
+local amp = require "ampstead"
+
+local pouch = amp.module{ name = "7s2p", chemistry = "nmc111", series = 7,
+  parallel = 2, nominal_v = 25.55, capacity_ah = amp.claimed(112) }
+
+-- rows of {id, ah, r10s_mohm}, all at one voltage
+local function lot_of (list, module)
+  local rows = {}
+  for i, r in ipairs(list) do
+    rows[i] = { id = r[1], ah = r[2], r10s_mohm = r[3] or 2.0, ocv_v = 25.7,
+      group_min_v = 3.670, group_max_v = 3.673 }
+  end
+  return amp.lot{ module = module or pouch, readings = rows }
+end
+
+-- 100, 90, 80, 70 Ah as 2s2p. Strings (100, 90) (80, 70): 90 + 70 = 160 Ah;
+-- positions (100, 70) (90, 80): 170 Ah; x 2 x 25.55 V
+local four = lot_of{ { "a", 100 }, { "b", 90 }, { "c", 80 }, { "d", 70 } }
+local plan = amp.match(four, { series = 2, parallel = 2 })
+check.close(plan.string_first.ah, 160, 1e-9, "string-first")
+check.close(plan.parallel_first.ah, 170, 1e-9, "parallel-first")
+check.close(plan.parallel_first.kwh, 170 * 51.1 / 1000, 1e-9, "in kWh")
+check.ok(plan.string_first.proven and plan.parallel_first.proven, "proven")
+check.equal(table.concat(plan.string_first.strings[1], " "), "a b",
+  "strings by id")
+check.equal(table.concat(plan.parallel_first.positions[1], " "), "a d",
+  "positions by id")
+-- 160 x 2 of 340 Ah is used: 5.9 % idle
+check.close(plan.string_first.unused_pct, 100 * (1 - 320 / 340), 1e-9, "idle")
+local text = tostring(plan)
+check.has(text, "4 of 4 modules, 2 in series and 2 side by side.")
+check.has(text, "String-first 8.18 kWh, parallel-first 8.69 kWh: 6.2 % more.")
+check.has(text, "string / position 1                          a b               a d")
+check.has(text, "proven")
+for line in text:gmatch("[^\n]+") do
+  check.ok(#line <= 78, "at most 78 columns")
+end
+
+-- without a: its string is out, 70 Ah are left; in the other order its
+-- position keeps the 70 of d
+local f = plan:failures()
+check.equal(f[1].id, "a", "a row a module")
+check.close(f[1].string_first_lost_kwh, 90 * 51.1 / 1000, 1e-9, "a string out")
+check.close(f[1].parallel_first_lost_kwh, 100 * 51.1 / 1000, 1e-9,
+  "a position weakened")
+check.close(f[3].string_first_lost_kwh, 70 * 51.1 / 1000, 1e-9, "c takes 70")
+-- two equal strings, one gone: the other carries twice as much
+check.close(f[1].string_first_surge_pct, 100, 1e-9, "the others carry")
+
+-- five equal strings, one gone: +25 % each
+local ten = {}
+for i = 1, 11 do ten[i] = { tostring(i), 93.75, 2.0 } end
+local five = amp.match(lot_of(ten), { series = 2, parallel = 5 })
+check.close(five:failures()[1].string_first_surge_pct, 25, 1e-9,
+  "one of five equal strings")
+check.equal(#five.string_first.spares, 1, "eleven, one spare")
+check.close(five:failures()[1].string_first_with_spare_kwh, 0, 1e-9,
+  "which takes its place")
+check.close(five.string_first.kwh, 10 * 25.55 * 93.75 / 1000, 1e-9,
+  "10 x 25.55 V x 93.75 Ah = 23.95 kWh")
+
+-- resistance second: 1 with 4, 2 with 3: both strings 3.9 mohm
+local r = amp.match(lot_of{ { "1", 90, 1.8 }, { "2", 90, 1.9 },
+  { "3", 90, 2.0 }, { "4", 90, 2.1 } }, { series = 2, parallel = 2 })
+check.close(r.string_first.stress, 1, 1e-9, "both strings 3.9 mohm")
+check.equal(table.concat(r.string_first.strings[1], " "), "2 3",
+  "the middle ones together")
+
+-- what is not accepted is left out, and said
+local mixed = amp.lot{ module = pouch, readings = {
+  { id = "1", ocv_v = 25.7, ah = 90, r10s_mohm = 2 },
+  { id = "2", ocv_v = 25.7, ah = 91, r10s_mohm = 2 },
+  { id = "3", ocv_v = 25.7, r10s_mohm = 2 },
+  { id = "4", ocv_v = 25.7, ah = 92, r10s_mohm = 2, remark = "swollen" } } }
+local left = tostring(amp.match(mixed, { series = 1, parallel = 3 }))
+check.has(left, "module_not_accepted, left out: 4 (quarantine).")
+check.has(left, "Capacity of 1 of 3 modules is not tested: the mean of 3 " ..
+  "tested, 91.0 Ah")
+check.has(left, "?", "and marked as assumed")
+check.raises(function () amp.match(mixed, { series = 2, parallel = 2 }) end,
+  "2 in series and 2 side by side are 4 modules, and 3 are accepted (left " ..
+  "out: 4 (quarantine))")
+
+-- joining what is owned already: mixed, or in strings of its own. Owned 100
+-- and 80, bought 98 and 78: apart 80 + 78 = 158 Ah; mixed (100, 98) (80, 78):
+-- 98 + 78 = 176
+local owned = lot_of{ { "a", 100 }, { "b", 80 } }
+local bought = lot_of{ { "x", 98 }, { "y", 78 } }
+local joined = amp.match(bought, { series = 2, parallel = 2, owned = owned })
+check.close(joined.string_first.ah, 176, 1e-9, "mixed")
+check.close(joined.apart_ah, 158, 1e-9, "apart")
+check.has(tostring(joined), "* owned already. String-first, 176 Ah mixed and " ..
+  "158 Ah with the owned ones in")
+check.has(tostring(joined), "x a*")
+check.raises(function ()
+  amp.match(bought, { series = 2, parallel = 2, owned = lot_of(
+    { { "a", 100 }, { "b", 80 } }, pouch:with{ chemistry = "lfp" }) })
+end, "chemistry_mixed: nmc111 of 7 groups and lfp of 7 groups are not joined")
+
+-- more than 24 by chance: the bound is stated
+local many = {}
+for i = 1, 40 do
+  many[i] = { "m" .. i, 90 + (i * 37 % 41) * 0.2371 + (i * 11 % 17) * 0.0713 }
+end
+local big = amp.match(lot_of(many), { series = 4, parallel = 10 })
+check.ok(big.parallel_first.gap_pct <= 0.1, "within 0.1 % of any")
+check.ok(big.parallel_first.ah <= big.parallel_first.bound_ah, "bound")
+check.has(tostring(big), "within ")
+
+-- a pack of it holds what the plan says
+local pack = plan:pack{ order = "parallel_first", cell_v_min = 3.3,
+  cell_v_max = 4.1 }
+check.close(pack.tested_kwh, plan.parallel_first.kwh, 1e-9, "the same kWh")
+check.equal(pack.groups, 14, "14 groups")
+
+-- modules that stand apart in charge
+local low = amp.match(lot_of{ { "1", 90 }, { "2", 90 }, { "3", 90 } }:with("3",
+  { ocv_v = 25.40, group_min_v = 3.627, group_max_v = 3.630 }),
+  { series = 1, parallel = 3 })
+check.has(tostring(low), "charge_not_level: the modules stand between")
+check.ok(not text:find("charge_not_level", 1, true), "and not where level")
+
+-- ---- wrong calls ----
+
+local function raises (fn, words) check.raises(fn, words) end
+raises(function () amp.match(four) end, "a table of options is wanted")
+raises(function () amp.match(four, { series = 2 }) end,
+  "parallel must be a whole number, 1 .. 1000")
+raises(function () amp.match(four, { series = 1.5, parallel = 2 }) end,
+  "series must be a whole number, 1 .. 1000 (got 1.5)")
+raises(function () amp.match(four, { series = 2, paralel = 2 }) end,
+  "unknown key 'paralel' (did you mean 'parallel'?)")
+raises(function () amp.match({}, { series = 2, parallel = 2 }) end,
+  "a lot of readings is wanted (got table)")
+raises(function () amp.match(amp.readings.text("id,ocv_v\n1,25.7\n"),
+  { series = 1, parallel = 1 }) end, "which module is it?")
+raises(function () return plan.strings end, "a plan has no 'strings'")
+raises(function () plan.series = 3 end, "a plan never changes")
+raises(function () return plan:pack{ order = "diagonal" } end,
+  "order must be \"string_first\" or \"parallel_first\" (got 'diagonal')")
+
+check.done()
