@@ -83,6 +83,8 @@ typedef struct bind_field {
   { key, BIND_VALUE, offsetof(S, m), factor, 0.0, lo, hi, unit, #m, 0, doc }
 #define F_TEXT(key, S, m, doc)                                               \
   { key, BIND_TEXT, offsetof(S, m), 1.0, 0.0, 0.0, 0.0, "", #m, 0, doc }
+#define F_FLAG(key, S, m, doc)                                               \
+  { key, BIND_FLAG, offsetof(S, m), 1.0, 0.0, 0.0, 0.0, "", #m, 0, doc }
 #define F_ELSE(key, kind, unit, doc)                                         \
   { key, kind, BIND_NONE, 1.0, 0.0, 0.0, 0.0, unit, key, 0, doc }
 #define F_ELSE_OF(key, kind, factor, lo, hi, unit, group, doc)               \
@@ -274,11 +276,25 @@ typedef struct bind_offer {
 
 typedef struct bind_pack {
   char name[64];
-  const bind_module *module;
+  const bind_module *module; /* of unequal ones their mean: 'mean' below */
   int series, parallel;
   bool string_first;
   double soc_min, soc_max, cell_v_min, cell_v_max;
+  bool even;       /* equal modules, of which 'module' is one */
+  amp_build build; /* points into what follows and into the modules */
+  bind_module mean; /* module of a pack of unequal ones: nameplate their mean,
+                       tested so that the pack holds what it holds (F13) */
+  amp_trip trip;
+  amp_rates rates;
+  amp_heater heater;
+  double link, lead, bleed, v_bleed, bleed_band;
+  double cooling, coolant_flow, coolant_wall, coolant_temp;
+  bool entropic, glycol;
 } bind_pack;
+
+/* The pack of 'p' in this window, as it stands now; place as amp_build_pack. */
+amp_status bind_pack_build (const bind_pack *p, const amp_window *w,
+                            amp_pack *out, amp_place *place, amp_error *err);
 
 typedef struct bind_reading {
   char id[64], date[64];

@@ -228,6 +228,9 @@ static const bind_field module_fields[] = {
           "highest charge that will be used"),
     F_NUM("soh_end_pct", bind_module, m.soh_end, 0.01, 1.0, 100.0, "%",
           "state of health at which its life ends here"),
+    F_ELSE("groups", BIND_LIST, "",
+           "groups known by themselves, by number from 1: {[3] = "
+           "{capacity_ah, r10s_mohm, soc_pct, blown}, ..}"),
     F_ELSE("life_model", BIND_OBJECT, "",
            "a name, amp.life_model{}, or a list of them"),
     F_NUM("age_years", bind_module, m.age, YEAR, 0.0, 60.0, "years",
@@ -252,6 +255,72 @@ static void from_cell (const bind_cell *c, amp_module *m) {
     m->capacity = amp_value_fixed(c->c.capacity * parallel, basis);
   if (!amp_value_is_set(&m->r10s) && r10s > 0.0)
     m->r10s = amp_value_fixed(r10s * m->series / parallel, basis);
+}
+
+/* ---- groups that are known by themselves ---- */
+
+static const bind_field group_fields[] = {
+    F_NUM("capacity_ah", amp_group_own, capacity, 3600.0, 0.1, 5000.0, "Ah",
+          "measured capacity of the group"),
+    F_NUM("r10s_mohm", amp_group_own, r10s, 1e-3, 0.001, 1000.0, "mohm",
+          "its resistance by a pulse of 10 s"),
+    F_NUM("soc_pct", amp_group_own, soc, 0.01, 0.0, 100.0, "%",
+          "its charge, of all groups at one time"),
+    F_WHOLE("blown", amp_group_own, blown, 0, 1000,
+            "its cells whose link has blown"),
+    F_END};
+
+static const bind_field *group_field (lua_State *L, const char *who) {
+  const char *names[5] = {NULL};
+  const char *key = lua_type(L, -2) == LUA_TSTRING ? lua_tostring(L, -2) : "";
+  for (int i = 0; group_fields[i].key != NULL; i++) {
+    if (strcmp(group_fields[i].key, key) == 0)
+      return &group_fields[i];
+    names[i] = group_fields[i].key;
+  }
+  const char *near = bind_nearest(key, names);
+  bind_error(L, NULL, "%s: groups: unknown key '%s'%s%s%s", who, key,
+             near ? " (did you mean '" : "", near ? near : "",
+             near ? "'?)" : "");
+  return NULL;
+}
+
+/* The table at the top is group i; it is read into 'g'. */
+static void read_group (lua_State *L, const char *who, int i,
+                        amp_group_own *g) {
+  if (!lua_istable(L, -1))
+    bind_error(L, NULL, "%s: groups[%d] must be a table of keys", who, i);
+  lua_pushnil(L);
+  for (; lua_next(L, -2); lua_pop(L, 1)) {
+    const bind_field *f = group_field(L, who);
+    double v = bind_number(L, -1, f, who);
+    if (f->kind == BIND_WHOLE)
+      g->blown = (int)v;
+    else
+      *(double *)((char *)g + f->offset) = v;
+  }
+}
+
+/* groups = {[3] = {..}} at the top; kept with the module, and popped. */
+static void read_groups (lua_State *L, int keys, const char *who,
+                         amp_module *m) {
+  int n = m->series, list = lua_gettop(L);
+  if (!lua_istable(L, list))
+    bind_error(L, NULL, "%s: groups must be a table of groups by number",
+               who);
+  amp_group_own *g = lua_newuserdatauv(L, (size_t)n * sizeof *g, 0);
+  for (int i = 0; i < n; i++)
+    g[i] = amp_group_own_defaults();
+  lua_pushnil(L);
+  for (; lua_next(L, list); lua_pop(L, 1)) {
+    lua_Integer i = lua_isinteger(L, -2) ? lua_tointeger(L, -2) : 0;
+    if (i < 1 || i > n)
+      bind_error(L, NULL, "%s: groups go by number, 1 .. %d", who, n);
+    read_group(L, who, (int)i, &g[i - 1]);
+  }
+  m->group = g;
+  bind_keep(L, keys);
+  lua_pop(L, 1);
 }
 
 static const bind_class module_class;
@@ -283,6 +352,8 @@ static void module_finish (lua_State *L, int keys, void *spec) {
     bind_life_choice(L, -1, who, &s->life);
     lua_pop(L, 1);
   }
+  if (bind_get(L, keys, "groups"))
+    read_groups(L, keys, who, m);
   if (amp_module_check(m, &err) != AMP_OK)
     bind_raise(L, &module_class, who, &err);
 }

@@ -36,6 +36,7 @@ typedef struct run {
   amp_module module; /* with the pack's limits */
   amp_window window;
   amp_pack pack;
+  amp_place place[AMP_PACK_LEAVES];
   amp_sim_result result;
   amp_trace *trace;
 } run;
@@ -57,17 +58,12 @@ static void own_module (run *r) {
 
 static amp_status make_pack (run *r, amp_error *err) {
   const amp_module *m = &r->module;
-  amp_group g;
-  double soh = bind_module_tested(m, NULL) / m->capacity.value;
   amp_status st = amp_window_of(
-      m->chemistry, m->series * r->p->series, m->soc_min, m->soc_max,
+      m->chemistry, amp_build_groups(&r->p->build), m->soc_min, m->soc_max,
       m->cell_v_min, m->cell_v_max, r->converter.v_min, r->converter.v_max,
       r->v_abs_max, &r->window, err);
   if (st == AMP_OK)
-    st = amp_module_leaf_at(m, &r->window, soh, r->p->series, r->p->parallel,
-                            &g, err);
-  if (st == AMP_OK)
-    amp_pack_uniform(&g, 1, 1, &r->pack);
+    st = bind_pack_build(r->p, &r->window, &r->pack, r->place, err);
   return st;
 }
 
@@ -233,6 +229,8 @@ static int simulate_raw (lua_State *L) {
   set(L, "step_s", a->total.time / steps);
   lua_pushstring(L, amp_basis_name(basis_of(r)));
   lua_setfield(L, -2, "basis");
+  lua_pushboolean(L, r->p->even);
+  lua_setfield(L, -2, "even");
   return 1;
 }
 

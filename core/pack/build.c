@@ -14,19 +14,26 @@ amp_build amp_build_defaults (void) {
 }
 
 void amp_build_uniform (const amp_module *m, int series, int parallel,
-                        amp_build *out) {
+                        bool string_first, amp_build *out) {
   *out = amp_build_defaults();
-  out->outer = parallel;
-  for (int o = 0; o < parallel; o++)
-    out->inner[o] = series;
-  for (int i = 0; i < series * parallel; i++)
-    out->module[i] = m;
+  out->string_first = string_first;
+  out->all = m;
+  out->outer = string_first ? parallel : series;
+  out->inner[0] = string_first ? series : parallel;
+}
+
+static int inner_of (const amp_build *b, int o) {
+  return b->inner[b->all ? 0 : o];
+}
+
+static const amp_module *module_of (const amp_build *b, int i) {
+  return b->all ? b->all : b->module[i];
 }
 
 int amp_build_modules (const amp_build *b) {
   int n = 0;
   for (int o = 0; o < b->outer; o++)
-    n += b->inner[o];
+    n += inner_of(b, o);
   return n;
 }
 
@@ -34,15 +41,15 @@ int amp_build_modules (const amp_build *b) {
 static int groups_of (const amp_build *b, int first, int inner) {
   int n = 0;
   for (int i = 0; i < (b->string_first ? inner : 1); i++)
-    n += b->module[first + i]->series;
+    n += module_of(b, first + i)->series;
   return n;
 }
 
 int amp_build_groups (const amp_build *b) {
   int n = 0, first = 0;
   for (int o = 0; o < (b->string_first ? 1 : b->outer); o++) {
-    n += groups_of(b, first, b->inner[o]);
-    first += b->inner[o];
+    n += groups_of(b, first, inner_of(b, o));
+    first += inner_of(b, o);
   }
   return n;
 }
@@ -51,49 +58,52 @@ double amp_build_nominal_v (const amp_build *b) {
   double v = 0.0;
   int at = 0;
   if (b->string_first) {
-    for (int i = 0; i < b->inner[0]; i++)
-      v += amp_module_nominal_v(b->module[i]);
+    for (int i = 0; i < inner_of(b, 0); i++)
+      v += amp_module_nominal_v(module_of(b, i));
     return v;
   }
-  for (int o = 0; o < b->outer; at += b->inner[o++])
-    v += amp_module_nominal_v(b->module[at]);
+  for (int o = 0; o < b->outer; at += inner_of(b, o++))
+    v += amp_module_nominal_v(module_of(b, at));
   return v;
 }
 
 bool amp_build_is_uniform (const amp_build *b) {
-  int n = amp_build_modules(b);
+  int n = b->all ? 1 : amp_build_modules(b);
   for (int i = 0; i < n; i++)
-    if (b->module[i] != b->module[0] || b->module[i]->group != NULL)
+    if (module_of(b, i) != module_of(b, 0) || module_of(b, i)->group != NULL)
       return false;
   for (int o = 1; o < b->outer; o++)
-    if (b->inner[o] != b->inner[0])
+    if (inner_of(b, o) != inner_of(b, 0))
       return false;
   return b->trip == NULL;
 }
 
 static amp_status check_shape (const amp_build *b, amp_error *err) {
   int at = 0, groups = 0;
-  amp_status st =
-      amp_check_range(err, "parallel", b->outer, 1, AMP_BUILD_MODULES);
+  int most = b->all ? 100000 : AMP_BUILD_MODULES;
+  amp_status st = amp_check_range(err, "parallel", b->outer, 1, most);
+  if (b->all)
+    return st == AMP_OK ? amp_check_range(err, "series", b->inner[0], 1, most)
+                        : st;
   for (int o = 0; st == AMP_OK && o < b->outer; o++) {
-    st = amp_check_range(err, "series", b->inner[o], 1,
+    st = amp_check_range(err, "series", inner_of(b, o), 1,
                          AMP_BUILD_MODULES - at);
     if (st != AMP_OK)
       return st;
-    int own = groups_of(b, at, b->inner[o]);
+    int own = groups_of(b, at, inner_of(b, o));
     if (b->string_first && o > 0 && own != groups)
       return amp_failf(err, AMP_EREFUSED, "module",
                        "string %d has %d groups in series, string 1 has %d: "
                        "they cannot stand side by side",
                        o + 1, own, groups);
-    for (int i = 0; !b->string_first && i < b->inner[o]; i++)
-      if (b->module[at + i]->series != own)
+    for (int i = 0; !b->string_first && i < inner_of(b, o); i++)
+      if (module_of(b, at + i)->series != own)
         return amp_failf(err, AMP_EREFUSED, "module",
                          "level %d joins modules of %d and %d groups in "
                          "series",
-                         o + 1, own, b->module[at + i]->series);
+                         o + 1, own, module_of(b, at + i)->series);
     groups = own;
-    at += b->inner[o];
+    at += inner_of(b, o);
   }
   return st;
 }
@@ -108,18 +118,19 @@ static bool same_chemistry (const amp_chemistry *a, const amp_chemistry *b) {
 
 amp_status amp_build_check (const amp_build *b, amp_error *err) {
   amp_status st = check_shape(b, err);
-  int n = st == AMP_OK ? amp_build_modules(b) : 0;
+  int n = st != AMP_OK ? 0 : b->all ? 1 : amp_build_modules(b);
   for (int i = 0; i < n; i++) {
-    if ((st = amp_module_check(b->module[i], err)) != AMP_OK) {
+    if ((st = amp_module_check(module_of(b, i), err)) != AMP_OK) {
       if (err != NULL)
         err->line = (size_t)i + 1;
       return st;
     }
-    if (!same_chemistry(b->module[i]->chemistry, b->module[0]->chemistry))
+    if (!same_chemistry(module_of(b, i)->chemistry,
+                        module_of(b, 0)->chemistry))
       return amp_failf(err, AMP_EREFUSED, "module",
                        "modules 1 and %d are of two chemistries (%s, %s)",
-                       i + 1, b->module[0]->chemistry->name,
-                       b->module[i]->chemistry->name);
+                       i + 1, module_of(b, 0)->chemistry->name,
+                       module_of(b, i)->chemistry->name);
   }
   if (st == AMP_OK)
     st = amp_check_range(err, "link", b->link, 0.0, 1.0);
@@ -144,9 +155,12 @@ typedef struct maker {
 
 /* SoH of a module as it stands, of its nameplate. */
 static double health (const amp_module *m) {
-  if (amp_value_is_set(&m->tested) && amp_value_is_set(&m->capacity))
-    return m->tested.value / m->capacity.value;
-  return amp_value_is_set(&m->soh) ? m->soh.value : 1.0;
+  double q = m->capacity.value;
+  if (amp_value_is_set(&m->tested))
+    q = m->tested.value;
+  else if (amp_value_is_set(&m->soh))
+    q *= m->soh.value;
+  return q / m->capacity.value;
 }
 
 /* What the pack gives every leaf; 'g' is one module of 'k' in series. */
@@ -198,13 +212,16 @@ static bool alike (const amp_group_own *a, const amp_group_own *b) {
          memcmp(&a->soc, &b->soc, sizeof a->soc) == 0;
 }
 
+static amp_status too_many (const maker *k) {
+  return amp_failf(k->err, AMP_EREFUSED, "module",
+                   "more than %d unlike groups and modules", AMP_PACK_LEAVES);
+}
+
 static amp_status add_leaf (maker *k, const amp_group *g, double soc,
                             amp_place place) {
   amp_pack *p = k->out;
   if (p->leaves >= AMP_PACK_LEAVES)
-    return amp_failf(k->err, AMP_EREFUSED, "module",
-                     "more than %d unlike groups and modules",
-                     AMP_PACK_LEAVES);
+    return too_many(k);
   k->soc[p->leaves] = soc;
   if (k->place != NULL)
     k->place[p->leaves] = place;
@@ -265,7 +282,9 @@ static void start_string (maker *k, int first, int last) {
 
 /* ---- the tree ---- */
 
-/* The nodes of one module: its leaves, in a series level where several. */
+/* Every inner node has at least two below it, so there are fewer of them than
+** leaves: AMP_PACK_NODES is enough.
+** The nodes of one module: its leaves, in a series level where several. */
 typedef struct span {
   int first, last; /* leaves */
 } span;
@@ -297,18 +316,18 @@ static void put_outer (amp_pack *p, int *free_node, int at, amp_level level,
 /* Equal modules that follow each other in a string fold into one leaf. */
 static int fold (const amp_build *b, int at, int left) {
   int n = 1;
-  if (!b->string_first || b->module[at]->group != NULL)
+  if (!b->string_first || module_of(b, at)->group != NULL)
     return 1;
-  while (n < left && b->module[at + n] == b->module[at])
+  while (n < left && module_of(b, at + n) == module_of(b, at))
     n++;
   return n;
 }
 
 /* Joints: the lead on the first leaf, links on the last of what they follow;
 ** between levels each module carries its part of what one link carries. */
-static void wire (const amp_build *b, amp_pack *p, int o, int n, int at,
-                  int count, span s) {
-  int inner = b->inner[o];
+static void wire (const amp_build *b, amp_pack *p, int o, int at, int count,
+                  span s) {
+  int inner = inner_of(b, o);
   amp_group *first = &p->leaf[s.first], *last = &p->leaf[s.last - 1];
   if (b->string_first) {
     first->r_joint += at == 0 ? b->lead : 0.0;
@@ -316,7 +335,6 @@ static void wire (const amp_build *b, amp_pack *p, int o, int n, int at,
     first->trip = at == 0 ? b->trip : NULL;
     return;
   }
-  (void)n;
   first->r_joint += b->lead;
   last->r_joint += o + 1 < b->outer ? b->link * inner : 0.0;
   first->trip = b->trip;
@@ -328,14 +346,16 @@ static amp_status outer_place (maker *k, int o, int module, int at,
   span s[AMP_BUILD_MODULES], all;
   int n = 0, count;
   all.first = k->out->leaves;
-  for (int i = 0; i < b->inner[o]; i += count) {
-    count = fold(b, module + i, b->inner[o] - i);
+  for (int i = 0; i < inner_of(b, o); i += count) {
+    count = fold(b, module + i, inner_of(b, o) - i);
+    if (n >= AMP_BUILD_MODULES)
+      return too_many(k);
     s[n].first = k->out->leaves;
-    amp_status st = module_leaves(k, b->module[module + i], o, i, count);
+    amp_status st = module_leaves(k, module_of(b, module + i), o, i, count);
     if (st != AMP_OK)
       return st;
     s[n].last = k->out->leaves;
-    wire(b, k->out, o, n, i, count, s[n]);
+    wire(b, k->out, o, i, count, s[n]);
     if (!b->string_first)
       start_string(k, s[n].first, s[n].last);
     n++;
@@ -353,9 +373,9 @@ static amp_status outer_place (maker *k, int o, int module, int at,
 /* The equal pack: one leaf, with what every leaf gets. */
 static amp_status uniform_pack (maker *k) {
   const amp_build *b = k->b;
-  const amp_module *m = b->module[0];
-  int series = b->string_first ? b->inner[0] : b->outer;
-  int parallel = b->string_first ? b->outer : b->inner[0];
+  const amp_module *m = module_of(b, 0);
+  int series = b->string_first ? inner_of(b, 0) : b->outer;
+  int parallel = b->string_first ? b->outer : inner_of(b, 0);
   amp_group g;
   amp_status st = amp_module_leaf_at(m, k->w, health(m) * k->fade, series,
                                      parallel, &g, k->err);
@@ -376,12 +396,14 @@ static amp_status tree_pack (maker *k) {
   amp_pack *p = k->out;
   int node = b->outer > 1 ? 1 + b->outer : 1, module = 0;
   amp_level top = b->string_first ? AMP_PARALLEL : AMP_SERIES;
+  if (b->outer > AMP_PACK_LEAVES)
+    return too_many(k);
   for (int o = 0; o < b->outer; o++) {
     amp_status st =
         outer_place(k, o, module, b->outer > 1 ? 1 + o : 0, &node);
     if (st != AMP_OK)
       return st;
-    module += b->inner[o];
+    module += inner_of(b, o);
   }
   if (b->outer > 1)
     p->node[0] = (amp_node){top, 1, b->outer};

@@ -17,6 +17,8 @@ typedef struct amp_build {
   int outer;  /* strings; parallel-first: levels in series */
   int inner[AMP_BUILD_MODULES]; /* modules in each */
   const amp_module *module[AMP_BUILD_MODULES]; /* outer by outer */
+  const amp_module *all; /* not NULL: every module is this, and inner[0]
+                            stands for every outer */
   double link; /* ohm from one module (or level) to the next */
   double lead; /* ohm, both leads of a string together; parallel-first: of a
                   module to the bars of its level */
@@ -41,7 +43,7 @@ amp_build amp_build_defaults (void);
 
 /* Equal modules in a rectangle. */
 void amp_build_uniform (const amp_module *m, int series, int parallel,
-                        amp_build *out);
+                        bool string_first, amp_build *out);
 
 /* All modules alike, with groups alike and no fuse: one leaf serves. */
 bool amp_build_is_uniform (const amp_build *b);

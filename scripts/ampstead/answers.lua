@@ -189,9 +189,15 @@ end
 
 -- what the days without sun rest on: the charge tested, the load, the sun
 local function autonomy_bases (pack, duty)
-  local m, d = core.keys(core.keys(pack).module), core.keys(duty)
-  local charge = m.tested_ah ~= nil and basis_of(m.tested_ah) or
-    m.soh_pct ~= nil and basis_of(m.soh_pct, m.capacity_ah) or "assumed"
+  local keys, d, charge = core.keys(pack), core.keys(duty), nil
+  local list = notes.modules(keys)
+  if #list == 0 then list = { keys.module } end
+  for _, module in ipairs(list) do
+    local m = core.keys(module)
+    local basis = m.tested_ah ~= nil and basis_of(m.tested_ah) or
+      m.soh_pct ~= nil and basis_of(m.soh_pct, m.capacity_ah) or "assumed"
+    if not charge or order[basis] > order[charge] then charge = basis end
+  end
   local load = basis_of(d.load_w or d.load_kwh, d.dc_load_w,
     d.from_battery_kwh)
   local days = load and order[load] > order[charge] and load or charge

@@ -147,6 +147,23 @@ end
 
 local look_object
 
+--- The modules that the keys of a pack list, each once, in their order;
+-- none where it has one kind of module.
+function notes.modules (keys)
+  local list, seen = {}, {}
+  local function take (given)
+    if core.kind(given) == "module" then
+      if not seen[given] then list[#list + 1] = given end
+      seen[given] = true
+    elseif type(given) == "table" then
+      for i = 1, #given do take(given[i]) end
+    end
+  end
+  if keys.strings then take(keys.strings) end
+  if type(keys.module) == "table" then take(keys.module) end
+  return list
+end
+
 local function source_of (name)
   for _, model in ipairs(core.life_models and core.life_models() or {}) do
     if model.name == name then return model.source end
@@ -173,7 +190,12 @@ function look_object (n, object, who, skip, outer)
   look_defaults(n, object, who, outer or {})
   local known = said(object, keys)
   for _, key in ipairs{ "module", "inverter", "duty" } do
-    if keys[key] ~= nil then look_object(n, keys[key], who, skip, known) end
+    if core.kind(keys[key]) then
+      look_object(n, keys[key], who, skip, known)
+    end
+  end
+  for _, module in ipairs(notes.modules(keys)) do
+    look_object(n, module, who, skip, known)
   end
   if not skip.life_model then look_models(n, keys.life_model, who, skip) end
 end

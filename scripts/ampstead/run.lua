@@ -206,9 +206,10 @@ local function note_lines (self, idle)
   for _, line in ipairs(notes.lines(n, nil, 1, true)) do
     if line[1] ~= "no spread given" then lines[#lines + 1] = line end
   end
+  local alike = self.raw.even and ", all modules alike" or ""
   return notes.close(lines, {}, "Middle values, no spread; the pack as it " ..
-    "is now, all modules alike; " .. (self.settled and "it starts as it " ..
-    "ends." or "it starts full."))
+    "is now" .. alike .. "; " .. (self.settled and
+    "it starts as it ends." or "it starts full."))
 end
 
 local function month_table (self)
