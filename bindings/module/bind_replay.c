@@ -16,6 +16,7 @@
 **   level_measured_h drawn_h lowest_v lowest_measured_v}; level: V
 */
 #include "bind.h"
+#include "run/simulate.h"
 #include <math.h>
 #include <string.h>
 
@@ -34,6 +35,7 @@ typedef struct replay {
   size_t n, done;
   double began, idle; /* s; A that counts as rest */
   double soc_start, ambient, capacity;
+  double unserved; /* J that a limit kept back */
   start_kind start;
 } replay;
 
@@ -169,35 +171,135 @@ static const amp_fit *fit_of (lua_State *L, replay *r) {
   return r->f;
 }
 
-/* replay(cell, profile, soc_start) */
-static int replay_new (lua_State *L) {
+/* Along a log, open loop: no limit acts, as none did in the test. */
+static void along_log (lua_State *L, replay *r, const bind_profile *p) {
+  const bind_cell *c = r->cell;
   amp_error err = {0};
-  lua_settop(L, 3);
-  const bind_cell *c = bind_check(L, 1, "cell", "simulate");
-  const bind_profile *p = bind_check(L, 2, "profile", "simulate: profile");
-  if (p->log == NULL)
-    return bind_error(L, NULL,
-                      "simulate: a cell follows what a log drew, "
-                      "log:profile(); a duty of this kind wants a pack");
-  if (p->log->log.column[AMP_LOG_CURRENT] == NULL)
-    return bind_error(L, NULL, "simulate: the log has power and no current");
-  replay *r = of_cell(L, c, p->log);
   bool given = p->place == p->place; /* ambient_c */
-  r->ambient = p->duty.temp[0];
-  r->capacity = capacity_at(c, r->ambient);
-  r->idle = r->capacity / 3600.0 * REST_C_RATE;
-  r->soc_start = start_of(L, r);
-  const amp_fit *f = fit_of(L, r);
   bool by_log =
       !c->detailed && !given && p->log->log.column[AMP_LOG_TEMP] != NULL;
+  r->soc_start = start_of(L, r);
+  const amp_fit *f = fit_of(L, r);
   amp_status st =
       amp_fit_replay(r->ctx, f, c->detailed, &p->log->log, r->capacity,
                      r->soc_start, by_log ? NAN : r->ambient, r->v, r->mean,
                      r->soc, r->temp, &r->done, &err);
   if (st != AMP_OK)
-    return bind_raise(L, NULL, "simulate", &err);
+    bind_raise(L, NULL, "simulate", &err);
   if (by_log)
     r->ambient = NAN;
+}
+
+/* ---- along another duty: the run of a pack, with the cell's limits ---- */
+
+/* What the simulation reads, in one userdata, and what it gives. */
+typedef struct single {
+  amp_pack pack;
+  amp_detailed detailed;
+  amp_sim_result result;
+  amp_trace *trace;
+} single;
+
+static int single_gc (lua_State *L) {
+  single *s = lua_touserdata(L, 1);
+  amp_trace_free(bind_context(L), s->trace);
+  s->trace = NULL;
+  return 0;
+}
+
+static single *new_single (lua_State *L) {
+  single *s = lua_newuserdatauv(L, sizeof *s, 0);
+  memset(s, 0, sizeof *s);
+  lua_newtable(L);
+  lua_pushcfunction(L, single_gc);
+  lua_setfield(L, -2, "__gc");
+  lua_setmetatable(L, -2);
+  return s;
+}
+
+/* One leaf: the cell at this capacity, from the charge given. */
+static void make_leaf (const bind_cell *c, double capacity, double soc,
+                       single *s) {
+  amp_group g;
+  memset(&g, 0, sizeof g);
+  g.chemistry = c->chemistry;
+  g.cell = c->c;
+  g.cell.capacity = capacity;
+  g.series = g.parallel = 1.0;
+  g.soc_max = 1.0;
+  g.soc_start = soc;
+  g.v_min = c->chemistry->v_min;
+  g.v_max = c->chemistry->v_max;
+  if (c->detailed) {
+    s->detailed = c->fit->f->detailed;
+    s->detailed.capacity = capacity;
+    g.detailed = &s->detailed;
+  }
+  amp_pack_uniform(&g, 1, 1, &s->pack);
+}
+
+static single *run_single (lua_State *L, const bind_cell *c, double capacity,
+                           double soc, const amp_duty *duty) {
+  single *s = new_single(L);
+  amp_sim_case one = {&s->pack, {.efficiency = 1.0}, 1.0, 1.0, 0.0};
+  amp_sim_options opt = amp_sim_defaults();
+  amp_error err = {0};
+  opt.warm_up = 0;
+  make_leaf(c, capacity, soc, s);
+  bind_enter(L);
+  amp_status st = amp_simulate_trace(bind_context(L), &one, duty, &opt,
+                                     &s->trace, &s->result, &err);
+  bind_rethrow(L);
+  if (st != AMP_OK)
+    bind_raise(L, NULL, "simulate", &err);
+  return s;
+}
+
+/* The handle of the run at the top, the cell at 1 and the profile at 2. */
+static replay *from_trace (lua_State *L, const amp_trace *t, double idle) {
+  static const char *const names[] = {
+      "time_s", "current_a", "voltage_end_v", "voltage_v", "soc", "temp_k"};
+  const double *column[6];
+  for (int k = 0; k < 6; k++)
+    column[k] = amp_trace_column(t, names[k]);
+  bind_push_replay(L, amp_trace_length(t), column, 0.0, idle);
+  lua_pushvalue(L, 1);
+  lua_setiuservalue(L, -2, 1);
+  lua_pushvalue(L, 2);
+  lua_setiuservalue(L, -2, 2);
+  return lua_touserdata(L, -1);
+}
+
+static replay *along_duty (lua_State *L, const bind_cell *c,
+                           const bind_profile *p) {
+  bool given = !lua_isnoneornil(L, 3);
+  double soc = given ? luaL_checknumber(L, 3) / 100.0 : 1.0;
+  double ambient = p->duty.temp[0], capacity = capacity_at(c, ambient);
+  single *s = run_single(L, c, capacity, soc, &p->duty);
+  replay *r = from_trace(L, s->trace, capacity / 3600.0 * REST_C_RATE);
+  r->cell = c;
+  r->ambient = ambient;
+  r->capacity = capacity;
+  r->soc_start = soc;
+  r->start = given ? START_GIVEN : START_FULL;
+  r->unserved = s->result.total.unserved + s->result.total.dc_unserved;
+  return r;
+}
+
+/* replay(cell, profile, soc_start) */
+static int replay_new (lua_State *L) {
+  lua_settop(L, 3);
+  const bind_cell *c = bind_check(L, 1, "cell", "simulate");
+  const bind_profile *p = bind_check(L, 2, "profile", "simulate: profile");
+  if (p->log == NULL || p->log->log.column[AMP_LOG_CURRENT] == NULL) {
+    along_duty(L, c, p);
+    return 1;
+  }
+  replay *r = of_cell(L, c, p->log);
+  r->ambient = p->duty.temp[0];
+  r->capacity = capacity_at(c, r->ambient);
+  r->idle = r->capacity / 3600.0 * REST_C_RATE;
+  along_log(L, r, p);
   return 1;
 }
 
@@ -267,7 +369,9 @@ static int replay_facts (lua_State *L) {
                                       : "log");
   set(L, "capacity_ah", r->capacity / 3600.0);
   set_text(L, "level", r->cell->detailed ? "detailed" : "simple");
-  set_text(L, "log", r->log->name);
+  set(L, "unserved_kwh", r->unserved / 3.6e6);
+  if (r->log != NULL)
+    set_text(L, "log", r->log->name);
   push_ends(L, r);
   sums(r, 1.0, &ah, &kwh);
   set(L, "out_ah", ah);

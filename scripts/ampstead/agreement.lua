@@ -291,7 +291,7 @@ function methods.trace (self, opts)
 end
 
 local function plot_title (held, c, log)
-  local name = core.keys(log or held.log).name or "the log"
+  local name = log and core.keys(log).name or held.name
   return string.format("%s of %s, %s", (c.words:gsub("^%l", string.upper)),
     name, held.what)
 end
@@ -334,7 +334,7 @@ end
 
 local function text (held)
   local f = held.facts
-  local name = f.log ~= "" and f.log or "a log"
+  local name = held.name
   local lines = { fold(string.format("run of a cell along %s, %s level: %d " ..
     "rows over %s", name, f.level, f.rows, duration(f.hours))) }
   local function say (label, ...)
@@ -343,6 +343,10 @@ local function text (held)
   say("start", "%s", start_words(f))
   say("temperature", "%s; highest %s C", temp_words(f),
     short(f.temp_max_c))
+  if f.unserved_kwh > 0 then
+    say("unserved", "%s Wh: a limit of the cell held the current down",
+      short(f.unserved_kwh * 1000))
+  end
   say("capacity", "%s Ah at that temperature", short(f.capacity_ah))
   say("drawn", "%s Ah, %s Wh; put in %s Ah, %s Wh", short(f.out_ah),
     short(f.out_kwh * 1000), short(f.in_ah), short(f.in_kwh * 1000))
@@ -354,7 +358,7 @@ local function text (held)
   return table.concat(lines, "\n")
 end
 
-local fields = { "level", "rows", "done", "hours", "done_h", "soc_start_pct",
+local fields = { "level", "unserved_kwh", "rows", "done", "hours", "done_h", "soc_start_pct",
   "soc_end_pct", "ambient_c", "capacity_ah", "voltage_min", "voltage_max",
   "temp_max_c", "out_ah", "in_ah", "out_kwh", "in_kwh" }
 local is_field, known = {}, { "against", "trace", "plot" }
@@ -391,7 +395,8 @@ function agreement.simulate (cell, profile, opts)
   local ambient = check_number("simulate", opts, "ambient_c", -50, 70, "C")
   if core.kind(profile) == "log" then profile = profile:profile() end
   if ambient and core.kind(profile) == "profile" then
-    profile = profile:with{ ambient_c = ambient }
+    local key = core.keys(profile).log and "ambient_c" or "temp_c"
+    profile = profile:with{ [key] = ambient }
   end
   local handle = core.replay(cell, profile, soc)
   local f = core.replay_facts(handle)
@@ -402,7 +407,8 @@ function agreement.simulate (cell, profile, opts)
     notes = function ()
       return { { "start", start_words(f) }, { "temperature", temp_words(f) } }
     end,
-    v_min = core.cell_facts(cell).v_min, log = core.keys(profile).log }
+    v_min = core.cell_facts(cell).v_min,
+    name = core.keys(profile).name or (f.log and "a log" or "a duty") }
   return self
 end
 

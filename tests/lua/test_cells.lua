@@ -112,6 +112,18 @@ check.equal(plain:simulate(steps).soc_end_pct, run.soc_end_pct,
   "a log stands for its profile")
 narrow(run, "run")
 
+-- a duty that is no log runs as a pack's does, within the limits: 3.4 V at
+-- 1 A is reached at 45 % after 0.55 Ah from full
+local phases = plain:simulate(amp.profile.steps{
+  { discharge_a = 1, until_v = 3.4, hours = 2 }, { rest_s = 600 } })
+check.close(phases.out_ah, 0.55, 1e-6, "3 + z - 0.05 = 3.4 at 45 %")
+check.close(phases.soc_end_pct, 45, 1e-4, "45 % are left")
+-- mean of 3.95 and 3.40 V by hand
+check.close(phases.out_kwh, 0.55 * 3.675 / 1000, 1e-8, "energy out")
+check.has(flat(phases), "run of a cell along a duty", "print says what")
+check.equal(plain:simulate(amp.profile.daily{ dc_load_w = 0.001, temp_c = 5 },
+  { soc_start_pct = 80 }).ambient_c, 5, "the duty's temperature")
+
 -- it ends where the cell is empty
 local long = amp.log.text(text("time_s,current_a,voltage_v,temp_c",
   "0,1,3.9,25", "1800,1,3.5,25", "3600,1,3.1,25", "5400,1,3.0,25"))
@@ -218,8 +230,6 @@ refused("simulate: unknown key 'ambient' (did you mean 'ambient_c'?)",
   "misspelt", function () return plain:simulate(off, { ambient = 3 }) end)
 refused("simulate: soc_start_pct must lie in 0 .. 100 % (got -1)", "below 0",
   function () return plain:simulate(off, { soc_start_pct = -1 }) end)
-refused("simulate: a cell follows what a log drew", "a duty for a pack",
-  function () return plain:simulate(amp.profile.daily{ load_w = 9 }) end)
 refused("simulate: profile must be a profile (got number)", "no profile",
   function () return plain:simulate(3) end)
 refused("a cell's run has no 'soc_end' (did you mean 'soc_end_pct'?)",
