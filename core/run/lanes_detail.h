@@ -432,7 +432,7 @@ static void NAME (detail_take)(const amp_block *b, int l0, int l1) {
   double ok[L], x[L];
   EACH_LANE {
     ok[l] = s->margin[l] >= 0.0 ? 1.0 : 0.0;
-    g->unsolved[l] += (ok[l] > 0.5) & (s->done[l] < 0.5) ? 1.0 : 0.0;
+    g->unsolved[l] += ((ok[l] > 0.5) & (s->done[l] < 0.5)) ? 1.0 : 0.0;
   }
   EACH_DETAILED {
     const NAME(work) *w = (const NAME(work) *)b->work + k;

@@ -499,8 +499,8 @@ static inline void NAME (take_sums)(const amp_block *b, double tau,
     bool ok = s->margin[l] >= 0.0, limited = s->limited[l] > 0.5;
     double on = ok ? tau : 0.0, i = s->i[l];
     double got = s->term[l] / tau, v = s->v[l], keep = s->keep[l];
-    double asked = phase & limited ? got : s->power[l];
-    double load = phase & limited ? NAME(most)(got, 0.0) : s->dc[l];
+    double asked = (phase & limited) ? got : s->power[l];
+    double load = (phase & limited) ? NAME(most)(got, 0.0) : s->dc[l];
     double term = ok ? s->term[l] : 0.0;
     bool drawn = asked > 0.0;
     double gap = drawn ? asked - got : got - asked;

@@ -398,7 +398,7 @@ static inline int64_t NAME (whole_leaf)(const amp_block *b, double now,
     }
   SUM_LANES(count)
   count += (s->margin[l] >= 0.0 ? 0 : one_bad) +
-           ((s->lack[l] != 0.0) | (s->over[l] > 0.0) ? 1 : 0);
+           (((s->lack[l] != 0.0) | (s->over[l] > 0.0)) ? 1 : 0);
   if (count >= one_bad)
     EACH_LANE {
       NAME(leaf_take)(b, tau, 1.0, AMP_TAKE_IF, w, s, l);
