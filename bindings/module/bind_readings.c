@@ -469,6 +469,63 @@ static int bench_hours (lua_State *L) {
   return 1;
 }
 
+enum { GROUPS_MOST = 64 };
+
+/* The log at 'idx', with current and voltage, and as long as the first. */
+static const amp_test_log *check_log (lua_State *L, int idx,
+                                      const amp_test_log *first) {
+  const bind_log *l = bind_check(L, idx, "log", "capacity: each");
+  if (l->log.column[AMP_LOG_CURRENT] == NULL ||
+      l->log.column[AMP_LOG_VOLTAGE] == NULL)
+    bind_error(L, NULL,
+               "capacity: a log with current_a and voltage_v is "
+               "wanted");
+  for (size_t i = 0; first != NULL && i < first->n; i++)
+    if (l->log.n != first->n || l->log.time[i] != first->time[i])
+      bind_error(L, NULL,
+                 "capacity: the logs of the groups differ in their "
+                 "times");
+  return &l->log;
+}
+
+/*
+** core.discharge({log, ..}, v_end) --> {ah, kwh, hours, first}: until the
+** first of the logs (one a group, the same times) reaches v_end; or nil, why
+*/
+static int discharge (lua_State *L) {
+  const double *v[GROUPS_MOST];
+  const amp_test_log *first = NULL;
+  amp_discharge d;
+  amp_error err = {0};
+  luaL_checktype(L, 1, LUA_TTABLE);
+  int n = (int)lua_rawlen(L, 1);
+  if (n < 1 || n > GROUPS_MOST)
+    return bind_error(L, NULL, "capacity: 1 .. %d logs are wanted (got %d)",
+                      GROUPS_MOST, n);
+  for (int g = 0; g < n; g++) {
+    lua_rawgeti(L, 1, g + 1);
+    const amp_test_log *log = check_log(L, -1, first);
+    first = first != NULL ? first : log;
+    v[g] = log->column[AMP_LOG_VOLTAGE];
+    lua_pop(L, 1); /* still in the list */
+  }
+  amp_status st = amp_discharge_until(first->n, first->time,
+                                      first->column[AMP_LOG_CURRENT], n, v,
+                                      luaL_checknumber(L, 2), &d, &err);
+  if (st != AMP_OK) {
+    lua_pushnil(L);
+    lua_pushstring(L, err.text);
+    return 2;
+  }
+  lua_newtable(L);
+  set(L, "ah", d.charge / 3600.0);
+  set(L, "kwh", d.energy / 3.6e6);
+  set(L, "hours", d.seconds / 3600.0);
+  lua_pushinteger(L, d.first + 1);
+  lua_setfield(L, -2, "first");
+  return 1;
+}
+
 /* ---- judging ---- */
 
 static amp_judging read_rules (lua_State *L, int opts) {
@@ -739,6 +796,7 @@ static const luaL_Reg functions[] = {{"readings_csv", readings_csv},
                                      {"lot_rows", lot_rows},
                                      {"lot_mean", lot_mean},
                                      {"bench_hours", bench_hours},
+                                     {"discharge", discharge},
                                      {"lot_judge", lot_judge},
                                      {"judging_rules", judging_rules},
                                      {NULL, NULL}};

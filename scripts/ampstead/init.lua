@@ -19,7 +19,8 @@ local inside = { compare_raw = true, sweep_raw = true, table_new = true,
 
 for _, name in ipairs{ "readings_csv", "readings_text", "lot_with",
   "lot_accept", "lot_is_accepted", "lot_rows", "lot_mean", "lot_judge",
-  "judging_rules", "bench_hours", "match_raw", "module_facts" } do
+  "judging_rules", "bench_hours", "match_raw", "module_facts",
+  "discharge" } do
   inside[name] = true
 end
 
@@ -47,7 +48,8 @@ amp.profile = { daily = core.daily, net = core.net,
   steps = core.profile_steps }
 local lots = loader("lot")
 amp.match = loader("plan").match
-amp.readings = { csv = reader(lots.csv), text = lots.text }
+amp.readings = { csv = reader(lots.csv), text = lots.text,
+  capacity = lots.capacity }
 amp.offers = { csv = plain.lists(reader(core.offers_csv)),
   text = plain.lists(core.offers_text) }
 amp.log = { csv = reader(core.log_csv), text = core.log_text }

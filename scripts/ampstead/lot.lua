@@ -387,6 +387,20 @@ local function mean_head (m, key)
     ": not enough, test more" or "")
 end
 
+-- capacities that were tested more than 10 K apart: common practice
+local function unlike_note (lot, key)
+  local low, high
+  for _, row in ipairs(core.lot_rows(lot)) do
+    if key == "ah" and row.ah and row.temp_c then
+      low = math.min(low or row.temp_c, row.temp_c)
+      high = math.max(high or row.temp_c, row.temp_c)
+    end
+  end
+  return low and high - low > 10 and { "", string.format("tests_not_alike: " ..
+    "tested between %s and %s C, which capacity follows.",
+    wording.trim(low), wording.trim(high)) } or nil
+end
+
 --- lot:mean("ah") --> one row: .mean .sd .half_width .low .high .n .of
 local function mean (lot, key)
   local m, why = core.lot_mean(lot, key or "ah")
@@ -405,11 +419,12 @@ local function mean (lot, key)
       cells[c.key] = cells[c.key] or { why = why }
     end
   end
+  local lines = { unlike_note(lot, cells.what) }
+  lines[#lines + 1] = { "", "Student's t, factor for a finite lot; modules " ..
+    "picked by a seller are not a random sample." }
   return core.table_new{ columns = mean_columns, rows = { cells },
     across = true, heads = { head }, corner = m and m.unit or "",
-    facts = { unit = m and m.unit }, notes = { { "", "Student's t, " ..
-      "factor for a finite lot; modules picked by a seller are not a " ..
-      "random sample." } } }
+    facts = { unit = m and m.unit }, notes = lines }
 end
 
 -- ---- hours on the bench ----
@@ -447,6 +462,76 @@ local function bench_time (lot, opts)
       "%s pass%s.", wording.short(raw.hours * passes), raw.modules,
       wording.trim(channels), wording.trim(passes),
       passes == 1 and "" or "es") } }
+end
+
+-- ---- capacity from a logged discharge ----
+
+local capacity_columns = {
+  { key = "what", label = "discharge", kind = "text" },
+  { key = "ah", label = "Ah", kind = "number", unit = "Ah" },
+  { key = "kwh", label = "kWh", kind = "number", unit = "kWh" },
+  { key = "hours", label = "hours", kind = "number", unit = "h" },
+  { key = "current_a", label = "mean current A", kind = "number",
+    unit = "A" },
+  { key = "first", label = "group that ended it", kind = "count" },
+  { key = "bound", kind = "text", hidden = true } }
+
+local function capacity_number (opts, key, most)
+  local v = opts[key]
+  if type(v) ~= "number" or not (v > 0 and v <= most) then
+    core.fail("script", string.format("capacity: %s must lie above 0 and up " ..
+      "to %s (got %s)", key, tostring(most), tostring(v)))
+  end
+  return v
+end
+
+local function capacity_row (raw, why, several, groups)
+  if not raw then
+    local row = { what = "not ended" }
+    for _, c in ipairs(capacity_columns) do
+      row[c.key] = row[c.key] or { why = why }
+    end
+    return row
+  end
+  local none = { why = "one voltage was logged" }
+  return { what = "until the limit", ah = raw.ah, hours = raw.hours,
+    current_a = raw.ah / raw.hours, first = several and raw.first or none,
+    kwh = (several or groups > 1) and raw.kwh or
+      { why = "the voltage of one group alone was logged" },
+    bound = groups > 1 }
+end
+
+local function capacity_head (raw, why, several, groups, v_end)
+  if not raw then return "No capacity: " .. why .. "." end
+  local at = wording.trim(v_end) .. " V a group"
+  if groups > 1 then
+    return string.format("At most %s Ah: the module's voltage stood for " ..
+      "%d groups at %s on average, and its first group was there before.",
+      wording.short(raw.ah), groups, at)
+  end
+  return string.format("%s Ah until %s reached %s.", wording.short(raw.ah),
+    several and "group " .. raw.first or "the logged group", at)
+end
+
+--- amp.readings.capacity(log or {logs}, { v_end, groups }) --> one row, .ah:
+-- one log a group, ended by the first at v_end; or one log of the module
+-- with its number of groups, which is only a bound
+function lots.capacity (logs, opts)
+  opts = opts or {}
+  tables.check_keys("capacity", opts, { "v_end", "groups" })
+  local v_end = capacity_number(opts, "v_end", 10)
+  local groups = opts.groups and capacity_number(opts, "groups", 500) or 1
+  if type(logs) ~= "table" then logs = { logs } end
+  local several = #logs > 1
+  if several and groups > 1 then
+    core.fail("script", "capacity: groups goes with one log of the module")
+  end
+  local raw, why = core.discharge(logs, v_end * groups)
+  return core.table_new{ across = true, columns = capacity_columns,
+    rows = { capacity_row(raw, why, several, groups) },
+    heads = { capacity_head(raw, why, several, groups, v_end) },
+    notes = { { "", "Capacity depends on current, temperature and limits: " ..
+      "compare tests that agree in all three." } } }
 end
 
 -- ---- printing, and copies ----

@@ -109,6 +109,60 @@ check.close(lot:bench_time{ current_a = 31.25, channels = 5, passes = 2,
 check.raises(function () return lot:bench_time{ channels = 2 } end,
   "current_a must be a number above 0")
 
+-- two tests at 5 and 25 C are not alike; two at 20 and 25 C are
+local function tested (first)
+  return tostring(amp.readings.text("id,ah,temp_c\n1,90," .. first ..
+    "\n2,95,25\n"):mean("ah"))
+end
+check.has(tested("5"), "tests_not_alike: tested between 5 and 25 C")
+check.ok(not tested("20"):find("tests_not_alike", 1, true), "20 and 25 are")
+
+-- seller's two of eight, 52.6 and 50.1: 51.35, sd 1.768, 12.706 x 1.768 /
+-- sqrt 2 x sqrt(6/8) = 13.8 Ah; two of ten, 33.9 and 31.2: 32.55, 1.909, 15.3
+local function two_of (a, b, n)
+  local rows = { { id = "1", ah = a }, { id = "2", ah = b } }
+  for i = 3, n do rows[i] = { id = tostring(i), ocv_v = 25.6 } end
+  return amp.lot{ readings = rows }:mean("ah")
+end
+check.close(two_of(52.6, 50.1, 8).mean, 51.35, 1e-9, "two of eight")
+check.close(two_of(52.6, 50.1, 8).sd, 1.768, 5e-4, "two of eight, sd")
+check.close(two_of(52.6, 50.1, 8).half_width, 13.8, 0.05, "two of eight")
+check.close(two_of(33.9, 31.2, 10).mean, 32.55, 1e-9, "two of ten")
+check.close(two_of(33.9, 31.2, 10).sd, 1.909, 5e-4, "two of ten, sd")
+check.close(two_of(33.9, 31.2, 10).half_width, 15.3, 0.05, "two of ten")
+
+-- 36 A; the second group falls 0.1 V each 100 s from 3.25 V and passes 3.0 V
+-- after 250 s: 2.5 Ah
+local function group (v)
+  local rows = { "time_s,current_a,voltage_v" }
+  for i = 1, 5 do
+    rows[i + 1] = string.format("%d,%d,%.2f", 100 * (i - 1), i == 1 and 0 or
+      36, v[i])
+  end
+  return amp.log.text(table.concat(rows, "\n") .. "\n")
+end
+local high = group{ 3.60, 3.59, 3.58, 3.57, 3.56 }
+local weak = group{ 3.25, 3.15, 3.05, 2.95, 2.85 }
+local c = amp.readings.capacity({ high, weak }, { v_end = 3.0 })
+check.close(c.ah, 2.5, 1e-9, "ended by the first group")
+check.equal(c.first, 2, "which it says")
+check.close(c.kwh, 36 * 250 * (3.5875 + 3.125) / 3.6e6, 1e-12, "both groups")
+check.has(tostring(c), "2.50 Ah until group 2 reached 3 V a group.")
+check.has(tostring(amp.readings.capacity(high, { v_end = 3.0 })),
+  "No capacity: no group reaches the limit of 3 V: the charge is at least 4 Ah")
+-- a module of two: 6.85 V at first, 6.5 V after 318 s: a bound
+local both = group{ 6.85, 6.74, 6.63, 6.52, 6.41 }
+local b = amp.readings.capacity(both, { v_end = 3.25, groups = 2 })
+check.close(b.ah, 0.01 * (300 + 100 * 0.02 / 0.11), 1e-9, "by the module")
+check.has(tostring(b), "At most 3.18 Ah: the module's voltage stood for 2 " ..
+  "groups at 3.25 V a group")
+check.raises(function () return amp.readings.capacity(high, {}) end,
+  "v_end must lie above 0")
+check.raises(function () return amp.readings.capacity({}, { v_end = 3 }) end,
+  "1 .. 64 logs are wanted")
+check.raises(function () return amp.readings.capacity(7, { v_end = 3 }) end,
+  "must be a log")
+
 -- ---- eight modules of which nobody opened the lid, 7s1p ----
 
 local mast = amp.readings.text([[
