@@ -61,7 +61,8 @@ static void warn_of_gaps (const amp_test_log *log, double capacity,
     amp_fit_warn(out,
                  "%s: %zu gaps, the longest %g s; %g Ah are counted in them"
                  " by the current written after each",
-                 name, log->gaps, log->longest_gap, hidden / 3600.0);
+                 name, log->gaps, amp_fit_round(log->longest_gap),
+                 amp_fit_round(hidden / 3600.0));
 }
 
 /* Logs as they are fitted: the caller's, or with a current of their own. */
@@ -92,7 +93,7 @@ static amp_status mend_log (const amp_context *ctx, mended *m, int k,
     amp_fit_warn(out,
                  "%s: the current reads %g A at rest, which is taken as an"
                  " offset of the sensor and subtracted",
-                 name, offset);
+                 name, amp_fit_round(offset));
   warn_of_gaps(&m->log[k], m->in.capacity, name, out);
   return AMP_OK;
 }

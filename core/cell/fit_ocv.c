@@ -28,6 +28,9 @@ enum { KNOTS = 104 }; /* 0, 0.25 .. 1 %, then each per cent */
 #define RISE_LEAST 1e-5  /* V between knots: the curve has an inverse */
 #define PAIR_REST 120.0  /* s, rests that are compared */
 #define PAIR_SOC 0.015   /* and how far apart their charge may be */
+#define MOST_TIMES 3.0   /* the label or what was moved: no capacity */
+#define LOWEST 0.7       /* of the least voltage: no curve goes below */
+#define REST_OFF 0.08    /* V, of the rests on the average: said */
 #define T_REF 298.15     /* K */
 
 static double knot (int k) {
@@ -145,12 +148,14 @@ static void judge_offset (const slow *s, amp_fit *out) {
     return;
   out->current_offset = (d - c) / (s->time[0] + s->time[1]);
   if (fabs(d - c) > OFFSET_SHARE * 0.5 * (d + c))
-    amp_fit_warn(out,
-                 "slow log: %g Ah out but %g Ah in; a current offset of %g mA"
-                 " would explain both (then %g Ah); each direction is scaled"
-                 " by its own charge",
-                 d / 3600.0, c / 3600.0, out->current_offset * 1000.0,
-                 (d - out->current_offset * s->time[0]) / 3600.0);
+    amp_fit_warn(
+        out,
+        "slow log: %g Ah out but %g Ah in; a current offset of %g mA"
+        " would explain both (then %g Ah); each direction is scaled"
+        " by its own charge",
+        amp_fit_round(d / 3600.0), amp_fit_round(c / 3600.0),
+        amp_fit_round(out->current_offset * 1000.0),
+        amp_fit_round((d - out->current_offset * s->time[0]) / 3600.0));
 }
 
 static void judge_leads (const slow *s, double pulse_edge, double capacity,
@@ -161,7 +166,8 @@ static void judge_leads (const slow *s, double pulse_edge, double capacity,
     amp_fit_warn(out,
                  "slow log: each step of the current shows %g mohm, which is"
                  " lead resistance (the pulse logs show %g mohm); taken off",
-                 s->edge * 1000.0, own * 1000.0);
+                 amp_fit_round(s->edge * 1000.0),
+                 amp_fit_round(own * 1000.0));
 }
 
 static void judge_rate (const slow *s, double capacity, amp_fit *out) {
@@ -171,7 +177,7 @@ static void judge_rate (const slow *s, double capacity, amp_fit *out) {
     amp_fit_warn(out,
                  "slow log: runs at %g of the capacity an hour; the curve"
                  " holds some loss of voltage",
-                 rate);
+                 amp_fit_round(rate));
   if (s->count[0] == 0 || s->count[1] == 0)
     amp_fit_warn(out, "slow log: one direction only; the loss of voltage is"
                       " taken off by the rests of the pulse logs");
@@ -291,17 +297,19 @@ static amp_status collect_rests (const amp_context *ctx,
   return AMP_OK;
 }
 
-/* SoC where the log is fullest, by the rest nearest to there; near full is
-** full. */
-static double top_soc (const rests *r) {
-  double v = r->curve.y[r->curve.n - 1], soc, best = INFINITY;
-  for (int k = 0; k < r->n; k++)
-    if (fabs(r->at[k].charge - r->lo) < best) {
-      best = fabs(r->at[k].charge - r->lo);
-      v = r->at[k].v;
-    }
-  if (amp_curve_inverse(&r->curve, v, &soc, NULL) != AMP_OK)
-    soc = v > r->curve.y[r->curve.n - 1] ? 1.0 : 0.0;
+/* SoC where the log is fullest, by the rest nearest to there and the charge
+** between; near full is full, and so is a log without a rest. */
+static double top_soc (const rests *r, double labelled) {
+  double soc = 1.0, best = INFINITY;
+  for (int k = 0; k < r->n; k++) {
+    double apart = r->at[k].charge - r->lo, v = r->at[k].v;
+    if (apart >= best)
+      continue;
+    best = apart;
+    if (amp_curve_inverse(&r->curve, v, &soc, NULL) != AMP_OK)
+      soc = v > r->curve.y[r->curve.n - 1] ? 1.0 : 0.0;
+    soc += apart / labelled;
+  }
   return soc >= FULL_SOC ? 1.0 : soc;
 }
 
@@ -331,7 +339,8 @@ static amp_status lay_on_curve (const amp_context *ctx, rests *r,
   amp_least_options opt = {.lo = lo, .hi = hi};
   amp_status st = AMP_OK;
   hi[0] = fmax(1.5 * labelled, 1.5 * span);
-  p[0] = scan_capacity(r, lo[0], hi[0]);
+  p[0] = r->n > (int)n ? scan_capacity(r, lo[0], hi[0])
+                       : fmax(labelled, span / fmax(r->top, 0.1));
   p[1] = r->top;
   if (r->n > (int)n)
     st = amp_least(ctx, rest_residuals, r, p, n, (size_t)r->n, &opt, s, NULL,
@@ -400,7 +409,7 @@ static void report_loop (const rests *r, const after *a, int n, bool flat,
                  "%s: the curve is that after discharging; after a charge"
                  " the cell rests higher (%g mV after the log's short"
                  " charges), which the model leaves out",
-                 name, 2000.0 * sum);
+                 name, amp_fit_round(2000.0 * sum));
   else if (flat)
     amp_fit_warn(out,
                  "%s: the curve is that after discharging; how much higher"
@@ -472,12 +481,14 @@ static double anchored (const anchor *a, int n, double soc) {
 
 /* The shape on an axis of its own on which 'capacity' C lie between 0 and
 ** 1, both full at the same place: beyond its end it goes on straight. */
-static void stretch_curve (rests *r, double capacity, double *v) {
+static void stretch_curve (rests *r, double capacity, double least,
+                           double *v) {
   double ratio = capacity / r->capacity;
   for (int k = 0; k < KNOTS; k++) {
     double z = 1.0 - (1.0 - knot(k)) * ratio, in = fmin(fmax(z, 0.0), 1.0);
     v[k] = amp_curve_at(&r->curve, in) +
            (z - in) * amp_curve_slope(&r->curve, in);
+    v[k] = fmax(v[k], LOWEST * least);
   }
 }
 
@@ -508,7 +519,7 @@ static void judge_anchors (const anchor *a, int n, const char *name,
     amp_fit_warn(out,
                  "%s: rests lie up to %g mV off the %s curve, which is moved"
                  " onto them",
-                 name, far * 1000.0, whose);
+                 name, amp_fit_round(far * 1000.0), whose);
 }
 
 /* Move the curve onto the anchors; said where that is far. */
@@ -518,7 +529,7 @@ static amp_status move_curve (rests *r, const char *name, bool own_shape,
   double v[KNOTS], capacity = fmax(r->capacity, r->hi - r->lo);
   amp_status st;
   int n;
-  stretch_curve(r, capacity, v);
+  stretch_curve(r, capacity, out->chemistry.v_min, v);
   r->capacity = capacity;
   if ((st = make_curve(v, &r->curve, err)) != AMP_OK)
     return st;
@@ -537,6 +548,21 @@ static const char *name_of (const amp_fit_input *in, int k) {
   return in->pulse_name[k] != NULL ? in->pulse_name[k] : "pulse log";
 }
 
+/* Do the rests lie on the curve at all? */
+static void judge_rests (const rests *r, const char *name, amp_fit *out) {
+  double sum = 0.0;
+  for (int k = 0; k < r->n; k++) {
+    double z = fmin(fmax(soc_of(r, r->at[k].charge), 0.0), 1.0);
+    double d = r->at[k].v - amp_curve_at(&r->curve, z);
+    sum += d * d / r->n;
+  }
+  if (sqrt(sum) > REST_OFF)
+    amp_fit_warn(out,
+                 "%s: its rests lie %g mV off the curve on the average: is"
+                 " the chemistry right?",
+                 name, amp_fit_round(1000.0 * sqrt(sum)));
+}
+
 /* Log k: its capacity, first SoC and temperature. */
 static amp_status place_log (const amp_context *ctx, const amp_fit_input *in,
                              int k, rests *r, amp_fit *out, amp_error *err) {
@@ -545,7 +571,10 @@ static amp_status place_log (const amp_context *ctx, const amp_fit_input *in,
       collect_rests(ctx, in->pulse[k], in->capacity, r, &edge, err);
   if (st != AMP_OK)
     return st;
-  r->top = top_soc(r);
+  r->top = top_soc(r, in->capacity);
+  if (r->n == 0)
+    amp_fit_warn(out, "%s: holds no rest; it is taken to begin full",
+                 name_of(in, k));
   if (in->pulse_capacity[k] > 0.0)
     r->capacity = in->pulse_capacity[k];
   else
@@ -555,8 +584,9 @@ static amp_status place_log (const amp_context *ctx, const amp_fit_input *in,
   if (!(sd < 0.05 * r->capacity))
     amp_fit_warn(out,
                  "%s: its rests do not determine the capacity; %g Ah"
-                 " moved are taken",
-                 name_of(in, k), r->capacity / 3600.0);
+                 " are taken",
+                 name_of(in, k), amp_fit_round(r->capacity / 3600.0));
+  judge_rests(r, name_of(in, k), out);
   out->capacity_at[k] = r->capacity;
   out->soc_at[k] = soc_of(r, 0.0);
   out->temp_at[k] = amp_fit_temp(in->pulse[k]);
@@ -564,6 +594,11 @@ static amp_status place_log (const amp_context *ctx, const amp_fit_input *in,
     out->temp_at[k] = T_REF;
     amp_fit_warn(out, "%s: no temperature; 25 C is taken", name_of(in, k));
   }
+  if (in->pulse_capacity[k] > 0.0)
+    return AMP_OK;
+  amp_fit_add(out, "capacity", "Ah", __builtin_nan(""), r->capacity / 3600.0,
+              sd / 3600.0);
+  out->parameter[out->parameters - 1].temp = out->temp_at[k];
   return AMP_OK;
 }
 
@@ -603,12 +638,24 @@ static amp_status slow_curve (const amp_context *ctx, const amp_fit_input *in,
 }
 
 /* No log may leave 0..1: capacity at least what it moved. */
-static void keep_inside (const amp_fit_input *in, int k, amp_fit *out) {
-  double lo, hi, top;
+static amp_status keep_inside (const amp_fit_input *in, int k, amp_fit *out,
+                               amp_error *err) {
+  double lo, hi, top, capacity;
   amp_fit_span(in->pulse[k], &lo, &hi);
   top = out->soc_at[k] - lo / out->capacity_at[k];
-  out->capacity_at[k] = fmax(out->capacity_at[k], (hi - lo) / top);
-  out->soc_at[k] = top + lo / out->capacity_at[k];
+  capacity = fmax(out->capacity_at[k], (hi - lo) / fmax(top, 1e-3));
+  if (capacity > MOST_TIMES * fmax(in->capacity, hi - lo)) {
+    amp_failf(err, AMP_EDATA, "pulses",
+              "the log does not fit the curve: by its rests it holds %g %%"
+              " at most, and it gives off %g Ah",
+              amp_fit_round(100.0 * top), amp_fit_round((hi - lo) / 3600.0));
+    if (err != NULL)
+      err->line = (size_t)k + 1;
+    return AMP_EDATA;
+  }
+  out->capacity_at[k] = capacity;
+  out->soc_at[k] = fmin(fmax(top + lo / capacity, 0.0), 1.0);
+  return AMP_OK;
 }
 
 static amp_status curve_and_capacity (const amp_context *ctx,
@@ -634,7 +681,7 @@ static amp_status curve_and_capacity (const amp_context *ctx,
     st = move_curve(r, name_of(in, best), in->slow != NULL, out, err);
   out->chemistry.source = NULL;
   for (int k = 0; k < in->pulses && st == AMP_OK; k++)
-    keep_inside(in, k, out);
+    st = keep_inside(in, k, out, err);
   return st;
 }
 

@@ -2,6 +2,7 @@
 ** fit_parts.c -- runs, rests and steps of a log, and warnings.
 */
 #include "cell/fit_parts.h"
+#include "base/text.h"
 #include <math.h>
 #include <stdarg.h>
 #include <stdlib.h>
@@ -28,7 +29,8 @@ amp_status amp_fit_check_log (const amp_test_log *log, int index,
     if (!(hi - lo >= least))
       st = amp_failf(err, AMP_EDATA, "charge",
                      "the log moves %g Ah, and %g Ah are needed",
-                     (hi - lo) / 3600.0, least / 3600.0);
+                     amp_fit_round((hi - lo) / 3600.0),
+                     amp_fit_round(least / 3600.0));
   }
   if (st != AMP_OK && err != NULL)
     err->line = (size_t)index;
@@ -134,6 +136,13 @@ void amp_fit_warn (amp_fit *fit, const char *format, ...) {
   amp_failv(&say, AMP_OK, NULL, format, arg);
   va_end(arg);
   memcpy(fit->warning[fit->warnings++], say.text, AMP_FIT_TEXT);
+}
+
+double amp_fit_round (double v) {
+  char text[32];
+  size_t n = amp_format_double(v, 4, text);
+  double out = v;
+  return amp_parse_double(text, n, '.', &out, NULL) == AMP_OK ? out : v;
 }
 
 void amp_fit_add (amp_fit *fit, const char *name, const char *unit,

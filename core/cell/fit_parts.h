@@ -54,6 +54,9 @@ double amp_fit_temp (const amp_test_log *log);
 /* Add a warning, %s %d %zu %g as in amp_failf; more than fit are dropped. */
 void amp_fit_warn (amp_fit *fit, const char *format, ...);
 
+/* To four significant digits, for warnings: logs hold no more. */
+double amp_fit_round (double v);
+
 /* Add a parameter of the simple model; soc NaN: everywhere. */
 void amp_fit_add (amp_fit *fit, const char *name, const char *unit,
                   double soc, double value, double sd);

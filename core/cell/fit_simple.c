@@ -22,9 +22,13 @@
 #define SETTLES 3.0      /* time constants in the longest load */
 #define TAU_LEAST 2.0    /* s; faster counts as resistance */
 #define TAU_PARTS 30.0   /* s, between the two pairs */
-#define KNOT_ROWS 4      /* rows under current that make a knot known */
-#define WARM_SPAN 5.0    /* K between logs that show an activation */
-#define KNOWN 0.7        /* sd of a logarithm: a factor of two either way */
+#define LEAP 0.7      /* of ln r0 between knots, expected before the data */
+#define KNOT_ROWS 4   /* rows under current that make a knot known */
+#define WARM_SPAN 5.0 /* K between logs that show an activation */
+#define SHAPE_LEAST 0.02 /* as amp_cell_check takes them, with room */
+#define SHAPE_MOST 50.0
+#define FAR_OFF 0.1 /* V: said */
+#define KNOWN 0.7   /* sd of a logarithm: a factor of two either way */
 
 enum { R1, TAU1, R2, TAU2, FIXED, MOST = FIXED + AMP_R_KNOTS };
 
@@ -158,10 +162,13 @@ static void run_rows (const simple *s, const double *p, double *out,
   }
 }
 
+/* The rows, and that the resistance is not known to leap between knots. */
 static amp_status shape_residuals (void *arg, const double *p, size_t n,
                                    double *out, size_t m) {
-  (void)n;
-  run_rows(arg, p, out, m);
+  size_t leaps = n - FIXED - 1, rows = m - leaps;
+  run_rows(arg, p, out, rows);
+  for (size_t k = 0; k < leaps; k++)
+    out[rows + k] = (p[FIXED + k + 1] - p[FIXED + k]) / LEAP;
   return AMP_OK;
 }
 
@@ -219,8 +226,8 @@ static void start_values (double edge, double longest, size_t n, double *p,
   const double tau_hi[2] = {TAU_PARTS, fmax(60.0, longest / SETTLES)};
   for (size_t k = 0; k < n; k++) {
     p[k] = k < FIXED ? r - 0.7 : r;
-    lo[k] = r - 7.0;
-    hi[k] = r + 4.0;
+    lo[k] = r - (k < FIXED ? 7.0 : 3.0);
+    hi[k] = r + 3.0;
   }
   for (int k = 0; k < 2; k++) {
     size_t at = k == 0 ? TAU1 : TAU2;
@@ -275,7 +282,7 @@ static void report_pairs (const double *sd, const amp_cell *cell,
                 row[k].value, d * row[k].value);
     if (!isfinite(d))
       amp_fit_warn(fit, "%s is not determined by the logs (%g %s is used)",
-                   row[k].name, row[k].value, row[k].unit);
+                   row[k].name, amp_fit_round(row[k].value), row[k].unit);
   }
 }
 
@@ -289,7 +296,7 @@ static void report_warm (bool searched, double sd, const amp_cell *cell,
                  "all pulse logs are at about one temperature: the"
                  " activation of r0 is not determined, %g K of another"
                  " cell is taken",
-                 cell->r0_activation);
+                 amp_fit_round(cell->r0_activation));
   else if (!isfinite(d))
     amp_fit_warn(fit, "the activation of r0 ended on its bound, %g K",
                  cell->r0_activation);
@@ -312,7 +319,8 @@ static void set_cell (const simple *s, const double *p,
   c->mass = in->mass;
   c->r0 = amp_exp(p[s->place[5]]);
   for (int k = 0; k < AMP_R_KNOTS; k++)
-    c->r0_shape[k] = amp_exp(p[s->place[k]]) / c->r0;
+    c->r0_shape[k] =
+        fmin(fmax(amp_exp(p[s->place[k]]) / c->r0, SHAPE_LEAST), SHAPE_MOST);
   c->r1 = amp_exp(p[R1]);
   c->tau1 = amp_exp(p[TAU1]);
   c->r2 = amp_exp(p[R2]);
@@ -365,6 +373,12 @@ static amp_status agree (const amp_context *ctx, const amp_fit_input *in,
   }
   fit->rms_simple[k] = time > 0.0 ? sqrt(sum / time) : __builtin_nan("");
   fit->worst_simple[k] = worst;
+  if (!(fit->rms_simple[k] < FAR_OFF))
+    amp_fit_warn(fit,
+                 "%s: the simple model is %g mV off on the average: is it of"
+                 " this cell, and its temperature right?",
+                 in->pulse_name[k] != NULL ? in->pulse_name[k] : "pulse log",
+                 amp_fit_round(1000.0 * fit->rms_simple[k]));
   amp_free(ctx, got, size);
   return st;
 }
@@ -382,7 +396,7 @@ static double scatter (double sum, size_t m, size_t n) {
 static amp_status search_shape (const amp_context *ctx, simple *s, double *p,
                                 size_t n, const amp_least_options *opt,
                                 double *sd, amp_error *err) {
-  size_t m = s->taken[0];
+  size_t rows = s->taken[0], m = rows + n - FIXED - 1;
   double *r = amp_alloc(ctx, m * sizeof *r), wider;
   amp_least_result got;
   amp_status st;
@@ -390,8 +404,8 @@ static amp_status search_shape (const amp_context *ctx, simple *s, double *p,
     return amp_fail(err, AMP_ENOMEM, "fit", (double)m, 0, 0);
   st = amp_least(ctx, shape_residuals, s, p, n, m, opt, sd, NULL, &got, err);
   if (st == AMP_OK) {
-    run_rows(s, p, r, m);
-    wider = correlated(r, m) / sqrt(scatter(got.sum, m, n));
+    run_rows(s, p, r, rows);
+    wider = correlated(r, rows) / sqrt(scatter(got.sum, m, n));
     for (size_t k = 0; k < n; k++)
       sd[k] *= wider;
   }

@@ -200,7 +200,7 @@ static void logs_that_do_not_serve_are_refused (void **state) {
   assert_int_equal(amp_fit_ocv(NULL, &in, &fit, &err), AMP_EDATA);
   assert_int_equal(err.line, 2);
   assert_string_equal(err.text,
-                      "the log moves 0.0833333 Ah, and 0.3 Ah are needed");
+                      "the log moves 0.08333 Ah, and 0.3 Ah are needed");
   in.pulse[1] = &dumb;
   assert_int_equal(amp_fit_ocv(NULL, &in, &fit, &err), AMP_EDATA);
   assert_string_equal(err.text, "the log has no voltage");
@@ -211,6 +211,48 @@ static void logs_that_do_not_serve_are_refused (void **state) {
   amp_log_free(NULL, &brief);
 }
 
+static void log_of_another_chemistry_is_said_or_refused (void **state) {
+  const amp_chemistry *nca = amp_chemistry_find("nca");
+  amp_cell cell = known_cell();
+  amp_test_log lfp = pulse_log(&cell, amp_chemistry_find("lfp"), 1.0);
+  amp_fit_input in = {
+      .chemistry = nca, .capacity = 3 * AH, .pulses = 1, .pulse = {&lfp}};
+  amp_error err = {0};
+  (void)state;
+  fit_now(&in);
+  assert_true(warned(&fit, "is the chemistry right?"));
+  /* a start from empty cannot give off 3 Ah */
+  in.pulse_capacity[0] = 0.5 * AH;
+  in.capacity = 0.5 * AH;
+  memset(&fit, 0, sizeof fit);
+  lfp.column[AMP_LOG_VOLTAGE][0] = 2.0;
+  assert_int_equal(amp_fit_ocv(NULL, &in, &fit, &err), AMP_EDATA);
+  assert_int_equal(err.line, 1);
+  assert_non_null(strstr(err.text, "the log does not fit the curve"));
+  amp_log_free(NULL, &lfp);
+}
+
+static void log_that_never_rests_is_said_to_begin_full (void **state) {
+  const amp_chemistry *nca = amp_chemistry_find("nca");
+  amp_cell cell = known_cell();
+  maker m = make_log(&cell, nca, 1.0, 298.15);
+  amp_test_log log;
+  amp_fit_input in = {.chemistry = nca, .capacity = 2.9 * AH, .pulses = 1};
+  (void)state;
+  for (int k = 0; k < 12; k++) {
+    maker_run(&m, 3, 200, 10);
+    maker_run(&m, 1, 100, 10);
+  }
+  assert_true(maker_done(&m, &log));
+  log.column[AMP_LOG_CURRENT][0] = 3; /* it begins under load */
+  in.pulse[0] = &log;
+  fit_now(&in);
+  assert_true(warned(&fit, "holds no rest; it is taken to begin full"));
+  assert_true(warned(&fit, "its rests do not determine the capacity"));
+  assert_close(fit.capacity_at[0], 2.9 * AH, 1e-6); /* the label */
+  amp_log_free(NULL, &log);
+}
+
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(slow_log_gives_the_curve_back),
@@ -219,6 +261,8 @@ int main (void) {
       cmocka_unit_test(capacity_of_each_log_comes_from_its_rests),
       cmocka_unit_test(rests_move_a_table_of_another_cell),
       cmocka_unit_test(curve_of_a_flat_chemistry_still_rises),
+      cmocka_unit_test(log_of_another_chemistry_is_said_or_refused),
+      cmocka_unit_test(log_that_never_rests_is_said_to_begin_full),
       cmocka_unit_test(logs_that_do_not_serve_are_refused)};
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
