@@ -27,6 +27,7 @@
 #include "pack/heat.h"
 #include "pack/join.h"
 #include "pack/judge.h"
+#include "pack/layout.h"
 #include "pack/link.h"
 #include "pack/match.h"
 #include "pack/module.h"
