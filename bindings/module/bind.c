@@ -502,6 +502,30 @@ void bind_class_open (lua_State *L, const bind_class *c) {
   lua_setfield(L, -2, c->make);
 }
 
+void bind_put (lua_State *L, const char *key, double v) {
+  if (!amp_given(v))
+    return;
+  lua_pushnumber(L, v);
+  lua_setfield(L, -2, key);
+}
+
+void bind_put_flag (lua_State *L, const char *key, bool v) {
+  lua_pushboolean(L, v);
+  lua_setfield(L, -2, key);
+}
+
+void bind_put_text (lua_State *L, const char *key, const char *s) {
+  lua_pushstring(L, s);
+  lua_setfield(L, -2, key);
+}
+
+int bind_told (lua_State *L, double v) {
+  if (!amp_given(v))
+    return 0;
+  lua_pushnumber(L, v);
+  return 1;
+}
+
 void bind_say (lua_State *L, const char *sentence) {
   lua_pushstring(L, sentence);
   lua_rawseti(L, -2, (lua_Integer)lua_rawlen(L, -2) + 1);

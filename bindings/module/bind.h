@@ -147,6 +147,19 @@ double bind_number (lua_State *L, int idx, const bind_field *f,
 amp_value bind_value (lua_State *L, int idx, const bind_field *f,
                       const char *who, const char *name);
 
+/* Into the table at the top; a number that is not given leaves no key. */
+void bind_put (lua_State *L, const char *key, double v);
+void bind_put_flag (lua_State *L, const char *key, bool v);
+void bind_put_text (lua_State *L, const char *key, const char *s);
+/* Return this of a computed key: nil where the number is not told. */
+int bind_told (lua_State *L, double v);
+/* A computed key of class 'class' whose spec is a bind_<class>, 's'. */
+#define BIND_READ(class, key, expression)                                    \
+  static int class##_##key (lua_State *L) {                                  \
+    const bind_##class *s = bind_check(L, 1, #class, #key);                  \
+    return bind_told(L, expression);                                         \
+  }
+
 /* In 'tell': add one sentence to the list at the top. */
 void bind_say (lua_State *L, const char *sentence);
 /* Numbers of the list (or the one number) at 'idx' in SI into out[most];
@@ -309,12 +322,50 @@ typedef struct bind_lot {
   bool accepted; /* made by lot:accepted(), unchanged since */
 } bind_lot;
 
+typedef struct bind_cable {
+  char name[64];
+  amp_cable c;
+  amp_cable_answer a;
+  bool metal_given, rule_given;
+} bind_cable;
+
+typedef struct bind_busbar {
+  char name[64];
+  int n, plus, minus; /* plus, minus from 1 */
+  double segment, current;
+  double r[AMP_RAIL_STRINGS], i[AMP_RAIL_STRINGS];
+} bind_busbar;
+
+typedef struct bind_fuse_link {
+  char name[64];
+  amp_link l;
+  amp_link_answer a;
+} bind_fuse_link;
+
+typedef struct bind_fuse {
+  char name[64];
+  double rating, voltage, interrupt; /* A, V, A; NaN: not given */
+  amp_trip curve;                    /* n 0: not given */
+  bool alternating, polarised;
+} bind_fuse;
+
+typedef struct bind_precharge {
+  char name[64];
+  amp_precharge p;
+  amp_precharge_answer a;
+  double load_w;
+  bool done_given;
+} bind_precharge;
+
 /* Names, objects or a list of them at 'idx' into 'out'. */
 void bind_life_choice (lua_State *L, int idx, const char *who,
                        amp_life_choice *out);
 /* The chemistry at 'idx': a name or an object. */
 const amp_chemistry *bind_chemistry_at (lua_State *L, int idx,
                                         const char *who);
+/* Window of the pack at rest, without an inverter. */
+amp_status bind_pack_window (const bind_pack *s, amp_window *w,
+                             amp_error *err);
 /* Tested charge (C) of a module in its middle, and whether it is assumed. */
 double bind_module_tested (const amp_module *m, bool *assumed);
 
@@ -338,6 +389,9 @@ void bind_profile_open (lua_State *L);
 void bind_need_open (lua_State *L); /* inverter, need */
 void bind_offer_open (lua_State *L);
 void bind_pack_open (lua_State *L);
+void bind_copper_open (lua_State *L);  /* cable, busbar, fuse_link */
+void bind_protect_open (lua_State *L); /* fuse, precharge, circuit .. */
+void bind_layout_open (lua_State *L);  /* layout_loads */
 void bind_join_open (lua_State *L);    /* paralleling */
 void bind_match_open (lua_State *L);   /* match_raw */
 void bind_readings_open (lua_State *L); /* reading, lot, readings_csv .. */

@@ -20,9 +20,13 @@ static const bind_field side_fields[] = {
 
 /* of a reading more stands in its table than matters here */
 static const char *const side_words[] = {
-    "ocv_v",       "r10s_mohm",   "ah",     "id",     "date", "remark",
-    "group_min_v", "group_max_v", "temp_c", "module", NULL};
-static const char *const option_words[] = {"lead_mohm", "module", NULL};
+    "ocv_v",       "r10s_mohm",   "ah",     "id",     "date",   "remark",
+    "group_min_v", "group_max_v", "temp_c", "module", "unread", NULL};
+static const char *const option_words[] = {
+    "lead_mohm", "module",    "resistor_mohm", "links",
+    "link",      "link_a",    "lead_a",        "fuse_a",
+    "charge_a",  "soc_a_pct", "soc_b_pct",     NULL};
+static const char *const order_words[] = {"lead_mohm", "module", NULL};
 
 /* A reading, or a table with its keys. */
 static amp_join_side read_side (lua_State *L, int idx, const char *who) {
@@ -41,27 +45,24 @@ static amp_join_side read_side (lua_State *L, int idx, const char *who) {
   return (amp_join_side){k.v, k.r, 0, k.ah};
 }
 
-static void put (lua_State *L, const char *key, double v) {
-  if (!amp_given(v))
-    return;
-  lua_pushnumber(L, v);
-  lua_setfield(L, -2, key);
-}
-
 /* The keys of a lot whose modules stand side by side: F14 against k peers. */
 static void push_peers (lua_State *L, int idx, const char *who) {
   const bind_lot *lot = lua_touserdata(L, idx);
   amp_join_side side;
   amp_error err = {0};
+  int unread = 0;
   double ah = lot->module != NULL
                   ? bind_module_tested(&lot->module->m, &(bool){false})
                   : NAN;
   if (amp_lot_side(&lot->lot, ah, &side, &err) != AMP_OK)
     bind_raise(L, NULL, who, &err);
   lua_newtable(L);
-  put(L, "ocv_v", side.v);
-  put(L, "r10s_mohm", side.r * 1e3);
-  put(L, "ah", side.charge / 3600.0);
+  bind_put(L, "ocv_v", side.v);
+  bind_put(L, "r10s_mohm", side.r * 1e3);
+  bind_put(L, "ah", side.charge / 3600.0);
+  for (size_t i = 0; i < lot->lot.n; i++)
+    unread += amp_given(lot->lot.reading[i].r10s) ? 0 : 1;
+  bind_put(L, "unread", unread);
   bind_push_keys(L, idx);
   lua_getfield(L, -1, "module");
   lua_setfield(L, -3, "module");
@@ -103,41 +104,191 @@ static const amp_chemistry *read_module (lua_State *L, amp_join_side *a,
   return m->m.chemistry;
 }
 
+/* The options of the caller at 'idx' become a copy to add to. */
+static void own_options (lua_State *L, int idx) {
+  if (!lua_istable(L, idx))
+    return;
+  bind_push_copy(L, idx);
+  lua_replace(L, idx);
+}
+
+static const bind_field way_fields[] = {
+    F_NUM("lead_mohm", amp_join_way, lead, 1e-3, 0.0, 1e6, "mohm", ""),
+    F_NUM("resistor_mohm", amp_join_way, resistor, 1e-3, 0.0, 1e9, "mohm",
+          ""),
+    F_WHOLE("links", amp_join_way, links, 1, 10000, ""),
+    F_NUM("link_a", amp_join_way, link, 1.0, 0.001, 1e5, "A", ""),
+    F_NUM("lead_a", amp_join_way, lead_a, 1.0, 0.001, 1e5, "A", ""),
+    F_NUM("fuse_a", amp_join_way, fuse, 1.0, 0.001, 1e5, "A", ""),
+    F_NUM("charge_a", amp_join_way, charge_a, 1.0, 0.001, 1e5, "A", ""),
+    F_NUM("soc_a_pct", amp_join_way, soc_a, 0.01, 0.0, 100.0, "%", ""),
+    F_NUM("soc_b_pct", amp_join_way, soc_b, 0.01, 0.0, 100.0, "%", ""),
+    F_END};
+
+/* What one link holds, and how many stand side by side in a group. */
+static void read_links (lua_State *L, amp_join_way *w) {
+  if (bind_get(L, 3, "link")) {
+    const bind_fuse_link *l =
+        bind_check(L, -1, "fuse_link", "paralleling: link");
+    w->link = amp_given(w->link) ? w->link : l->a.low;
+    lua_pop(L, 1);
+  }
+  if (w->links == 0 && amp_given(w->link) && bind_get(L, 3, "module")) {
+    const bind_module *m = bind_check(L, -1, "module", "paralleling: module");
+    w->links = m->m.parallel;
+    lua_pop(L, 1);
+  }
+}
+
+static amp_join_way read_way (lua_State *L) {
+  amp_join_way w = amp_join_way_defaults();
+  bind_options(L, 3, "paralleling", option_words);
+  if (!lua_istable(L, 3))
+    return w;
+  for (const bind_field *f = way_fields; f->key != NULL; f++)
+    if (bind_get(L, 3, f->key)) {
+      double v = bind_number(L, -1, f, "paralleling");
+      if (f->kind == BIND_WHOLE)
+        *(int *)((char *)&w + f->offset) = (int)v;
+      else
+        *(double *)((char *)&w + f->offset) = v;
+      lua_pop(L, 1);
+    }
+  read_links(L, &w);
+  return w;
+}
+
+static void put_first (lua_State *L, const amp_join *j) {
+  bind_put(L, "current_a", j->current);
+  bind_put(L, "dv_v", j->dv);
+  bind_put(L, "soc_high_pct", j->soc_high * 100.0);
+  bind_put(L, "soc_low_pct", j->soc_low * 100.0);
+  bind_put_flag(L, "bound", j->bound);
+  bind_put_flag(L, "flat", j->flat);
+  if (j->flat)
+    bind_put(L, "ah_most", j->charge_most / 3600.0);
+}
+
+static void put_rest (lua_State *L, const amp_joined *j) {
+  static const char *const by[] = {"", "link", "lead", "fuse", "charge"};
+  bind_put(L, "ah", j->charge / 3600.0);
+  bind_put(L, "half_s", j->half);
+  bind_put(L, "tenth_s", j->tenth);
+  bind_put(L, "hundredth_s", j->hundredth);
+  bind_put(L, "heat_wh", j->heat / 3600.0);
+  bind_put(L, "lead_wh", j->heat_lead / 3600.0);
+  bind_put(L, "resistor_wh", j->heat_resistor / 3600.0);
+  bind_put(L, "i2t_a2s", j->i2t);
+  bind_put(L, "link_a", j->link_current);
+  bind_put(L, "link_i2t_a2s", j->link_i2t);
+  if (!amp_given(j->limit))
+    return;
+  bind_put(L, "limit_a", j->limit);
+  bind_put_text(L, "limit_by", by[j->limit_by]);
+  bind_put_flag(L, "within", j->within);
+  bind_put(L, "dv_most_v", j->dv_most);
+  bind_put(L, "resistor_mohm", j->resistor * 1e3);
+  bind_put(L, "resistor_w", j->resistor_peak);
+}
+
+/* Some peers' resistances are missing: the most that may flow. */
+static void put_unread (lua_State *L, amp_join_side *a, amp_join_side *b,
+                        const amp_join_way *w) {
+  double unread = 0.0;
+  amp_join j;
+  for (int i = 1; i <= 2; i++) {
+    double n = bind_option(L, i, "unread", 0.0);
+    if (n > 0.0)
+      *(i == 1 ? &a->r : &b->r) = NAN;
+    unread += n;
+  }
+  if (unread == 0.0)
+    return;
+  bind_put(L, "unread", unread);
+  if (amp_join_two(a, b, w->lead + w->resistor, NULL, &j, NULL) == AMP_OK)
+    bind_put(L, "current_most_a", j.current);
+}
+
 /*
 ** amp.paralleling({ocv_v = 25.75, r10s_mohm = 1.9}, {..}, {lead_mohm = 1})
-** --> {current_a, dv_v, bound, ah, soc_high_pct, soc_low_pct}
+** --> {current_a, dv_v, bound, ah, soc_high_pct, soc_low_pct, half_s, ..}
 */
 static int paralleling (lua_State *L) {
-  amp_join j;
+  amp_joined j;
   amp_error err = {0};
   lua_settop(L, 3);
-  if (lua_istable(L, 3)) { /* the caller's own stays as it is */
-    bind_push_copy(L, 3);
-    lua_replace(L, 3);
-  }
+  own_options(L, 3);
   to_table(L, 1, "paralleling: the first");
   to_table(L, 2, "paralleling: the second");
   lua_settop(L, 3);
   amp_join_side a = read_side(L, 1, "paralleling: the first");
   amp_join_side b = read_side(L, 2, "paralleling: the second");
-  bind_options(L, 3, "paralleling", option_words);
-  double lead = bind_option(L, 3, "lead_mohm", 0.0) * 1e-3;
+  amp_join_way w = read_way(L);
   const amp_chemistry *c = read_module(L, &a, &b);
-  if (amp_join_two(&a, &b, lead, c, &j, &err) != AMP_OK)
+  if (amp_join_follow(&a, &b, &w, c, &j, &err) != AMP_OK)
     return bind_raise(L, NULL, "paralleling", &err);
   lua_newtable(L);
-  put(L, "current_a", j.current);
-  put(L, "dv_v", j.dv);
-  put(L, "ah", j.charge / 3600.0);
-  put(L, "soc_high_pct", j.soc_high * 100.0);
-  put(L, "soc_low_pct", j.soc_low * 100.0);
-  lua_pushboolean(L, j.bound);
-  lua_setfield(L, -2, "bound");
+  put_first(L, &j.first);
+  put_rest(L, &j);
+  put_unread(L, &a, &b, &w);
   bind_plain(L);
   return 1;
 }
 
+/* ---- in which order ---- */
+
+/* The strings of the list at 1, each in place of its reading. */
+static int read_strings (lua_State *L, amp_join_side *side) {
+  lua_Integer n = lua_istable(L, 1) ? (lua_Integer)lua_rawlen(L, 1) : 0;
+  if (n < 2 || n > AMP_JOIN_STRINGS)
+    bind_error(L, NULL, "joining_order: a list of 2 .. %d strings is wanted",
+               AMP_JOIN_STRINGS);
+  for (int i = 0; i < (int)n; i++) {
+    lua_pushfstring(L, "joining_order: string %d", i + 1);
+    const char *who = lua_tostring(L, -1);
+    lua_rawgeti(L, 1, i + 1);
+    if (bind_test(L, -1, "reading") != NULL)
+      bind_push_keys(L, -1);
+    side[i] = read_side(L, lua_gettop(L), who);
+    lua_settop(L, 3);
+  }
+  return (int)n;
+}
+
+/* core.joining_order(list, {lead_mohm, module}) --> {{which, current_a, ah,
+** v}, .., bound, exact} */
+static int joining_order (lua_State *L) {
+  amp_join_side side[AMP_JOIN_STRINGS];
+  amp_join_step step[AMP_JOIN_STRINGS];
+  bool bound, exact;
+  amp_error err = {0};
+  lua_settop(L, 2);
+  lua_pushvalue(L, 2); /* where read_module looks */
+  int n = read_strings(L, side);
+  bind_options(L, 2, "joining_order", order_words);
+  double lead = bind_option(L, 2, "lead_mohm", 0.0) * 1e-3;
+  const amp_chemistry *c = NULL;
+  for (int i = 0; i < n; i++)
+    c = read_module(L, &side[i], &side[i]);
+  if (amp_join_order(side, n, lead, c, step, &bound, &exact, &err) != AMP_OK)
+    return bind_raise(L, NULL, "joining_order", &err);
+  lua_createtable(L, n, 2);
+  for (int i = 0; i < n; i++) {
+    lua_newtable(L);
+    lua_pushinteger(L, step[i].which + 1);
+    lua_setfield(L, -2, "which");
+    bind_put(L, "current_a", step[i].current);
+    bind_put(L, "ah", step[i].charge / 3600.0);
+    bind_put(L, "v", step[i].v);
+    lua_rawseti(L, -2, i + 1);
+  }
+  bind_put_flag(L, "bound", bound);
+  bind_put_flag(L, "exact", exact);
+  return 1;
+}
+
 static const luaL_Reg functions[] = {{"paralleling", paralleling},
+                                     {"joining_order", joining_order},
                                      {NULL, NULL}};
 
 void bind_join_open (lua_State *L) {

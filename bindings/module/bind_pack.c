@@ -94,6 +94,11 @@ static amp_status window_of (const bind_pack *s, const amp_converter *c,
                        v_abs_max, w, err);
 }
 
+amp_status bind_pack_window (const bind_pack *s, amp_window *w,
+                             amp_error *err) {
+  return window_of(s, NULL, 0.0, w, err);
+}
+
 static void read_order (lua_State *L, int keys, const char *who,
                         bind_pack *s) {
   if (!bind_get(L, keys, "order"))

@@ -1,5 +1,5 @@
---- The answers of single calls as tables: what was paid, which series counts
--- fit, how long a pack lasts, cycles, what is built in.
+--- The answers of single calls as tables: what was paid, how long a pack
+-- lasts, cycles, what is built in.
 local core, loader = ...
 local wording = loader("wording")
 local tables = loader("table")
@@ -32,63 +32,6 @@ local function landed (raw_landed)
         { key = "amount", label = currency ~= "" and currency or "amount",
           kind = "money", unit = currency } } }
   end
-end
-
--- ---- series counts ----
-
-local layout_columns = {
-  { key = "layout", label = "layout", kind = "text" },
-  { key = "modules", label = "modules in series", kind = "count" },
-  { key = "groups", label = "groups", kind = "count", hidden = true },
-  { key = "fits", label = "fits", kind = "text" },
-  { key = "v_full", label = "full V", kind = "number", unit = "V" },
-  { key = "v_empty", label = "empty V", kind = "number", unit = "V" },
-  { key = "margin_v", label = "to limit V", kind = "number", unit = "V" },
-  { key = "soc_min_pct", label = "charge from %", kind = "number",
-    unit = "%" },
-  { key = "soc_max_pct", label = "charge to %", kind = "number", unit = "%" },
-  { key = "why", label = "why not", kind = "text", hidden = true } }
-
--- "full 57.4 V": volts are told to a tenth
-local function volts (v)
-  if wording.missing(v) then return nil end
-  return { value = v, text = wording.fixed(v, 1) }
-end
-
-local function layout_row (raw)
-  -- the key of the inverter that stood in the way says less than the rest
-  local why = raw.why and raw.why:gsub("^[%w_]+: ", "")
-  local row = { layout = raw.groups .. "s", modules = raw.modules,
-    groups = raw.groups, fits = raw.fits, why = why,
-    soc_min_pct = raw.soc_min_pct, soc_max_pct = raw.soc_max_pct }
-  for _, key in ipairs{ "v_full", "v_empty", "margin_v" } do
-    row[key] = volts(raw[key])
-  end
-  for _, key in ipairs{ "v_full", "v_empty", "margin_v", "soc_min_pct",
-    "soc_max_pct" } do
-    row[key] = row[key] or { why = why }
-  end
-  return row
-end
-
--- "2 modules in a string fit."
-local function layout_head (raw)
-  local fit = {}
-  for _, l in ipairs(raw) do
-    if l.fits then fit[#fit + 1] = tostring(l.modules) end
-  end
-  if #fit == 0 then return "No series count fits." end
-  return string.format("%s module%s in a string fit%s.",
-    wording.list(fit, "or"), fit[#fit] == "1" and "" or "s",
-    #fit == 1 and fit[1] == "1" and "s" or "")
-end
-
---- amp.layouts(module, inverter) --> a row for each series count
-function answers.layouts (module, inverter)
-  local raw, rows = core.layouts(module, inverter), {}
-  for i, l in ipairs(raw) do rows[i] = layout_row(l) end
-  return core.table_new{ columns = layout_columns, rows = rows,
-    heads = { layout_head(raw) } }
 end
 
 -- ---- life and autonomy of a pack ----
@@ -228,38 +171,6 @@ local function autonomy (raw_autonomy)
       corner = "by charge, as tested",
       notes = notes.lines(n, {}, 1, true) }
   end
-end
-
--- ---- two modules joined ----
-
-local join_columns = {
-  { key = "what", label = "two modules", kind = "text" },
-  { key = "current_a", label = "first current A", kind = "number",
-    unit = "A" },
-  { key = "bound", label = "only a bound", kind = "text" },
-  { key = "dv_v", label = "apart by V", kind = "number", unit = "V" },
-  { key = "ah", label = "charge moved Ah", kind = "number",
-    unit = "Ah" },
-  { key = "soc_high_pct", label = "fuller SoC %", kind = "number",
-    unit = "%" },
-  { key = "soc_low_pct", label = "emptier SoC %", kind = "number",
-    unit = "%" } }
-
---- amp.paralleling(a, b, {lead_mohm, module}) --> one row, .current_a ..
-function answers.paralleling (a, b, opts)
-  local raw = core.paralleling(a, b, opts)
-  local cells = { what = "joined" }
-  for _, c in ipairs(join_columns) do
-    local key = c.key
-    if cells[key] == nil then cells[key] = raw[key] end
-    if cells[key] == nil then cells[key] = { why = "no module was given" } end
-  end
-  return core.table_new{ columns = join_columns, rows = { cells },
-    across = true, heads = { string.format("%s %s A flow when they are " ..
-      "joined.", raw.bound and "At most" or "About",
-      wording.short(raw.current_a)) },
-    notes = { { "", "The first moment alone: the current falls as the " ..
-      "voltages meet. Fuse and cable are not checked." } } }
 end
 
 -- ---- lists ----

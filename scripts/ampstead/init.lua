@@ -23,9 +23,13 @@ for _, name in ipairs{ "readings_csv", "readings_text", "lot_with",
   "discharge" } do
   inside[name] = true
 end
+for _, name in ipairs{ "cable_raw", "busbar_raw", "link_raw", "cascade_raw",
+  "short_raw", "circuit_raw", "layout_loads", "layout_nominal" } do
+  inside[name] = true
+end
 
 -- in the contract, and not made yet: calling them says so
-local later = { "cable", "fuse", "fuse_link", "precharge", "caution" }
+local later = { "caution" }
 
 local wording, notes = loader("wording"), loader("notes")
 local plain, answers = loader("plain"), loader("answers")
@@ -53,7 +57,7 @@ amp.readings = { csv = reader(lots.csv), text = lots.text,
 amp.offers = { csv = plain.lists(reader(core.offers_csv)),
   text = plain.lists(core.offers_text) }
 amp.log = { csv = reader(core.log_csv), text = core.log_text }
-for _, name in ipairs{ "layouts", "paralleling", "rainflow", "chemistries",
+for _, name in ipairs{ "rainflow", "chemistries",
   "life_models" } do
   amp[name] = answers[name]
 end
@@ -61,6 +65,10 @@ amp.range, amp.params = plain.lists(core.range), plain.lists(core.params)
 plain.list(amp.profile)
 plain.list(amp.offers)
 plain.list(amp.log)
+local joining = loader("joining")
+amp.paralleling, amp.joining_order = joining.paralleling, joining.order
+amp.layouts = loader("layouts").layouts
+loader("copper") -- pack:short_circuit, and how conductors print
 plain.list(amp.readings)
 amp.fit = loader("cell").fit
 loader("agreement") -- cell:simulate, log:profile

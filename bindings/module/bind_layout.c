@@ -1,0 +1,106 @@
+/*
+** bind_layout.c -- series counts under load: how far sag lifts their floor.
+*/
+#include "bind.h"
+#include <math.h>
+
+/* A load of 'power' W under key 'key', where one is asked and told. */
+static void put_load (lua_State *L, const char *key, const amp_module *m,
+                      const amp_layout *a, const amp_layout_load *load) {
+  double r10s = amp_value_is_set(&m->r10s) ? m->r10s.value : NAN;
+  amp_layout_sag s;
+  if (!(load->power > 0.0 && load->v_cut > 0.0) ||
+      amp_layout_under(m, a, bind_module_tested(m, NULL), r10s, load, &s,
+                       NULL) != AMP_OK)
+    return;
+  lua_newtable(L);
+  bind_put(L, "current_a", s.current);
+  bind_put(L, "sag_v", s.sag);
+  bind_put(L, "floor_pct", s.floor * 100.0);
+  bind_put(L, "r_mohm", s.r * 1e3);
+  bind_put_flag(L, "bites", s.bites);
+  bind_put_flag(L, "never", s.never);
+  lua_setfield(L, -2, key);
+}
+
+/* lasting, surge and both in the cold, of one count that fits */
+static void push_loads (lua_State *L, const amp_module *m,
+                        const amp_layout *a, const bind_inverter *i,
+                        int strings, double coldest) {
+  const double ordinary = 298.15;
+  amp_layout_load load = {strings,         i->c.v_min, i->c.power,
+                          i->c.efficiency, ordinary,   false};
+  double nominal = amp_module_nominal_v(m) / m->series;
+  bind_put(L, "usable_pct", amp_window_by_charge(&a->window) * 100.0);
+  bind_put(L, "usable_energy_pct",
+           amp_window_by_energy(m->chemistry, &a->window, nominal) * 100.0);
+  put_load(L, "lasting", m, a, &load);
+  load.temp = coldest;
+  if (amp_given(coldest))
+    put_load(L, "lasting_cold", m, a, &load);
+  load.power = i->surge;
+  load.brief = true;
+  if (amp_given(coldest))
+    put_load(L, "surge_cold", m, a, &load);
+  load.temp = ordinary;
+  put_load(L, "surge", m, a, &load);
+}
+
+static const bind_field option_fields[] = {
+    F_WHOLE("parallel", amp_layout_load, strings, 1, 1000, ""),
+    F_TEMP("coldest_c", amp_layout_load, temp, -60.0, 60.0, ""),
+    F_WHOLE("groups", amp_layout, groups, 1, 10000, ""), F_END};
+
+/* The option's number in SI, or NaN. */
+static double option (lua_State *L, int at) {
+  double v = NAN;
+  if (lua_istable(L, 3) && bind_get(L, 3, option_fields[at].key)) {
+    v = bind_number(L, -1, &option_fields[at], "layouts");
+    lua_pop(L, 1);
+  }
+  return v;
+}
+
+/* core.layout_loads(module, inverter, {parallel, coldest_c, groups}) -->
+** a list as of core.layouts, {usable_pct, lasting, surge, ..} where it fits;
+** .why_groups: why the module cannot make that count */
+static int layout_loads (lua_State *L) {
+  static const char *const words[] = {"parallel", "coldest_c", "groups",
+                                      NULL};
+  const bind_module *m = bind_check(L, 1, "module", "layouts: module");
+  const bind_inverter *i = bind_check(L, 2, "inverter", "layouts: inverter");
+  amp_layout out[AMP_LAYOUTS];
+  amp_error err = {0};
+  bind_options(L, 3, "layouts", words);
+  double parallel = option(L, 0), coldest = option(L, 1);
+  double groups = option(L, 2);
+  int n = amp_layouts(&m->m, i->c.v_min, i->c.v_max, i->v_abs_max, out);
+  lua_newtable(L);
+  for (int k = 0; k < n; k++) {
+    lua_newtable(L);
+    if (out[k].fits)
+      push_loads(L, &m->m, &out[k], i,
+                 amp_given(parallel) ? (int)parallel : 1, coldest);
+    lua_rawseti(L, -2, k + 1);
+  }
+  if (amp_given(groups) &&
+      amp_layout_of_groups(&m->m, (int)groups, &err) != AMP_OK)
+    bind_put_text(L, "why_groups", err.text);
+  bind_put_flag(L, "r_assumed", !amp_value_is_set(&m->m.r10s));
+  return 1;
+}
+
+/* core.layout_nominal(module) --> nominal V of one group */
+static int layout_nominal (lua_State *L) {
+  const bind_module *m = bind_check(L, 1, "module", "module");
+  lua_pushnumber(L, amp_module_nominal_v(&m->m) / m->m.series);
+  return 1;
+}
+
+static const luaL_Reg functions[] = {{"layout_loads", layout_loads},
+                                     {"layout_nominal", layout_nominal},
+                                     {NULL, NULL}};
+
+void bind_layout_open (lua_State *L) {
+  luaL_setfuncs(L, functions, 0);
+}

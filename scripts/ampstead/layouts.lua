@@ -1,0 +1,140 @@
+--- Which series counts an inverter's limits allow, what of the charge each
+-- can use, and what sag takes of that.
+local core, loader = ...
+local wording = loader("wording")
+
+local layouts = {}
+
+local function number (key, label, unit, hidden)
+  return { key = key, label = label, kind = "number", unit = unit,
+    hidden = hidden }
+end
+
+local loads = { "lasting", "surge", "lasting_cold", "surge_cold" }
+local facts_of = { { "a", "current_a", "A" }, { "sag_v", "sag_v", "V" },
+  { "floor_pct", "floor_pct", "%" } }
+
+local columns = {
+  { key = "layout", label = "layout", kind = "text" },
+  { key = "modules", label = "modules", kind = "count" },
+  { key = "groups", label = "groups", kind = "count", hidden = true },
+  { key = "fits", label = "fits", kind = "text" },
+  number("v_full", "full V", "V"), number("v_empty", "empty V", "V"),
+  number("margin_v", "to limit V", "V"),
+  number("soc_min_pct", "from %", "%"), number("soc_max_pct", "to %", "%"),
+  number("usable_pct", "usable %", "%"),
+  number("usable_energy_pct", "of the energy %", "%", true),
+  { key = "why", label = "why not", kind = "text", hidden = true } }
+for _, load in ipairs(loads) do
+  for _, f in ipairs(facts_of) do
+    columns[#columns + 1] = number(load .. "_" .. f[1], load .. " " .. f[1],
+      f[3], true)
+  end
+end
+
+-- "full 57.4 V": volts are told to a tenth
+local function volts (v)
+  if wording.missing(v) then return nil end
+  return { value = v, text = wording.fixed(v, 1) }
+end
+
+local function row_of (raw, more)
+  -- the key of the inverter that stood in the way says less than the rest
+  local why = raw.why and raw.why:gsub("^[%w_]+: ", "")
+  local row = { layout = raw.groups .. "s", modules = raw.modules,
+    groups = raw.groups, fits = raw.fits, why = why,
+    soc_min_pct = raw.soc_min_pct, soc_max_pct = raw.soc_max_pct,
+    usable_pct = more.usable_pct, usable_energy_pct = more.usable_energy_pct }
+  for _, key in ipairs{ "v_full", "v_empty", "margin_v" } do
+    row[key] = volts(raw[key])
+  end
+  for _, key in ipairs{ "v_full", "v_empty", "margin_v", "soc_min_pct",
+    "soc_max_pct", "usable_pct" } do
+    row[key] = row[key] or { why = why }
+  end
+  for _, load in ipairs(loads) do
+    for _, f in ipairs(facts_of) do
+      row[load .. "_" .. f[1]] = more[load] and more[load][f[2]]
+    end
+  end
+  return row
+end
+
+-- "2 modules in a string fit."
+local function head (raw)
+  local fit = {}
+  for _, l in ipairs(raw) do
+    if l.fits then fit[#fit + 1] = tostring(l.modules) end
+  end
+  if #fit == 0 then return "No series count fits." end
+  return string.format("%s module%s in a string fit%s.",
+    wording.list(fit, "or"), fit[#fit] == "1" and "" or "s",
+    #fit == 1 and fit[1] == "1" and "s" or "")
+end
+
+local names = { lasting = "the full load", surge = "a surge",
+  lasting_cold = "the full load in the cold", surge_cold = "a surge in the cold" }
+
+local function sag_of (load, s, from)
+  local words = string.format("%s draws %s A and sags %s V", names[load],
+    wording.short(s.current_a), wording.short(s.sag_v))
+  if s.never then return words .. ", which cuts out even a full pack" end
+  if not s.bites then return words .. ": not felt" end
+  return words .. string.format(": it cuts out at %s %% instead of %s",
+    wording.short(s.floor_pct), wording.short(from))
+end
+
+-- a line for each count that fits
+local function sags (raw, more, lines)
+  for i, l in ipairs(raw) do
+    local parts = {}
+    for _, load in ipairs(loads) do
+      local s = more[i][load]
+      if l.fits and s then
+        parts[#parts + 1] = sag_of(load, s, l.soc_min_pct)
+      end
+    end
+    if #parts > 0 then
+      lines[#lines + 1] = { l.groups .. "s", table.concat(parts, "; ") .. "." }
+    end
+  end
+end
+
+-- a clipped window, and one whose top is only a setting below the limit
+local function cautions (raw, more, lines)
+  if more.why_groups then
+    lines[#lines + 1] = { "groups_not_a_multiple",
+      more.why_groups .. "." }
+  end
+  for _, l in ipairs(raw) do
+    if l.fits and l.margin_v and l.margin_v < 1 then
+      lines[#lines + 1] = { "no_margin_to_limit", string.format("%ds is %s V " ..
+        "below the voltage that must never be passed when full.", l.groups,
+        wording.short(l.margin_v)) }
+    end
+  end
+end
+
+--- amp.layouts(module, inverter, { parallel, coldest_c, groups }) --> a row
+-- for each series count
+function layouts.layouts (module, inverter, opts)
+  local raw = core.layouts(module, inverter)
+  local more = core.layout_loads(module, inverter, opts)
+  local rows, lines, given = {}, {}, opts or {}
+  for i, l in ipairs(raw) do rows[i] = row_of(l, more[i]) end
+  cautions(raw, more, lines)
+  sags(raw, more, lines)
+  local sagged = false
+  for i in ipairs(raw) do sagged = sagged or more[i].lasting ~= nil end
+  if sagged then
+    lines[#lines + 1] = { "taken", (given.parallel and "" or "one string " ..
+      "alone (parallel); ") .. (more.r_assumed and "a default resistance by " ..
+      "chemistry, assumed; " or "") .. "25 C" .. (given.coldest_c and
+      " and " .. wording.trim(given.coldest_c) .. " C; below 10 C the " ..
+      "resistance is told too small" or "; coldest_c for the cold") .. "." }
+  end
+  return core.table_new{ columns = columns, rows = rows,
+    heads = { head(raw) }, notes = lines }
+end
+
+return layouts
