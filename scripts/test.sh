@@ -217,6 +217,7 @@ check "docs/reference names each call" "$tmp/stock" \
   scripts/dev/check_reference.lua docs/reference
 
 check "README shows what runs" lua5.4 scripts/dev/check_readme.lua
+check "the guide shows what runs" lua5.4 scripts/dev/check_guide.lua
 
 if [ "$quick" != quick ]; then
   check "build, clang" build build/clang -DCMAKE_C_COMPILER=clang

@@ -47,7 +47,7 @@ end
 -- the object prints as its table; x:table() gives it as data
 local function print_as_table (class, make)
   core.methods(class).table = make
-  core.print_by(class, function (object) return make(object):text() end)
+  core.print_by(class, function (object) return tostring(make(object)) end)
 end
 
 -- ---- a cable ----
