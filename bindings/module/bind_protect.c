@@ -403,7 +403,7 @@ static const bind_field precharge_fields[] = {
              "first current that is wanted"),
     F_NUM_OF("r_ohm", bind_precharge, p.r, 1.0, 1e-6, 1e9, "ohm", 1,
              "resistor that you have"),
-    F_NUM_OF("time_s", bind_precharge, p.time, 1.0, 1e-6, 1e6, "s", 1,
+    F_NUM_OF("time_s", bind_precharge, p.fill_time, 1.0, 1e-6, 1e6, "s", 1,
              "time until it is done"),
     F_NUM("done_pct", bind_precharge, p.done, 0.01, 1.0, 99.99999, "%",
           "of the voltage, that counts as done; five time constants (99.3) "
@@ -436,7 +436,7 @@ static void precharge_finish (lua_State *L, int keys, void *spec) {
   if (!amp_given(p->v) || !amp_given(p->c))
     bind_error(L, NULL, "%s: %s is wanted", who,
                amp_given(p->v) ? "capacitance_uf" : "v");
-  if (amp_given(p->current) + amp_given(p->r) + amp_given(p->time) == 0)
+  if (amp_given(p->current) + amp_given(p->r) + amp_given(p->fill_time) == 0)
     bind_error(L, NULL, "%s: one of current_a, r_ohm and time_s is wanted",
                who);
   if (amp_given(s->load_w))

@@ -20,13 +20,14 @@ static amp_status given_in (amp_error *err, const char *field, double v,
 }
 
 static amp_status check (const amp_precharge *p, amp_error *err) {
-  int given = amp_given(p->current) + amp_given(p->r) + amp_given(p->time);
+  int given =
+      amp_given(p->current) + amp_given(p->r) + amp_given(p->fill_time);
   amp_status s;
   if ((s = amp_check_range(err, "v", p->v, 0.1, 2000.0)) != AMP_OK ||
       (s = amp_check_range(err, "c", p->c, 1e-9, 100.0)) != AMP_OK ||
       (s = given_in(err, "current", p->current, 1e-6, 1e5)) != AMP_OK ||
       (s = given_in(err, "r", p->r, 1e-6, 1e9)) != AMP_OK ||
-      (s = given_in(err, "time", p->time, 1e-6, 1e6)) != AMP_OK ||
+      (s = given_in(err, "fill_time", p->fill_time, 1e-6, 1e6)) != AMP_OK ||
       (s = given_in(err, "done", p->done, 0.01, 0.9999999)) != AMP_OK ||
       (s = given_in(err, "load", p->load, 1e-6, 1e12)) != AMP_OK ||
       (s = given_in(err, "loop", p->loop, 1e-6, 1e3)) != AMP_OK ||
@@ -73,7 +74,7 @@ amp_status amp_precharge_answer_of (const amp_precharge *p,
   double n = amp_given(p->done) ? constants(p->done) : 5.0;
   a.r = amp_given(p->r)         ? p->r
         : amp_given(p->current) ? p->v / p->current
-                                : p->time / (p->c * n);
+                                : p->fill_time / (p->c * n);
   a.tau = a.r * p->c;
   a.current = p->v / a.r;
   a.peak = p->v * a.current;

@@ -15,7 +15,7 @@ typedef struct amp_precharge {
   double c;       /* F, all that hangs on the bus */
   double current; /* A, first; one of current, r and time is given, */
   double r;       /* ohm                     the others are NaN */
-  double time;    /* s until 'done' of v is there */
+  double fill_time; /* s until 'done' of v is there */
   double done;    /* 0..1 that counts as done; NaN: five time constants */
   double load;    /* ohm left on the bus; NaN: none */
   double loop;    /* ohm of battery, leads and capacitor; NaN: not given */

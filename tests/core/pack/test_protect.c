@@ -298,7 +298,7 @@ static amp_precharge_answer filled (double v, double uf, double current,
   p.c = uf * 1e-6;
   p.current = current;
   p.r = r;
-  p.time = time;
+  p.fill_time = time;
   p.done = done;
   assert_int_equal(amp_precharge_answer_of(&p, &a, NULL), AMP_OK);
   return a;
