@@ -249,6 +249,8 @@ static void from_cell (const bind_cell *c, amp_module *m) {
   amp_basis basis = c->fit != NULL ? AMP_BASIS_MEASURED : AMP_BASIS_ASSUMED;
   if (r10s > 0.0)
     m->cell = &c->c;
+  if (c->detailed)
+    m->detailed = &c->fit->f->detailed;
   if (m->chemistry == NULL)
     m->chemistry = c->chemistry;
   if (!amp_value_is_set(&m->capacity))

@@ -10,7 +10,8 @@
 **   balance_kwh stored_kwh asked_kwh supply_kwh (nil: as much as needed)
 **   soc_min_pct soc_max_pct soc_start_pct soc_end_pct temp_min_c temp_max_c
 **   current_max_a current_min_a efc days steps step_s window_min_pct
-**   window_max_pct basis}
+**   window_max_pct basis, level ("detailed"; "mixed" or "heat": why it is
+**   simple though a cell is detailed; nil: no cell is)}
 ** sums: hours served_kwh unserved_kwh (AC and DC) dc_served_kwh
 **   dc_unserved_kwh curtailed_kwh out_kwh in_kwh loss_kwh soc_mean_pct
 **   soc_low_pct unserved_h
@@ -37,6 +38,8 @@ typedef struct run {
   amp_window window;
   amp_pack pack;
   amp_place place[AMP_PACK_LEAVES];
+  amp_detailed detailed[AMP_PACK_LEAVES]; /* of the leaves, where in use */
+  const char *level; /* NULL: no module knows more than the simple one */
   amp_sim_result result;
   amp_trace *trace;
 } run;
@@ -65,6 +68,52 @@ static amp_status make_pack (run *r, amp_error *err) {
   if (st == AMP_OK)
     st = bind_pack_build(r->p, &r->window, &r->pack, r->place, err);
   return st;
+}
+
+/* The module's detailed cell as one group of this leaf: its capacity, and
+** resistance in the proportion in which the leaf's stands to the cell's. The
+** module's own mass and cooling, where the leaf has them. */
+static amp_detailed group_of (const amp_module *m, const amp_group *g) {
+  double n = g->series * g->parallel;
+  double times = amp_cell_r10s(&g->cell) / amp_cell_r10s(m->cell);
+  amp_detailed d = amp_detailed_like(m->detailed, g->cell.capacity, times);
+  double heat = d.heat_core + d.heat_skin;
+  if (g->heat_capacity > 0.0 && heat > 0.0) {
+    double by = g->heat_capacity / n / heat;
+    d.heat_core *= by;
+    d.heat_skin *= by;
+    d.core_skin *= by;
+    d.skin_air = g->cooling / n;
+  }
+  return d;
+}
+
+/* What a detailed cell, which keeps its own heat, does not go with. */
+static bool keeps_heat (const amp_pack *p) {
+  bool other = p->heater.power > 0.0;
+  for (int i = 0; i < p->leaves; i++)
+    other = other || p->leaf[i].body > 0 || p->leaf[i].coolant > 0.0 ||
+            p->leaf[i].entropic != NULL;
+  return other;
+}
+
+/* Step the detailed level where every module's cell has one. */
+static void use_detailed (run *r) {
+  int with = 0;
+  for (int i = 0; i < r->pack.leaves; i++) {
+    const amp_module *m = amp_build_module_at(&r->p->build, &r->place[i]);
+    with += m->detailed != NULL && m->cell != NULL;
+  }
+  if (with == 0)
+    return;
+  r->level = with < r->pack.leaves  ? "mixed"
+             : keeps_heat(&r->pack) ? "heat"
+                                    : "detailed";
+  for (int i = 0; r->level[0] == 'd' && i < r->pack.leaves; i++) {
+    const amp_module *m = amp_build_module_at(&r->p->build, &r->place[i]);
+    r->detailed[i] = group_of(m, &r->pack.leaf[i]);
+    r->pack.leaf[i].detailed = &r->detailed[i];
+  }
 }
 
 /* Run pack, duty and inverter at 1, 2, 3, settled where 4 is true; the run
@@ -96,6 +145,7 @@ static run *new_run (lua_State *L) {
     opt.warm_up = 0;
   amp_status st = make_pack(r, &err);
   if (st == AMP_OK) {
+    use_detailed(r);
     bind_enter(L);
     st = amp_simulate_trace(bind_context(L), &c, r->duty, &opt, &r->trace,
                             &r->result, &err);
@@ -229,6 +279,8 @@ static int simulate_raw (lua_State *L) {
   set(L, "step_s", a->total.time / steps);
   lua_pushstring(L, amp_basis_name(basis_of(r)));
   lua_setfield(L, -2, "basis");
+  lua_pushstring(L, r->level);
+  lua_setfield(L, -2, "level");
   lua_pushboolean(L, r->p->even);
   lua_setfield(L, -2, "even");
   return 1;

@@ -369,6 +369,27 @@ amp_detailed_state amp_detailed_rest (double soc, double temp) {
   return st;
 }
 
+amp_detailed amp_detailed_like (const amp_detailed *c, double capacity,
+                                double times) {
+  amp_detailed p = *c;
+  double ln = amp_log(times), n = capacity / c->capacity;
+  p.capacity = capacity;
+  for (int t = 0; t < p.temps; t++) {
+    for (int k = 0; k < p.socs; k++) {
+      p.ln_r0[t][k] += ln;
+      p.ln_i0[t][k] -= ln;
+    }
+    for (int k = 0; k < AMP_DETAIL_SLOW; k++)
+      p.ln_slow[k][t] += ln;
+  }
+  p.heat_core *= n;
+  p.heat_skin *= n;
+  p.core_skin *= n;
+  p.skin_air *= n;
+  p.mass *= n;
+  return p;
+}
+
 amp_detailed amp_detailed_parallel (const amp_detailed *c, double n) {
   amp_detailed p = *c;
   double ln_n = amp_log(n);

@@ -64,6 +64,11 @@ amp_status amp_detailed_check (const amp_detailed *c, amp_error *err);
 /* n equal cells in parallel as one (n may be a fraction: blown links). */
 amp_detailed amp_detailed_parallel (const amp_detailed *c, double n);
 
+/* Grown to this capacity (heat and mass with it), all resistances times
+** 'times' (> 0), the exchange current over it; diffusion as it is. */
+amp_detailed amp_detailed_like (const amp_detailed *c, double capacity,
+                                double times);
+
 /* At rest at this charge and temperature. */
 amp_detailed_state amp_detailed_rest (double soc, double temp);
 

@@ -30,6 +30,14 @@ static const amp_module *module_of (const amp_build *b, int i) {
   return b->all ? b->all : b->module[i];
 }
 
+const amp_module *amp_build_module_at (const amp_build *b,
+                                       const amp_place *place) {
+  int k = place->inner;
+  for (int o = 0; o < place->outer; o++)
+    k += inner_of(b, o);
+  return module_of(b, k);
+}
+
 int amp_build_modules (const amp_build *b) {
   int n = 0;
   for (int o = 0; o < b->outer; o++)

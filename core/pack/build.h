@@ -38,6 +38,10 @@ typedef struct amp_place {
   int outer, inner, modules, group, groups;
 } amp_place;
 
+/* The module that a leaf is of. */
+const amp_module *amp_build_module_at (const amp_build *b,
+                                       const amp_place *place);
+
 /* Nothing of it; cooling not given. */
 amp_build amp_build_defaults (void);
 

@@ -8,6 +8,7 @@
 
 #include "base/value.h"
 #include "cell/chemistry.h"
+#include "cell/detailed.h"
 #include "pack/pack.h"
 
 /* One group of a module, where it is known by itself; NaN: not given. */
@@ -36,6 +37,8 @@ typedef struct amp_module {
   const amp_group_own *group; /* [series], the caller's; NULL: all alike */
   const amp_cell *cell; /* whose shares of resistance and course by charge and
                            temperature are taken; NULL: assumed shares */
+  const amp_detailed *detailed; /* the same cell at the detailed level, for
+                           runs that step it; NULL: none */
 } amp_module;
 
 /* All zero/NaN/unset. */

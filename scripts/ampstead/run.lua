@@ -172,6 +172,12 @@ end
 local not_here = { life_model = true, calendar_pct_per_year = true,
   cycle_pct_per_efc = true }
 
+local level_words = {
+  detailed = "the detailed one of the module's fitted cell, with its own heat.",
+  mixed = "simple: not every module's cell has a detailed one.",
+  heat = "simple: detailed cells keep their own heat and go with no heater, " ..
+    "coolant, entropic heat or unequal groups." }
+
 local function own_lines (raw, idle, inverter)
   local lines = {}
   local function say (label, ...)
@@ -180,6 +186,7 @@ local function own_lines (raw, idle, inverter)
   say("SoC", "%s to %s %% may be used; it moved between %s and %s %%.",
     wording.trim(raw.window_min_pct), wording.trim(raw.window_max_pct),
     wording.trim(raw.soc_min_pct), wording.trim(raw.soc_max_pct))
+  if raw.level then say("level", "%s", level_words[raw.level]) end
   if not inverter then
     say("no inverter", "AC load is drawn from the battery without loss or " ..
       "limit.")

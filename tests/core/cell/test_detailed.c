@@ -427,6 +427,31 @@ static void check_names_the_field (void **state) {
   assert_string_equal(err.field, "temps");
 }
 
+/* 2.5 times the capacity at 1 / 2.5 of the resistance is 2.5 in parallel;
+** what R0 adds from half to once it adds twice from once to twice. */
+static void a_cell_like_another_scales (void **state) {
+  amp_detailed c = sample(), p = amp_detailed_parallel(&c, 2.5);
+  amp_detailed like = amp_detailed_like(&c, 2.5 * c.capacity, 1.0 / 2.5);
+  amp_detailed twice = amp_detailed_like(&c, c.capacity, 2.0);
+  amp_detailed_state a = amp_detailed_rest(0.8, 288.15), b = a;
+  (void)state;
+  for (int k = 0; k < 60; k++) {
+    amp_detailed_out x = stepped(&p, nca(), &a, AMP_HOLD_CURRENT, 10.0, 5.0);
+    amp_detailed_out y =
+        stepped(&like, nca(), &b, AMP_HOLD_CURRENT, 10.0, 5.0);
+    assert_close(y.v_mean, x.v_mean, 1e-12);
+  }
+  assert_close(b.core, a.core, 1e-9);
+  assert_close(like.mass, p.mass, 1e-15);
+  amp_detailed half = amp_detailed_like(&c, c.capacity, 0.5);
+  a = amp_detailed_rest(0.8, 288.15);
+  double v = amp_detailed_voltage(&c, nca(), &a, 3.0); /* at once: R0 i */
+  double v2 = amp_detailed_voltage(&twice, nca(), &a, 3.0);
+  double v05 = amp_detailed_voltage(&half, nca(), &a, 3.0);
+  assert_true(v - v2 > 0.01);
+  assert_close(v - v2, 2.0 * (v05 - v), 1e-12);
+}
+
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(splitting_a_step_changes_nothing),
@@ -445,6 +470,7 @@ int main (void) {
       cmocka_unit_test(entropic_heat_has_its_sign_and_size),
       cmocka_unit_test(warmth_settles_where_cooling_equals_heating),
       cmocka_unit_test(n_in_parallel_share_the_current),
+      cmocka_unit_test(a_cell_like_another_scales),
       cmocka_unit_test(temperature_follows_the_line_in_one_over_t),
       cmocka_unit_test(check_names_the_field),
   };
