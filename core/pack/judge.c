@@ -35,6 +35,9 @@ static const amp_judging_rule rules[] = {
          "rest spread of groups up to here is good; common practice"),
     RULE("spread_wide_v", spread_wide, 1.0, 0.0, 0.050, 0.001, 1.0, "V",
          "rest spread of groups above it is suspicious; common practice"),
+    RULE("spread_times", spread_times, 1.0, 0.0, 4.0, 1.0, 100.0, "times",
+         "of the lot's median spread: told, also where the spread itself is "
+         "good; common practice"),
     RULE("sum_v", sum, 1.0, 0.0, 0.020, 0.001, 5.0, "V",
          "groups and module may differ by two meters' errors; common "
          "practice"),
@@ -224,6 +227,9 @@ static void look_at_groups (const judge *j, const amp_reading *r,
   else if (out->spread > by->spread_good)
     REMARK("group_spread_uneven", out->spread, by->spread_good,
            j->sum.spread);
+  else if (out->spread > by->spread_times * j->sum.spread)
+    REMARK("group_spread_above_lot", out->spread,
+           by->spread_times * j->sum.spread, j->sum.spread);
   if (most > j->lot->chemistry->v_max + 0.005) /* a meter's last digit */
     SAFETY("group_above_limit", AMP_QUARANTINE, most,
            j->lot->chemistry->v_max, AMP_NOT_GIVEN);

@@ -41,6 +41,7 @@ typedef struct amp_judgement {
 typedef struct amp_judging {
   double group_reject, group_low, group_alone; /* V */
   double spread_good, spread_wide;             /* V */
+  double spread_times;                         /* times the median */
   double sum, sum_share;                       /* V, 1 */
   double resistance_retest, resistance_reject; /* times the median */
   double soc_band;                             /* 0..1, half width */

@@ -59,6 +59,11 @@ function say.group_spread_uneven (f)
     millivolts(f.limit)
 end
 
+function say.group_spread_above_lot (f)
+  return "its groups are " .. millivolts(f.value) .. " apart, the lot's " ..
+    "median is " .. millivolts(f.other)
+end
+
 function say.group_above_limit (f)
   return "its highest group stands at " .. volts(f.value) ..
     ", above the cell's limit of " .. volts(f.limit)
@@ -167,16 +172,17 @@ function say.charge_above_lot (f)
 end
 
 -- what decides in words, else what is worth telling; nil: nothing
-local quiet = { capacity_not_tested = true, groups_not_measured = true }
+local quiet = { capacity_not_tested = true, groups_not_measured = true,
+  resistance_not_comparable = true }
+local beside_all = { group_spread_above_lot = true }
 
 local function reasons (judged, row)
   local first, parts = judged.findings[1], {}
   for _, f in ipairs(judged.findings) do
-    if f.weight == "remark" and not quiet[f.name] or
-       f.weight ~= "remark" and f.verdict ~= "accept" then
-      if first.weight == "remark" or f.weight ~= "remark" then
-        parts[#parts + 1] = say[f.name](f, row)
-      end
+    local told = f.weight == "remark" and (beside_all[f.name] or
+      first.weight == "remark" and not quiet[f.name])
+    if told or f.weight ~= "remark" then
+      parts[#parts + 1] = say[f.name](f, row)
     end
   end
   return #parts > 0 and table.concat(parts, "; ") or nil
@@ -271,6 +277,7 @@ local spoke = { group_below_reject = "group_reject_v",
   one_group_discharged = "group_alone_v",
   group_deeply_discharged = "group_low_v",
   group_spread_wide = "spread_wide_v", group_spread_uneven = "spread_good_v",
+  group_spread_above_lot = "spread_times",
   groups_disagree_with_module = "sum_v",
   module_apart_groups_unknown = "spread_wide_v",
   resistance_above_lot = "resistance_retest_times",

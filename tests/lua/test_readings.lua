@@ -51,6 +51,7 @@ check.has(said, "11 reject: one group stands at 2.310 V, below 2.500 V, the " ..
   "others at 3.678 V\non average")
 check.has(said, '5 quarantine: seen: "white crust at one lower corner".')
 check.has(said, "6 not judged: 2.6 mohm is 1.37 times the median 1.9 mohm")
+check.has(j[6].why, "its groups are 17 mV apart, the lot's median is 4 mV")
 -- 25.40 / 7 = 3.629 V, about 42 % against 51 %
 check.has(said, "9 accept: only lower in charge (42 % against 51 %, 3.629 V " ..
   "a group)")

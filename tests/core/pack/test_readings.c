@@ -395,6 +395,8 @@ static void each_threshold_speaks_beyond_it_and_not_before (void **state) {
       {"24.40,2.400,3.682,1.9,90,20,", "one_group_discharged", AMP_REJECT},
       {"25.70,3.630,3.682,1.9,90,20,", "group_spread_wide", AMP_QUARANTINE},
       {"25.70,3.633,3.682,1.9,90,20,", "group_spread_uneven", AMP_ACCEPT},
+      /* the median is 3 mV */
+      {"25.74,3.668,3.681,1.9,90,20,", "group_spread_above_lot", AMP_ACCEPT},
       {"29.60,4.220,4.230,1.9,90,20,", "group_above_limit", AMP_QUARANTINE},
       /* 7 x 3.679 .. 7 x 3.682 is 25.753 .. 25.774; 0.2 % is 51 mV */
       {"25.66,3.679,3.682,1.9,90,20,", "groups_disagree_with_module",
