@@ -20,8 +20,12 @@ static const bind_field inverter_fields[] = {
           "AC power it gives for ever"),
     F_NUM("surge_w", bind_inverter, surge, 1.0, 1.0, 1e7, "W",
           "AC power it gives for seconds"),
-    F_NUM("efficiency_pct", bind_inverter, c.efficiency, 0.01, 10.0, 100.0,
-          "%", "AC out over DC in; 92 unless given"),
+    F_NUM_OF("efficiency_pct", bind_inverter, c.efficiency, 0.01, 10.0, 100.0,
+             "%", 1, "AC out over DC in; 92 unless given"),
+    F_ELSE_OF(
+        "efficiency_at", BIND_LIST, 0.01, 1.0, 100.0, "%", 1,
+        "the same by load, {{load_pct, efficiency_pct}, ..} of power_w, "
+        "without the idle draw; straight between, held beyond"),
     F_NUM("idle_w", bind_inverter, c.idle, 1.0, 0.0, 1e5, "W",
           "draw at the battery while it is on"),
     F_NUM("capacitance_uf", bind_inverter, capacitance, 1e-6, 0.0, 1e7, "uF",
@@ -30,9 +34,53 @@ static const bind_field inverter_fields[] = {
 
 static const bind_class inverter_class;
 
+/* Point k + 1 of the list at the top into load and efficiency. */
+static void read_point (lua_State *L, const bind_field *f, const char *who,
+                        int k, amp_converter *c) {
+  lua_rawgeti(L, -1, k + 1);
+  if (!lua_istable(L, -1) || lua_rawlen(L, -1) != 2)
+    bind_error(L, NULL,
+               "%s: point %d of %s must be {load_pct, "
+               "efficiency_pct}",
+               who, k + 1, f->key);
+  lua_rawgeti(L, -1, 1);
+  lua_rawgeti(L, -2, 2);
+  c->load[k] = lua_tonumber(L, -2) / 100.0;
+  if (!lua_isnumber(L, -2) || !(c->load[k] >= 0.0 && c->load[k] <= 2.0))
+    bind_error(L, NULL,
+               "%s: point %d of %s: load_pct must lie in 0 .. 200 %%", who,
+               k + 1, f->key);
+  if (k > 0 && !(c->load[k] > c->load[k - 1] + 1e-6))
+    bind_error(L, NULL, "%s: point %d of %s: load_pct must rise", who, k + 1,
+               f->key);
+  c->at[k] = bind_number(L, -1, f, who);
+  lua_pop(L, 3);
+}
+
+/* Efficiency by load, where given; 'efficiency' is then that at half load. */
+static void read_curve (lua_State *L, int keys, const char *who,
+                        amp_converter *c) {
+  const bind_field *f = bind_field_find(&inverter_class, "efficiency_at");
+  if (!bind_get(L, keys, "efficiency_at"))
+    return;
+  int n = lua_istable(L, -1) ? (int)lua_rawlen(L, -1) : 0;
+  if (n < 1 || n > AMP_CONVERTER_POINTS)
+    bind_error(L, NULL, "%s: %s must hold 1 .. %d points (got %d)", who,
+               f->key, AMP_CONVERTER_POINTS, n);
+  if (!(c->power > 0.0))
+    bind_error(L, NULL, "%s: %s wants power_w, of which the loads are shares",
+               who, f->key);
+  for (int k = 0; k < n; k++)
+    read_point(L, f, who, k, c);
+  c->points = n;
+  c->efficiency = amp_converter_efficiency(c, 0.5 * c->power);
+  lua_pop(L, 1);
+}
+
 static void inverter_finish (lua_State *L, int keys, void *spec) {
   bind_inverter *s = spec;
   const char *who = bind_who(L, &inverter_class, keys);
+  read_curve(L, keys, who, &s->c);
   s->efficiency_assumed = !(s->c.efficiency > 0.0);
   if (s->efficiency_assumed)
     s->c.efficiency = 0.92; /* common practice: 90 .. 95 % */

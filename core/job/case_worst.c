@@ -6,13 +6,13 @@
 
 static amp_worst_month month_of (const amp_need *need, int m,
                                  const amp_duty_month *d, double load,
-                                 double sun) {
+                                 double sun, double efficiency) {
   const amp_converter *v = &need->converter;
   amp_worst_month w = {.month = m, .days = d->days};
   if (!(d->days > 0.0))
     return w;
   w.load = load * d->ac / d->days;
-  w.need = load * d->ac / d->days / v->efficiency +
+  w.need = load * d->ac / d->days / efficiency +
            v->idle * d->on_time / d->days + load * d->dc / d->days;
   w.supply = need->duty->supply_free ? w.need : sun * d->pv / d->days;
   return w;
@@ -32,9 +32,10 @@ amp_worst_month case_worst_month (const amp_need *need,
                                   double sun) {
   amp_worst_month worst = {.month = -1};
   double supply = 0.0;
+  double efficiency = amp_converter_mean(&need->converter, need->duty, load);
   bool any = false;
   for (int m = 0; m < 12; m++) {
-    amp_worst_month w = month_of(need, m, &month[m], load, sun);
+    amp_worst_month w = month_of(need, m, &month[m], load, sun, efficiency);
     supply += w.supply;
     if (month[m].days > 0.0 && (!any || worse(&w, &worst))) {
       worst = w;

@@ -14,6 +14,7 @@
 
 #include "pack/pack.h"
 #include "run/profile.h"
+#include "run/simulate.h"
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -365,6 +366,8 @@ typedef struct amp_block {
   bool amps;   /* the present step asks current: 'want' */
   const amp_phase *phase; /* the present one, or NULL */
   double *ended; /* one lane: s from the start at which it ended; or NULL */
+  bool curved; /* converters whose efficiency goes by load */
+  const amp_converter *converter[AMP_LANES];
   bool stats;            /* sums of each leaf are kept */
   unsigned features;     /* AMP_USES_.. */
   const amp_pack *shape; /* of the first lane: bodies are all lanes' */

@@ -702,6 +702,17 @@ static void NAME (limits)(const amp_block *b, double dt, double now, int l) {
   }
 }
 
+/* Efficiencies of this step, where they go by load. In a shortfall that of
+** the load asked stands. */
+static void NAME (efficiencies)(const amp_block *b, double ac) {
+  NAME(lane) *g = (NAME(lane) *)b->lane;
+  for (int l = 0; l < L; l++) {
+    double through = NAME(least)(ac * g->lf[l], g->pmax[l]);
+    g->eta[l] = amp_converter_efficiency(b->converter[l], through);
+    g->ieta[l] = 1.0 / g->eta[l];
+  }
+}
+
 /* What a duty step asks of each lane. */
 static inline void NAME (ask)(const amp_block *b, const amp_chunk *c,
                               size_t t, int l0, int l1) {
@@ -974,6 +985,8 @@ void ENTRY (amp_block *b, const amp_chunk *c) {
     ac += c->ac[t] * wide;
     dc += c->dc[t] * wide;
     b->amps = c->amps && c->amps[t] == c->amps[t];
+    if (b->curved)
+      NAME(efficiencies)(b, c->ac[t]);
     NAME(ask)(b, c, t, 0, L);
     if (b->amps)
       NAME(ask_amps)(b, c->amps[t], 0, L);

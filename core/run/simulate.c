@@ -172,6 +172,51 @@ static amp_status tables_make (batch *w, size_t n) {
 
 /* --- checks and blocks ------------------------------------------------- */
 
+double amp_converter_efficiency (const amp_converter *c, double ac) {
+  double x = c->power > 0.0 ? ac / c->power : 0.0;
+  int k = 0;
+  if (c->points == 0)
+    return c->efficiency;
+  if (!(x > c->load[0]))
+    return c->at[0];
+  if (!(x < c->load[c->points - 1]))
+    return c->at[c->points - 1];
+  while (x >= c->load[k + 1])
+    k++;
+  return c->at[k] + (x - c->load[k]) / (c->load[k + 1] - c->load[k]) *
+                        (c->at[k + 1] - c->at[k]);
+}
+
+double amp_converter_mean (const amp_converter *c, const amp_duty *duty,
+                           double load_factor) {
+  double out = 0.0, in = 0.0;
+  if (c->points == 0)
+    return c->efficiency;
+  for (size_t i = 0; i < duty->n; i++) {
+    double ac = fmin(duty->ac[i] * load_factor,
+                     c->power > 0.0 ? c->power : duty->ac[i] * load_factor);
+    double wide = amp_duty_length(duty, i);
+    out += ac * wide;
+    in += ac * wide / amp_converter_efficiency(c, ac);
+  }
+  return in > 0.0 ? out / in : amp_converter_efficiency(c, 0.0);
+}
+
+static amp_status check_curve (const amp_converter *v, amp_error *err) {
+  amp_status s =
+      amp_check_range(err, "points", v->points, 0, AMP_CONVERTER_POINTS);
+  if (s == AMP_OK && v->points > 0 && !(v->power > 0.0))
+    s = amp_failf(err, AMP_EMISSING, "power",
+                  "an efficiency by load wants the power it is a share of");
+  for (int k = 0; s == AMP_OK && k < v->points; k++) {
+    s = amp_check_range(err, "load", v->load[k],
+                        k > 0 ? v->load[k - 1] + 1e-9 : 0.0, 10.0);
+    if (s == AMP_OK)
+      s = amp_check_range(err, "at", v->at[k], 0.01, 1.0);
+  }
+  return s;
+}
+
 static amp_status check_case (const amp_sim_case *c, amp_error *err) {
   const amp_converter *v = &c->converter;
   amp_status s = amp_pack_check(c->pack, err);
@@ -179,6 +224,8 @@ static amp_status check_case (const amp_sim_case *c, amp_error *err) {
     s = amp_check_range(err, "r0", c->pack->leaf[j].cell.r0, 1e-9, 1e6);
   if (s == AMP_OK)
     s = amp_check_range(err, "efficiency", v->efficiency, 0.01, 1.0);
+  if (s == AMP_OK)
+    s = check_curve(v, err);
   if (s == AMP_OK)
     s = amp_check_range(err, "idle", v->idle, 0.0, 1e6);
   if (s == AMP_OK)
@@ -254,6 +301,10 @@ static bool same_shape (const amp_pack *a, const amp_pack *b) {
   return true;
 }
 
+static bool has_curve (const amp_sim_case *c) {
+  return c->converter.points > 0;
+}
+
 /* Cases of one shape in index order, cut into blocks; fewer than three that
 ** are left over run one by one, which costs less than empty lanes. */
 static void blocks_make (batch *w, size_t n, bool *taken) {
@@ -265,6 +316,7 @@ static void blocks_make (batch *w, size_t n, bool *taken) {
       continue;
     for (size_t j = i; j < n; j++)
       if (!taken[j] && w->step_of[i] == w->step_of[j] &&
+          has_curve(&w->cases[i]) == has_curve(&w->cases[j]) &&
           same_shape(w->cases[i].pack, w->cases[j].pack)) {
         taken[j] = true;
         w->order[done++] = j;
@@ -320,9 +372,10 @@ static void bench_free (const batch *w, bench *b) {
     amp_free(w->ctx, b->list[l].cycle, b->list[l].room * sizeof(amp_cycle));
 }
 
-/* Lay the fields of a block of 'lanes' out in the bench's memory. */
-static void bench_lay (const batch *w, bench *b, const amp_pack *shape,
+/* Lay the fields of a block of 'lanes' cases like 'first' out in the bench's memory. */
+static void bench_lay (const batch *w, bench *b, const amp_sim_case *first,
                        int lanes, double step) {
+  const amp_pack *shape = first->pack;
   amp_block *k = &b->block;
   size_t n = (size_t)shape->leaves, m = (size_t)shape->nodes;
   size_t l = (size_t)lanes;
@@ -338,7 +391,8 @@ static void bench_lay (const batch *w, bench *b, const amp_pack *shape,
   k->shape = shape;
   k->features = uses_of(shape);
   k->single = shape->nodes == 1 && !w->duty->amps && !w->duty->phase &&
-              !k->features && !any_detailed(shape);
+              !k->features && !any_detailed(shape) && !has_curve(first);
+  k->curved = has_curve(first);
   k->stats = w->leaf_sum != NULL && !k->single;
   k->of = b->of;
   k->leaf = p;
@@ -509,6 +563,7 @@ static void fill_lane (const batch *w, amp_block *b, int l, size_t i) {
   double temp = w->duty->temp[0] + c->temp_shift;
   const amp_heater *h = &c->pack->heater;
   double heat = 0.0;
+  b->converter[l] = v;
   for (int k = 0; k < c->pack->leaves; k++) {
     fill_leaf(b, k, l, &c->pack->leaf[k], table[k], temp);
     if (c->pack->leaf[k].detailed)
@@ -953,8 +1008,7 @@ static void block_work (void *arg, size_t i, size_t worker) {
   size_t at = w->first[i];
   int used = (int)(w->first[i + 1] - at);
   int lanes = used == 1 ? 1 : AMP_LANES;
-  bench_lay(w, k, w->cases[w->order[at]].pack, lanes,
-            w->step_of[w->order[at]]);
+  bench_lay(w, k, &w->cases[w->order[at]], lanes, w->step_of[w->order[at]]);
   for (int l = 0; l < lanes; l++) /* empty lanes repeat the last case */
     fill_lane(w, &k->block, l,
               w->order[at + (size_t)(l < used ? l : used - 1)]);
@@ -990,7 +1044,7 @@ static double probe (const batch *w, bench *k, size_t i, double step) {
   double strayed, measured;
   c.measure = 1;
   c.ended = NULL;
-  bench_lay(w, k, w->cases[i].pack, 1, step);
+  bench_lay(w, k, &w->cases[i], 1, step);
   fill_lane(w, &k->block, 0, i);
   start_extremes(&k->block);
   for (int m = 0; m < 12; m++)

@@ -16,13 +16,28 @@
 #include "run/profile.h"
 #include "run/rainflow.h"
 
+enum { AMP_CONVERTER_POINTS = 12 };
+
 /* What stands between battery and load. */
 typedef struct amp_converter {
-  double efficiency; /* 0..1, AC out over DC in */
+  double efficiency; /* 0..1, AC out over DC in; where there is a curve, a
+                        figure for whoever asks for one */
   double idle;       /* W, drawn from the battery while the duty says on */
   double power;      /* W AC, most it gives; 0: no limit */
   double v_min, v_max; /* V at the battery terminals; 0: no limit */
+  /* Efficiency by load, the idle draw apart: straight between points, held
+  ** beyond them. Wants 'power'. */
+  int points; /* 0: the same at any load */
+  double load[AMP_CONVERTER_POINTS]; /* AC out over 'power', rising */
+  double at[AMP_CONVERTER_POINTS];   /* 0..1 */
 } amp_converter;
+
+/* AC out over DC in at this load (W AC), the idle draw apart. */
+double amp_converter_efficiency (const amp_converter *c, double ac);
+
+/* The same over a duty: all AC out over all DC in. */
+double amp_converter_mean (const amp_converter *c, const amp_duty *duty,
+                           double load_factor);
 
 typedef struct amp_sim_case {
   const amp_pack *pack;

@@ -179,4 +179,23 @@ check.equal(year:csv(), year.months:csv())
 check.has(year:plot{ "soc_pct" }:svg(), "<svg")
 check.raises(function () return year:plot{ "soc" } end, "soc_pct")
 
+-- an inverter whose efficiency goes by load: 10 % of 3 kW at 70 %, steady
+local bad = amp.inverter{ power_w = 3000, efficiency_at = { { 10, 70 },
+  { 50, 94 }, { 100, 91 } } }
+local flat = amp.inverter{ power_w = 3000, efficiency_pct = 70 }
+local even = amp.profile.daily{ load_w = 300, solar_kwp = 6, sun_hours = 4,
+  months = { 6 }, temp_c = 15 }
+local a, b = pack:simulate(even, { inverter = bad }),
+  pack:simulate(even, { inverter = flat })
+check.close(a.out_kwh, b.out_kwh, 1e-9, "10 % of the load is at 70 %")
+check.equal(a.months[1].unserved_kwh, 0)
+check.ok(pack:simulate(even, { inverter = bad:with{ efficiency_pct = 94 } })
+  .out_kwh < a.out_kwh, "one efficiency replaces the curve")
+check.raises(function ()
+  return amp.inverter{ efficiency_at = { { 10, 70 } } }
+end, "wants power_w")
+check.raises(function ()
+  return bad:with{ efficiency_at = { { 10, 70 }, { 5, 80 } } }
+end, "point 2 of efficiency_at: load_pct must rise")
+
 check.done()

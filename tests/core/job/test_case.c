@@ -143,7 +143,11 @@ static int set_up (void **state) {
                        .discount = 0.05,
                        .carry_per_kg = 2.90,
                        .charge_price = NONE};
-  h->need.converter = (amp_converter){0.92, 32, 3000, 42, 58};
+  h->need.converter = (amp_converter){.efficiency = 0.92,
+                                      .idle = 32,
+                                      .power = 3000,
+                                      .v_min = 42,
+                                      .v_max = 58};
   make_modules(h);
   make_offers(h);
   *state = h;

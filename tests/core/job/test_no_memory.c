@@ -99,7 +99,11 @@ static void make_house (house *h) {
   h->life.kind = AMP_AGEING_RATES;
   h->life.calendar = 0.02;
   h->need = (amp_need){.duty = &h->duty, .horizon = 15, .v_abs_max = 60};
-  h->need.converter = (amp_converter){0.92, 10, 3000, 42, 58};
+  h->need.converter = (amp_converter){.efficiency = 0.92,
+                                      .idle = 10,
+                                      .power = 3000,
+                                      .v_min = 42,
+                                      .v_max = 58};
   h->need.autonomy_days = h->need.charge_price = AMP_NOT_GIVEN;
   h->need.life.models = 1;
   h->need.life.model[0] = &h->life;

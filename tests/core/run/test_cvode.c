@@ -150,7 +150,7 @@ static void held_power_agrees (void **state) {
   double temp[MINUTES];
   unsigned char on[MINUTES] = {0};
   amp_duty d = {0};
-  amp_sim_case c = {&p, {1.0, 0.0, 0.0, 0.0, 0.0}, 1.0, 1.0, 0.0};
+  amp_sim_case c = {&p, {.efficiency = 1.0}, 1.0, 1.0, 0.0};
   amp_sim_options o = {60.0, 0, false, false};
   amp_sim_result r;
   amp_trace *t = NULL;
@@ -206,7 +206,7 @@ static double worst_of (const amp_group *g, bool watts, double size,
                         bool steady, double dt, double *kelvin) {
   double edge[MINUTES + 1], want[MINUTES], temp[MINUTES], worst = 0.0;
   amp_pack p = one_leaf(*g);
-  amp_sim_case c = {&p, {1.0, 0.0, 0.0, 0.0, 0.0}, 1.0, 1.0, 0.0};
+  amp_sim_case c = {&p, {.efficiency = 1.0}, 1.0, 1.0, 0.0};
   amp_sim_options o = {.dt_max = dt};
   amp_sim_result r;
   amp_trace *t = NULL;

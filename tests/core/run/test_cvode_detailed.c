@@ -241,7 +241,7 @@ static amp_duty hour_of (double size, bool watts, bool steady, double temp) {
 static double worst_of (const amp_detailed *c, const amp_duty *d, double dt,
                         double *kelvin) {
   amp_pack p = pack_of(c);
-  amp_sim_case k = {&p, {1.0, 0.0, 0.0, 0.0, 0.0}, 1.0, 1.0, 0.0};
+  amp_sim_case k = {&p, {.efficiency = 1.0}, 1.0, 1.0, 0.0};
   amp_sim_options o = {.dt_max = dt};
   amp_sim_result r;
   amp_trace *t = NULL;

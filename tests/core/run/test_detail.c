@@ -61,7 +61,7 @@ static amp_pack one_leaf (amp_group g) {
 }
 
 static amp_sim_case case_of (const amp_pack *p) {
-  amp_sim_case c = {p, {1.0, 0.0, 0.0, 0.0, 0.0}, 1.0, 1.0, 0.0};
+  amp_sim_case c = {p, {.efficiency = 1.0}, 1.0, 1.0, 0.0};
   return c;
 }
 

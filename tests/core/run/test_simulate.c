@@ -65,7 +65,8 @@ static amp_pack one_leaf (amp_group g) {
 }
 
 static amp_sim_case case_of (const amp_pack *p) {
-  amp_sim_case c = {p, {0.92, 30.0, 3000.0, 0.0, 0.0}, 1.0, 1.0, 0.0};
+  amp_sim_case c = {
+      p, {.efficiency = 0.92, .idle = 30.0, .power = 3000.0}, 1.0, 1.0, 0.0};
   return c;
 }
 
@@ -117,6 +118,41 @@ static void more_than_the_inverter_gives_is_unserved (void **state) {
   r = run(&p, d, 600.0);
   assert_close(r.total.unserved, 2000.0 * 3600.0, 1e-3);
   assert_close(r.first_unserved, 3 * 3600.0, 1e-9);
+  duty_end(d);
+}
+
+/* At a load of 30 % the curve says 0.8; a load of 1000 W for an hour. */
+static void efficiency_goes_by_load (void **state) {
+  amp_duty *d = duty_new(0.0, 0.0);
+  amp_pack p = one_leaf(group_of(100.0, 14.0, 4.0));
+  amp_sim_case c[2] = {case_of(&p), case_of(&p)};
+  amp_sim_options o = {.dt_max = 600.0};
+  amp_sim_result r[2];
+  amp_error err = {0};
+  (void)state;
+  c[1].converter.points = 3;
+  for (int k = 0; k < 3; k++) {
+    c[1].converter.load[k] = 0.1 + 0.4 * k;
+    c[1].converter.at[k] = 0.7 + 0.1 * k + (k == 1 ? 0.1 : 0.0);
+  }
+  for (int i = 0; i < STEPS; i++)
+    d->on[i] = 0;
+  d->ac[3] = 900.0; /* 30 % of 3000 W */
+  d->ac[9] = 3000.0;
+  assert_int_equal(amp_simulate(NULL, c, 2, d, &o, r, NULL, NULL, &err),
+                   AMP_OK);
+  /* 6e-5 of it: what the steps err */
+  assert_close(r[0].total.out, 3900.0 * 3600.0 / 0.92, 1e3);
+  assert_close(r[1].total.out, (900.0 / 0.8 + 3000.0 / 0.9) * 3600.0, 1e3);
+  assert_close(r[1].total.served, 3900.0 * 3600.0, 1e-3);
+  assert_close(r[1].total.unserved, 0.0, 0.0);
+  assert_close(amp_converter_efficiency(&c[1].converter, 0.0), 0.7, 0.0);
+  assert_close(amp_converter_efficiency(&c[1].converter, 2100.0), 0.9, 1e-12);
+  assert_close(amp_converter_mean(&c[1].converter, d, 1.0),
+               3900.0 / (900.0 / 0.8 + 3000.0 / 0.9), 1e-12);
+  c[1].converter.power = 0.0;
+  assert_int_equal(amp_simulate(NULL, c, 2, d, &o, r, NULL, NULL, &err),
+                   AMP_EMISSING);
   duty_end(d);
 }
 
@@ -419,6 +455,7 @@ int main (void) {
       cmocka_unit_test(energy_and_charge_close_to_rounding),
       cmocka_unit_test(load_is_met_or_counted),
       cmocka_unit_test(more_than_the_inverter_gives_is_unserved),
+      cmocka_unit_test(efficiency_goes_by_load),
       cmocka_unit_test(one_lane_is_as_many_and_every_build_is_the_same),
       cmocka_unit_test(a_lane_of_a_tree_is_as_alone_in_every_build),
       cmocka_unit_test(halving_the_step_changes_little),

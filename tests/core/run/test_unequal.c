@@ -71,7 +71,7 @@ static amp_pack *six_modules (int string_first) {
 
 static amp_trace *traced (const amp_pack *p, const amp_duty *d, double dt,
                           bool fixed, amp_sim_result *r) {
-  amp_sim_case c = {p, {1.0, 0.0, 0.0, 0.0, 0.0}, 1.0, 1.0, 0.0};
+  amp_sim_case c = {p, {.efficiency = 1.0}, 1.0, 1.0, 0.0};
   amp_sim_options o = {.dt_max = dt, .fixed_step = fixed};
   amp_trace *t = NULL;
   amp_error err = {0};
