@@ -305,10 +305,11 @@ static void push_log_facts (lua_State *L, const bind_fit *s, int i) {
 
 static void push_parameter (lua_State *L, const amp_fit_parameter *p) {
   bool ohm = strcmp(p->unit, "ohm") == 0;
-  double factor = ohm ? 1e3 : 1.0;
+  bool small = ohm || strcmp(p->unit, "V/K") == 0;
+  double factor = small ? 1e3 : 1.0;
   lua_newtable(L);
   set_text(L, "name", p->name);
-  set_text(L, "unit", ohm ? "mohm" : p->unit);
+  set_text(L, "unit", ohm ? "mohm" : small ? "mV/K" : p->unit);
   set_text(L, "level", p->detailed ? "detailed" : "simple");
   set(L, "soc_pct", p->soc * 100.0);
   set(L, "temp_c", p->temp - 273.15);

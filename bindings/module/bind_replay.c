@@ -11,9 +11,10 @@
 **   start "given" "full" "rest"; temp "own" "log" "surroundings"
 ** replay_rows(handle, every, log or nil) --> list of {time_h soc_pct
 **   current_a voltage_v temp_c power_w measured_v difference_mv}
-** replay_against(handle, log, column, above, below, level) --> {whole = {rows
+** replay_against(handle, log, column, above, below, level, mean) --> {whole = {rows
 **   rmse mean worst worst_h worst_soc_pct}, part = the same, rows, level_h
-**   level_measured_h drawn_h lowest_v lowest_measured_v}; level: V
+**   level_measured_h drawn_h lowest_v lowest_measured_v}; level: V; mean: the voltage's mean since the row before, else
+**   that at the row
 */
 #include "bind.h"
 #include "run/simulate.h"
@@ -418,9 +419,9 @@ typedef struct beside {
 
 /* Memory that the collector frees, left on the stack. */
 static beside new_beside (lua_State *L, const replay *r, const bind_log *g,
-                          bool of_temp) {
+                          const double *from) {
+  bool of_temp = from == r->temp;
   beside b;
-  const double *from = of_temp ? r->temp : r->v;
   b.n = g->log.n;
   b.measured = g->log.column[of_temp ? AMP_LOG_TEMP : AMP_LOG_VOLTAGE];
   b.computed = lua_newuserdatauv(L, b.n * sizeof(double), 0);
@@ -478,7 +479,7 @@ static void push_level (lua_State *L, const replay *r, const beside *b,
   set(L, "lowest_v", lowest(b->computed, b->n));
 }
 
-/* replay_against(handle, log, column, above, below, level) */
+/* replay_against(handle, log, column, above, below, level, mean) */
 static int replay_against (lua_State *L) {
   const replay *r = check_replay(L);
   const bind_log *g = bind_check(L, 2, "log", "against");
@@ -487,7 +488,10 @@ static int replay_against (lua_State *L) {
   double below = luaL_optnumber(L, 5, HUGE_VAL) / 100.0;
   double level = luaL_optnumber(L, 6, NAN);
   double factor = of_temp ? 1.0 : 1e3;
-  beside b = new_beside(L, r, g, of_temp);
+  const double *from = of_temp               ? r->temp
+                       : lua_toboolean(L, 7) ? r->mean
+                                             : r->v;
+  beside b = new_beside(L, r, g, from);
   for (size_t i = 0; i < b.n; i++)
     b.use[i] = b.soc[i] >= above && b.soc[i] <= below;
   amp_agreement part = amp_agree(b.measured, b.computed, b.use, b.n);

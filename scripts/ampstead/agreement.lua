@@ -183,7 +183,11 @@ function agreement.compare (held, log, column, opts)
   check_log("against", log)
   local c = check_column("against", column)
   opts = check_opts("against", opts, { "soc_above_pct", "soc_below_pct",
-    "cut_off_v" })
+    "cut_off_v", "means" })
+  if opts.means ~= nil and type(opts.means) ~= "boolean" then
+    core.fail("script", "against: means must be true or false (got " ..
+      type(opts.means) .. ")")
+  end
   local above = check_number("against", opts, "soc_above_pct", 0, 100, "%")
   local below = check_number("against", opts, "soc_below_pct", 0, 100, "%")
   local v = check_number("against", opts, "cut_off_v", 0.5, 2000, "V") or
@@ -194,7 +198,8 @@ function agreement.compare (held, log, column, opts)
       "from the log: nothing to compare (give ambient_c, or take the " ..
       "detailed level)")
   end
-  local raw = core.replay_against(held.handle, log, c.column, above, below, v)
+  local raw = core.replay_against(held.handle, log, c.column, above, below, v,
+    opts.means)
   local words = window_words(above, below)
   local cut = cut_off(raw, v, held.groups)
   return core.table_new{ columns = against_columns(c),

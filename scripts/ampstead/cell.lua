@@ -15,10 +15,13 @@ local levels = {
 
 -- ---- numbers with their confidence ----
 
--- "31.0 +- 1.0"; a default that the data say nothing of is marked "?"
+-- "31.0 (3)": value and standard deviation in percent of it; a default that
+-- the data say nothing of is marked "?"
 local function value_text (p)
   if not p.sd then return short(p.value) .. "?" end
-  return short(p.value) .. " +- " .. wording.trim(p.sd, 2)
+  local pct = math.abs(p.sd / p.value) * 100
+  return string.format("%s (%s)", short(p.value),
+    pct < 1 and "<1" or wording.fixed(pct, 0))
 end
 
 local function pad (text, width, left)
@@ -106,7 +109,26 @@ local function soc_grid (g, lines)
   end
 end
 
--- "tau_d, s: 1234 +- 30 at 25.6 C, 2468 +- 60 at 10.2 C"
+-- "tau_ct 1.68 s (3), heat_core 33.0 J/K (4)": what has no charge and no
+-- temperature
+local function single_line (groups, lines)
+  local parts = {}
+  for _, g in ipairs(groups) do
+    local p = g.list[1]
+    if #g.socs == 0 and #g.temps == 0 then
+      local text = value_text(p)
+      local number, sd = text:match("^(%S+)(.*)$")
+      parts[#parts + 1] = g.name .. " " .. number ..
+        (g.unit ~= "" and " " .. g.unit or "") .. sd
+    end
+  end
+  if #parts > 0 then
+    lines[#lines + 1] = wrap("everywhere", table.concat(parts, ", "),
+      label_width)
+  end
+end
+
+-- "tau_d, s: 1234 (3) at 25.6 C, 2468 (5) at 10.2 C"
 local function plain_line (g, lines)
   local parts = {}
   for i, p in ipairs(g.list) do
@@ -119,11 +141,17 @@ end
 local function parameter_lines (f, level, lines)
   local unsaid, groups = false, by_name(f.parameters, level)
   if #groups == 0 then return end
-  lines[#lines + 1] = "  " .. level .. " level, +- one standard deviation:"
+  lines[#lines + 1] = "  " .. level .. " level (in brackets one standard " ..
+    "deviation, % of the value):"
   for _, g in ipairs(groups) do
-    if #g.socs > 0 then soc_grid(g, lines) else plain_line(g, lines) end
+    if #g.socs > 0 then
+      soc_grid(g, lines)
+    elseif #g.temps > 0 then
+      plain_line(g, lines)
+    end
     for _, p in ipairs(g.list) do unsaid = unsaid or not p.sd end
   end
+  single_line(groups, lines)
   if unsaid then
     lines[#lines + 1] = "  ? not determined by these logs: the default is kept"
   end
@@ -161,7 +189,7 @@ local function residual_head (f)
   end)
   return string.format("RMSE on the same logs: detailed %s mV, simple %s; " ..
     "the simple level costs %s mV.", span(dlo, dhi), span(lo, hi),
-    span(clo, chi))
+    clo < 0 and chi > 0 and "up to " .. short(chi) or span(clo, chi))
 end
 
 local function file_name (name, width)

@@ -122,6 +122,17 @@ local function supply_head (raw)
     curtailed(raw))
 end
 
+-- a test asks current at the terminals, no energy
+local function test_head (raw)
+  local t = raw.total
+  local text = string.format("A test at the terminals over %s h; SoC from " ..
+    "%s to %s %%.", wording.short(t.hours), wording.short(raw.soc_start_pct),
+    wording.short(raw.soc_end_pct))
+  if t.unserved_kwh + t.dc_unserved_kwh < 1e-9 then return text end
+  return text .. string.format(" A limit held the current down for %s h.",
+    wording.short(t.unserved_h))
+end
+
 -- balance: in - out - heat - change of what is stored, 0 but for rounding
 local function battery_head (raw)
   local t, off = raw.total, math.abs(raw.balance_kwh)
@@ -223,7 +234,8 @@ local function month_table (self)
   local rows, idle = month_rows(self.raw)
   local raw = self.raw
   return core.table_new{ columns = make_columns(raw), rows = rows,
-    heads = { unserved_head(raw), supply_head(raw), battery_head(raw) },
+    heads = raw.test and { test_head(raw), battery_head(raw) } or
+      { unserved_head(raw), supply_head(raw), battery_head(raw) },
     notes = note_lines(self, idle) }
 end
 
@@ -421,6 +433,8 @@ function run.simulate (pack, duty, opts)
     held.settled = false
     held.raw = core.simulate_raw(pack, duty, held.inverter, false)
   end
+  local given = core.keys(duty)
+  held.raw.test = (given.log or given.steps) and held.raw.asked_kwh == 0
   conversion(held.raw)
   held.months = month_table(held)
   local self = setmetatable({}, meta)

@@ -78,6 +78,9 @@ local single = amp.pack{ series = 1, parallel = 1, soc_min_pct = 0,
   soc_max_pct = 100, module = amp.module{ cell = shaped, series = 1 } }
 local as_pack = single:simulate(hour:profile(), { start = "full" }):trace()
 local as_cell = shaped:simulate(hour, { soc_start_pct = 100 }):trace()
+check.has(flat(single:simulate(hour:profile(), { start = "full" })),
+  "A test at the terminals over 0.667 h; SoC from 100 to 77.0 %.",
+  "a test is called one") -- 2 / 3 Ah of 2.9
 check.close(as_pack[#as_pack].soc_pct, as_cell[#as_cell].soc_pct, 1e-9,
   "the same charge")
 check.close(as_pack[#as_pack].voltage_end_v,
@@ -300,7 +303,8 @@ check.close(fitted.r10s_mohm, known.r10s_mohm, 0.05 * known.r10s_mohm,
 check.has(flat(fitted), "offset", "the offset is found and said")
 check.has(flat(fitted), "1 gap", "the gap is said")
 check.has(flat(fitted), "shape by chemistry, assumed", "no slow log")
-check.has(flat(fitted), "+- one standard deviation", "with confidence")
+check.has(flat(fitted), "in brackets one standard deviation",
+  "with confidence")
 narrow(fitted, "fitted")
 local residuals = fitted:residuals()
 check.equal(#residuals, 1, "a row for each log")
