@@ -8,6 +8,7 @@
 
 #include "base/log.h"
 #include "base/text.h"
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
