@@ -14,7 +14,7 @@ trap 'rm -f "$log"' EXIT
 
 scripts/setup.sh || exit 1
 { cmake -B build -G Ninja -S . && ninja -C build &&
-  ninja -C build bench_simulate bench_match; } >"$log" 2>&1 || {
+  ninja -C build bench_simulate bench_match bench_agreement; } >"$log" 2>&1 || {
   cat "$log" >&2
   exit 1
 }
@@ -63,6 +63,9 @@ fi
 
 title "Which module goes where"
 run "24 proven, 40 within 0.1 % in a second, 200 in ten" build/bench_match
+
+title "Measured drives of one 18650, fitted on its pulse tests"
+AMPSTEAD_SHARED=${AMPSTEAD_SHARED:-../shared} build/bench_agreement
 
 title "Examples: seconds, MB at most"
 for script in examples/*.lua; do

