@@ -29,6 +29,30 @@ enum { AMP_LANES = 16 };
 enum { AMP_ROWS = 200, AMP_ROW = 8 };
 enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
 
+/* What a step changes in a leaf. */
+#define STATE_FIELDS(X)                                                      \
+  X(z) /* state of charge */                                                 \
+  X(v1)                                                                      \
+  X(v2)                                                                      \
+  X(temp)  /* K */                                                           \
+  X(ocv)   /* V of one group at z: kept from the last look-up */             \
+  X(slope) /* V per row */                                                   \
+  X(shape)                                                                   \
+  X(f) /* V: integral of ocv over rows from 0 */
+
+/* Per lane of one leaf, what came of a step: the current, the mean voltage, J
+** out of the terminals and of heat, SoC before and after added, power asked,
+** J asked and not given, r p less what the limits leave of it in V^2. */
+#define OUTCOME_FIELDS(X)                                                    \
+  X(i)                                                                       \
+  X(v)                                                                       \
+  X(term)                                                                    \
+  X(heat)                                                                    \
+  X(zz)                                                                      \
+  X(power)                                                                   \
+  X(gap)                                                                     \
+  X(lack)
+
 /* Per leaf. Voltages and resistances of the whole leaf; q in C. */
 #define LEAF_FIELDS(X)                                                       \
   X(base) /* first row of this leaf's curve in the table */                  \
@@ -51,18 +75,11 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(heat)  /* J/K; 0: stays at ambient */                                    \
   X(cool)  /* W/K */                                                         \
   X(icool) /* K/W; 0: stays at ambient */                                    \
-  X(z)     /* state of charge */                                             \
-  X(v1)                                                                      \
-  X(v2)                                                                      \
-  X(temp)  /* K */                                                           \
+  STATE_FIELDS(X)                                                            \
   X(tref)  /* K, one step older: where 'hot' .. 'hot2' are from */           \
   X(hot)   /* exp(ea (1/tref - 1/298.15)) */                                 \
   X(hot1)  /* 1/K, its slope */                                              \
   X(hot2)  /* 1/K^2, half the change of that slope */                        \
-  X(ocv)   /* V of one group at z: kept from the last look-up */             \
-  X(slope) /* V per row */                                                   \
-  X(shape)                                                                   \
-  X(f) /* V: integral of ocv over rows from 0 */                             \
   /* lanes_features.h */                                                     \
   X(open)   /* 1: its fuse has opened */                                     \
   X(opened) /* s, when; < 0: never */                                        \
@@ -114,6 +131,7 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(d)     /* one leaf: what i is made of */                                 \
   X(num)                                                                     \
   X(by)                                                                      \
+  X(held) /* one leaf: what held before the step */                          \
   X(i)                                                                       \
   X(z)                                                                       \
   X(v1)                                                                      \
@@ -211,7 +229,6 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(lo)                                                                      \
   X(keep)                                                                    \
   X(limited)                                                                 \
-  X(lack) /* one leaf: r p less what the limits leave of it, V^2 */          \
   X(margin)                                                                  \
   X(term)                                                                    \
   X(on)                                                                      \

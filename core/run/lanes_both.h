@@ -23,6 +23,11 @@ typedef enum amp_take { AMP_TRY, AMP_TAKE_IF, AMP_TAKE } amp_take;
 /* s between two evaluations of r0's exp: the cubic term that is left out is
 ** 4e-6 of r0 for 1 K, 1e-4 the change of its slope */
 #define WARM_TIME 300.0
+/* Steps of dt between them. */
+static inline size_t amp_lanes_warm (double dt) {
+  return dt < WARM_TIME ? (size_t)(WARM_TIME / dt) : 1;
+}
+
 /* The same in a test, where one cell may warm by a kelvin in a minute */
 #define WARM_TEST 10.0
 

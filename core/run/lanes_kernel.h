@@ -21,6 +21,13 @@ typedef struct NAME(work) {
 typedef struct NAME(step) {
   STEP_FIELDS(X)
 } NAME(step);
+/* What changes in one leaf from step to step; its own lies in its fields. */
+typedef struct NAME(state) {
+  STATE_FIELDS(X)
+} NAME(state);
+typedef struct NAME(outcome) {
+  OUTCOME_FIELDS(X)
+} NAME(outcome);
 typedef struct NAME(tally) {
   TALLY_FIELDS(X)
 } NAME(tally);
@@ -51,6 +58,50 @@ static inline double NAME (least)(double a, double b) {
 }
 static inline double NAME (most)(double a, double b) {
   return a > b ? a : b;
+}
+
+/* Coefficients of a step of 0 s: what holds at once. */
+static void NAME (coef_now)(NAME(coef) * c, int l) {
+  c->tau[l] = c->b1[l] = c->b2[l] = c->rp[l] = 0.0;
+  c->kq[l] = c->tiq[l] = c->tix[l] = 0.0;
+  c->a1[l] = c->a2[l] = c->k1[l] = c->k2[l] = c->at[l] = 1.0;
+}
+
+/* Coefficients of a step of 'tau', of one lane. */
+static void NAME (coef_of)(const amp_block *b, double *coef, double tau,
+                           int l) {
+  for (int k = 0; k < b->leaves; k++) {
+    const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
+    NAME(coef) *c = (NAME(coef) *)coef + k;
+    if (tau == 0.0) {
+      NAME(coef_now)(c, l);
+      continue;
+    }
+    double a1 = amp_exp_inline(-tau / p->tau1[l]);
+    double a2 = amp_exp_inline(-tau / p->tau2[l]);
+    double cool = p->heat[l] > 0.0 ? p->cool[l] / p->heat[l] : 0.0;
+    c->tau[l] = tau;
+    c->a1[l] = a1;
+    c->a2[l] = a2;
+    c->b1[l] = (1.0 - a1) * p->r1[l];
+    c->b2[l] = (1.0 - a2) * p->r2[l];
+    c->k1[l] = (1.0 - a1) * p->tau1[l] / tau;
+    c->k2[l] = (1.0 - a2) * p->tau2[l] / tau;
+    c->rp[l] = p->r1[l] * (1.0 - c->k1[l]) + p->r2[l] * (1.0 - c->k2[l]);
+    c->kq[l] = 0.5 * AMP_ROWS * p->kv[l] * tau * p->iq[l];
+    c->tiq[l] = tau * p->iq[l];
+    c->tix[l] = AMP_ROWS * c->tiq[l];
+    c->at[l] = cool > 0.0 ? amp_exp_inline(-tau * cool) : 0.0;
+  }
+}
+
+/* The same, where they are not there from the last part or the whole step. */
+static const double *NAME (coef_for)(const amp_block *b, double tau, int l) {
+  if (((const NAME(coef) *)b->whole)->tau[l] == tau)
+    return b->whole;
+  if (((const NAME(coef) *)b->part)->tau[l] != tau || tau == 0.0)
+    NAME(coef_of)(b, b->part, tau, l);
+  return b->part;
 }
 
 #include "run/lanes_leaf.h"
@@ -547,39 +598,6 @@ static inline void NAME (take_sums)(const amp_block *b, double tau,
   }
 }
 
-/* Coefficients of a step of 'tau', of one lane. */
-static void NAME (coef_of)(const amp_block *b, double *coef, double tau,
-                           int l) {
-  for (int k = 0; k < b->leaves; k++) {
-    const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
-    NAME(coef) *c = (NAME(coef) *)coef + k;
-    double a1 = amp_exp_inline(-tau / p->tau1[l]);
-    double a2 = amp_exp_inline(-tau / p->tau2[l]);
-    double cool = p->heat[l] > 0.0 ? p->cool[l] / p->heat[l] : 0.0;
-    c->tau[l] = tau;
-    c->a1[l] = a1;
-    c->a2[l] = a2;
-    c->b1[l] = (1.0 - a1) * p->r1[l];
-    c->b2[l] = (1.0 - a2) * p->r2[l];
-    c->k1[l] = (1.0 - a1) * p->tau1[l] / tau;
-    c->k2[l] = (1.0 - a2) * p->tau2[l] / tau;
-    c->rp[l] = p->r1[l] * (1.0 - c->k1[l]) + p->r2[l] * (1.0 - c->k2[l]);
-    c->kq[l] = 0.5 * AMP_ROWS * p->kv[l] * tau * p->iq[l];
-    c->tiq[l] = tau * p->iq[l];
-    c->tix[l] = AMP_ROWS * c->tiq[l];
-    c->at[l] = cool > 0.0 ? amp_exp_inline(-tau * cool) : 0.0;
-  }
-}
-
-/* The same, where they are not there from the last part or the whole step. */
-static const double *NAME (coef_for)(const amp_block *b, double tau, int l) {
-  if (((const NAME(coef) *)b->whole)->tau[l] == tau)
-    return b->whole;
-  if (((const NAME(coef) *)b->part)->tau[l] != tau)
-    NAME(coef_of)(b, b->part, tau, l);
-  return b->part;
-}
-
 /* Take a try of 'tau' whose sums begin at 'now', and what it costs. */
 static void NAME (take)(const amp_block *b, double tau, double now, int l0,
                         int l1) {
@@ -603,8 +621,6 @@ static void NAME (take)(const amp_block *b, double tau, double now, int l0,
 static double NAME (try_part)(const amp_block *b, double tau, int l) {
   const NAME(step) *s = (const NAME(step) *)b->step;
   const double *coef = NAME(coef_for)(b, tau, l);
-  if (b->single)
-    return NAME(leaf_step)(b, coef, tau, 0.0, AMP_TRY, false, l);
   NAME(try)(b, coef, tau, l, l + 1);
   return s->margin[l];
 }
@@ -614,10 +630,6 @@ static void NAME (take_part)(const amp_block *b, double tau, double now,
                              int l) {
   NAME(step) *s = (NAME(step) *)b->step;
   const double *coef = NAME(coef_for)(b, tau, l);
-  if (b->single) {
-    NAME(leaf_step)(b, coef, tau, now, AMP_TAKE, false, l);
-    return;
-  }
   NAME(try)(b, coef, tau, l, l + 1);
   s->margin[l] = BIG;
   NAME(take)(b, tau, now, l, l + 1);
@@ -714,22 +726,21 @@ static void NAME (efficiencies)(const amp_block *b, double ac) {
 }
 
 /* What a duty step asks of each lane. */
-static inline void NAME (ask)(const amp_block *b, const amp_chunk *c,
-                              size_t t, int l0, int l1) {
+static void NAME (ask)(const amp_block *b, const amp_chunk *c, size_t t,
+                       int l0, int l1) {
   NAME(step) *s = (NAME(step) *)b->step;
   const NAME(lane) *g = (const NAME(lane) *)b->lane;
-  double ac = c->ac[t], dc = c->dc[t], pv = c->pv[t], temp = c->temp[t];
-  double on = c->on[t] ? 1.0 : 0.0;
+  NAME(asked)
+  q = {c->ac[t], c->dc[t], c->pv[t], c->temp[t], c->on[t] ? 1.0 : 0.0, 0.0};
   EACH_LANE {
-    double load = ac * g->lf[l];
-    double through = NAME(least)(load, g->pmax[l]);
-    double net = through * g->ieta[l] + g->idle[l] * on + dc - pv * g->sf[l];
+    double load = q.ac * g->lf[l], through = NAME(least)(load, g->pmax[l]);
+    double net = NAME(net_of)(g, through, &q, l);
     s->ac[l] = through;
     s->over[l] = load - through;
-    s->dc[l] = dc;
+    s->dc[l] = q.dc;
     s->net[l] = net;
-    s->power[l] = net > 0.0 ? net : net * g->ce[l];
-    s->tamb[l] = temp + g->shift[l];
+    s->power[l] = NAME(power_of)(net, g->ce[l]);
+    s->tamb[l] = q.temp + g->shift[l];
   }
 }
 
@@ -829,8 +840,13 @@ static inline int64_t NAME (whole_step)(const amp_block *b, double now,
   const NAME(step) *s = (const NAME(step) *)b->step;
   const int l0 = 0, l1 = L;
   int64_t bad = 0;
+  for (int l = 0; b->single && l < L; l++)
+    bad += NAME(leaf_step)(b, b->whole, b->dt, now, AMP_TAKE_IF, true, fresh,
+                           l) >= 0.0
+               ? 0
+               : 1;
   if (b->single)
-    return NAME(whole_leaf)(b, now, fresh);
+    return bad;
   if (b->features)
     NAME(thermostat)(b, 0, L);
   NAME(try)(b, b->whole, b->dt, 0, L);
@@ -934,7 +950,9 @@ static void NAME (one_step)(amp_block *b, const amp_chunk *c,
   if (halved)
     NAME(compare)(b);
   for (int l = 0; bad > 0 && l < L; l++)
-    if (!(s->margin[l] >= 0.0))
+    if (!(s->margin[l] >= 0.0) && b->single)
+      NAME(leaf_limits)(b, b->dt, now, l);
+    else if (!(s->margin[l] >= 0.0))
       NAME(limits)(b, b->dt, now, l);
   for (int l = 0; c->soc && l < L; l++)
     c->soc[k->done * L + (size_t)l] = s->soc[l];
@@ -970,10 +988,14 @@ static void NAME (test_step)(amp_block *b, const amp_chunk *c, size_t t,
 
 void ENTRY (amp_block *b, const amp_chunk *c) {
   NAME(clock) k = {.warm = WARM_TEST};
-  size_t every = b->dt < WARM_TIME ? (size_t)(WARM_TIME / b->dt) : 1;
+  size_t every = amp_lanes_warm(b->dt);
   double ac = 0.0, dc = 0.0, each = b->dt * c->split;
   b->phase = NULL;
   NAME(coefs)(b, c);
+  if (b->single && L > 1 && !c->edge) {
+    NAME(leaf_chunk)(b, c);
+    return;
+  }
   if (b->single)
     NAME(leaf_open)(b);
   for (int j = 0; L == 1 && c->leaf && j < b->leaves; j++) {

@@ -36,15 +36,25 @@ typedef struct NAME(flow) {
   double d, num, by, lack;
 } NAME(flow);
 
+/* What all lanes of a step are asked. */
+typedef struct NAME(asked) {
+  double ac, dc, pv, temp, on, now;
+} NAME(asked);
+
 /* Factor of r0 at 'temp', some minutes' warming away from 'tref'. */
-static ALWAYS double NAME (warm_factor)(const NAME(leaf) * p, int l) {
-  double d = p->temp[l] - p->tref[l];
+static ALWAYS double NAME (warm_from)(const NAME(leaf) * p, double temp,
+                                      int l) {
+  double d = temp - p->tref[l];
   return p->hot[l] + d * (p->hot1[l] + d * p->hot2[l]);
 }
 
-/* Take the present temperature for 'tref', before the step that warms. */
-static ALWAYS void NAME (warm_next)(NAME(leaf) * p, int l) {
-  double temp = p->temp[l], cold = 1.0 / temp, ea = p->ea[l];
+static ALWAYS double NAME (warm_factor)(const NAME(leaf) * p, int l) {
+  return NAME(warm_from)(p, p->temp[l], l);
+}
+
+/* Take temperature 'temp' for 'tref', before the step that warms. */
+static ALWAYS void NAME (warm_at)(NAME(leaf) * p, double temp, int l) {
+  double cold = 1.0 / temp, ea = p->ea[l];
   double slope = -ea * cold * cold;
   double hot = amp_exp_inline(ea * cold - ea * (1.0 / 298.15));
   double hot1 = hot * slope;
@@ -52,6 +62,10 @@ static ALWAYS void NAME (warm_next)(NAME(leaf) * p, int l) {
   p->hot[l] = hot;
   p->hot1[l] = hot1;
   p->hot2[l] = 0.5 * hot1 * slope;
+}
+
+static ALWAYS void NAME (warm_next)(NAME(leaf) * p, int l) {
+  NAME(warm_at)(p, p->temp[l], l);
 }
 
 /* Row and how far in it, of leaf p at x rows. 1.5 * 2^52 pushes the fraction
@@ -140,20 +154,31 @@ static ALWAYS NAME (flow)
   return w;
 }
 
+/* Power at the terminals, by the loads and the supply of a step. */
+static ALWAYS double NAME (power_of)(double net, double ce) {
+  return net > 0.0 ? net : net * ce;
+}
+
+static ALWAYS double NAME (net_of)(const NAME(lane) * g, double through,
+                                   const NAME(asked) * q, int l) {
+  return through * g->ieta[l] + g->idle[l] * q->on + q->dc - q->pv * g->sf[l];
+}
+
 /* What a limit, or a load above the inverter, cost in a step of 'on' s. */
-static ALWAYS void NAME (leaf_short)(const NAME(step) * s, NAME(lane) * g,
-                                     double now, int l) {
-  double on = s->on[l], due = s->power[l] * on, gap = due - s->term[l];
+static ALWAYS void NAME (leaf_short)(NAME(lane) * g, const NAME(outcome) * o,
+                                     double through, double over,
+                                     const NAME(asked) * q, double on,
+                                     int l) {
   double first = g->first_unserved[l], last = g->last_unserved[l];
   double spilt = g->first_curtailed[l], empty = g->first_empty[l];
-  bool drawn = due > 0.0;
-  gap = s->lack[l] != 0.0 ? gap : 0.0;
+  double gap = o->lack[l] != 0.0 ? o->gap[l] : 0.0;
+  bool drawn = o->power[l] > 0.0;
   double want = NAME(most)(drawn ? gap : 0.0, 0.0);
   double spill = NAME(most)(drawn ? 0.0 : -gap, 0.0) * g->ice[l];
-  double ac = NAME(least)(want * g->eta[l], s->ac[l] * on);
+  double ac = NAME(least)(want * g->eta[l], through * on);
   double rest = NAME(most)(want - ac * g->ieta[l], 0.0);
-  double dc = NAME(least)(rest, s->dc[l] * on), unmet = ac + s->over[l] * on;
-  double late = unmet + dc > 0.0 ? on : 0.0;
+  double dc = NAME(least)(rest, q->dc * on), unmet = ac + over * on;
+  double late = unmet + dc > 0.0 ? on : 0.0, now = q->now;
   double begun = late > 0.0 ? now : -1.0, lost = spill > 0.0 ? now : -1.0;
   double empty_at = want > 0.0 ? now : -1.0;
   g->unserved[l] += unmet;
@@ -166,33 +191,32 @@ static ALWAYS void NAME (leaf_short)(const NAME(step) * s, NAME(lane) * g,
   g->first_empty[l] = empty < 0.0 ? empty_at : empty;
 }
 
-/* Sums of a step taken; 'share' of dt, 0 where it was not. */
-static ALWAYS void NAME (leaf_sums)(NAME(tally) * t, const NAME(work) * w,
-                                    const NAME(step) * s, double heat,
-                                    double share, double on, int l) {
-  double i = w->i[l], v = s->v[l], term = s->term[l];
-  double error = term - s->power[l] * on;
-  t->heat[l] += heat;
+/* Sums and extremes of a step taken, 'share' of dt, that ends at 'at'. */
+static ALWAYS void NAME (leaf_tally)(NAME(tally) * t, NAME(lane) * g,
+                                     const NAME(state) * at,
+                                     const NAME(outcome) * o, double share,
+                                     int l) {
+  double i = o->i[l], v = o->v[l], term = o->term[l];
+  double z = at->z[l], temp = at->temp[l];
+  t->heat[l] += o->heat[l];
   t->out[l] += NAME(most)(term, 0.0);
   t->net[l] += term;
   t->charge[l] += i * share;
   t->charge_out[l] += NAME(most)(i, 0.0) * share;
+  t->z[l] += o->zz[l] * share;
   t->v[l] += v * share;
   t->v2[l] += v * v * share;
+  t->temp[l] += temp * share;
   t->discharge[l] += i > 0.0 ? share : 0.0;
-  t->error[l] += s->lack[l] != 0.0 ? 0.0 : error;
-}
-
-static ALWAYS void NAME (leaf_extremes)(NAME(lane) * g, double i, double v,
-                                        bool ok, int l) {
-  double i_max = g->i_max[l], i_min = g->i_min[l];
-  double v_low = g->v_low[l], v_high = g->v_high[l];
-  double i_hi = NAME(most)(i_max, i), i_lo = NAME(least)(i_min, i);
-  double v_lo = NAME(least)(v_low, v), v_hi = NAME(most)(v_high, v);
-  g->i_max[l] = ok ? i_hi : i_max;
-  g->i_min[l] = ok ? i_lo : i_min;
-  g->v_low[l] = ok ? v_lo : v_low;
-  g->v_high[l] = ok ? v_hi : v_high;
+  t->error[l] -= o->lack[l] != 0.0 ? 0.0 : o->gap[l];
+  g->i_max[l] = NAME(most)(g->i_max[l], i);
+  g->i_min[l] = NAME(least)(g->i_min[l], i);
+  g->v_low[l] = NAME(least)(g->v_low[l], v);
+  g->v_high[l] = NAME(most)(g->v_high[l], v);
+  g->soc_low[l] = NAME(least)(g->soc_low[l], z);
+  g->soc_high[l] = NAME(most)(g->soc_high[l], z);
+  g->temp_low[l] = NAME(least)(g->temp_low[l], temp);
+  g->temp_high[l] = NAME(most)(g->temp_high[l], temp);
 }
 
 /* Room to the nearest limit at the end of the step, < 0: passed inside it.
@@ -207,18 +231,20 @@ static ALWAYS double NAME (leaf_room)(const NAME(leaf) * p, double z,
 
 /* 1. What the current is made of, from the state and the power asked. */
 static ALWAYS void NAME (leaf_flow)(const amp_block *b, const double *coef,
-                                    NAME(work) * w, NAME(step) * s, int l) {
+                                    const NAME(state) * at, double power,
+                                    NAME(work) * w, NAME(outcome) * o,
+                                    int l) {
   const NAME(leaf) *p = (const NAME(leaf) *)b->leaf;
   const NAME(coef) *c = (const NAME(coef) *)coef;
   const NAME(lane) *g = (const NAME(lane) *)b->lane;
-  double z = p->z[l], kr = p->kr[l] * p->shape[l];
-  double pairs = c->k1[l] * p->v1[l] + c->k2[l] * p->v2[l];
-  double r0 = kr * NAME(warm_factor)(p, l) + p->rj[l];
-  double r = r0 + (c->rp[l] + c->kq[l] * p->slope[l]);
-  double e = p->kv[l] * p->ocv[l] - pairs;
+  double z = at->z[l], kr = p->kr[l] * at->shape[l];
+  double pairs = c->k1[l] * at->v1[l] + c->k2[l] * at->v2[l];
+  double r0 = kr * NAME(warm_from)(p, at->temp[l], l) + p->rj[l];
+  double r = r0 + (c->rp[l] + c->kq[l] * at->slope[l]);
+  double e = p->kv[l] * at->ocv[l] - pairs;
   bool empty = z <= p->zmin[l] + SLACK, full = z >= p->zmax[l] - SLACK;
   NAME(flow)
-  f = NAME(flow_of)(e, r, s->power[l], g->held[l], empty, full, p->vmin[l],
+  f = NAME(flow_of)(e, r, power, g->held[l], empty, full, p->vmin[l],
                     p->vmax[l]);
   w->e[l] = e;
   w->r[l] = r;
@@ -227,13 +253,15 @@ static ALWAYS void NAME (leaf_flow)(const amp_block *b, const double *coef,
   w->d[l] = f.d;
   w->num[l] = f.num;
   w->by[l] = f.by;
-  s->lack[l] = f.lack;
+  o->power[l] = power;
+  o->lack[l] = f.lack;
 }
 
 /* 2. The current, and where in the table it leads. */
 static ALWAYS void NAME (leaf_current)(const amp_block *b, const double *coef,
-                                       double last, NAME(work) * w,
-                                       NAME(step) * s, int l) {
+                                       const NAME(state) * at, double last,
+                                       NAME(work) * w, NAME(outcome) * o,
+                                       int l) {
   const NAME(leaf) *p = (const NAME(leaf) *)b->leaf;
   const NAME(coef) *c = (const NAME(coef) *)coef;
   double e = w->e[l], num = w->num[l], i;
@@ -241,177 +269,331 @@ static ALWAYS void NAME (leaf_current)(const amp_block *b, const double *coef,
     i = num / (w->by[l] * (e + sqrt(w->d[l])));
   else
     i = 0.0; /* what the quotient comes to */
-  double x = p->z[l] * AMP_ROWS - i * c->tix[l];
+  double x = at->z[l] * AMP_ROWS - i * c->tix[l];
   NAME(spot) k = NAME(spot_in)(p->base[l], last, x);
-  w->i[l] = i;
   w->z[l] = x * (1.0 / AMP_ROWS);
   w->row[l] = k.row;
   w->in[l] = k.in;
-  s->v[l] = e - w->r[l] * i;
+  o->i[l] = i;
+  o->v[l] = e - w->r[l] * i;
 }
 
-/* 3. The end of the step by that current, and the room left. 'turned': the
-** table's row lies in fields. */
-static ALWAYS void NAME (leaf_end)(const amp_block *b, const double *coef,
-                                   double tau, bool turned, NAME(work) * w,
-                                   NAME(step) * s, int l) {
+/* 3. The end 'to' of the step by that current, and the room left. 'turned':
+** the table's row lies in fields. */
+static ALWAYS double NAME (leaf_end)(const amp_block *b, const double *coef,
+                                     const NAME(state) * at, double tau,
+                                     double tamb, bool turned,
+                                     const NAME(work) * w, NAME(state) * to,
+                                     NAME(outcome) * o, int l) {
   const NAME(leaf) *p = (const NAME(leaf) *)b->leaf;
   const NAME(coef) *c = (const NAME(coef) *)coef;
   const NAME(lane) *g = (const NAME(lane) *)b->lane;
-  double i = w->i[l], r0 = w->r0[l], in = w->in[l];
-  bool keep = g->held[l] * s->lack[l] > 0.0;
-  const double *at = NAME(row_of)(b->table, w->row[l]);
+  double i = o->i[l], r0 = w->r0[l], in = w->in[l], z = w->z[l];
+  bool keep = g->held[l] * o->lack[l] > 0.0;
+  const double *row = NAME(row_of)(b->table, w->row[l]);
   NAME(look)
   k = L > 1 && turned
           ? NAME(curve_at)(w->c0[l], w->c1[l], w->c2[l], w->c3[l], w->cr[l],
                            w->cdr[l], w->cf[l], in)
-          : NAME(curve_at)(at[ROW_C0], at[ROW_C1], at[ROW_C2], at[ROW_C3],
-                           at[ROW_R], at[ROW_DR], at[ROW_F], in);
-  double v1 = c->a1[l] * p->v1[l] + c->b1[l] * i;
-  double v2 = c->a2[l] * p->v2[l] + c->b2[l] * i;
-  double warm = i * (i * (r0 + c->rp[l]) + w->pairs[l]);
-  double t_end = s->tamb[l] + warm * p->icool[l];
+          : NAME(curve_at)(row[ROW_C0], row[ROW_C1], row[ROW_C2], row[ROW_C3],
+                           row[ROW_R], row[ROW_DR], row[ROW_F], in);
+  double v1 = c->a1[l] * at->v1[l] + c->b1[l] * i;
+  double v2 = c->a2[l] * at->v2[l] + c->b2[l] * i;
+  double warm = i * (i * (r0 + c->rp[l]) + w->pairs[l]), heat = warm * tau;
+  double t_end = tamb + warm * p->icool[l];
   double v = p->kv[l] * k.ocv - v1 - v2 - r0 * i;
-  w->temp[l] = t_end + c->at[l] * (p->temp[l] - t_end);
-  w->heat[l] = warm * tau;
-  w->v1[l] = v1;
-  w->v2[l] = v2;
-  w->ocv[l] = k.ocv;
-  w->slope[l] = k.slope;
-  w->shape[l] = k.shape;
-  w->f[l] = k.f;
-  s->margin[l] = NAME(leaf_room)(p, w->z[l], v, i, keep, l);
+  double term = p->kvq[l] * (at->f[l] - k.f) - heat;
+  o->zz[l] = at->z[l] + z;
+  o->heat[l] = heat;
+  o->term[l] = term;
+  o->gap[l] = o->power[l] * tau - term;
+  to->temp[l] = t_end + c->at[l] * (at->temp[l] - t_end);
+  to->z[l] = z;
+  to->v1[l] = v1;
+  to->v2[l] = v2;
+  to->ocv[l] = k.ocv;
+  to->slope[l] = k.slope;
+  to->shape[l] = k.shape;
+  to->f[l] = k.f;
+  return NAME(leaf_room)(p, z, v, i, keep, l);
 }
 
-/* 4. Take it, where 'ok'; a lane that is not keeps its state, so that its
-** chemical energy and heat are 0 as well. Gives the heat. */
-static ALWAYS double NAME (leaf_state)(const amp_block *b, bool ok,
-                                       double share, const NAME(work) * w,
-                                       NAME(step) * s, int l) {
+static ALWAYS void NAME (leaf_copy)(const NAME(state) * from,
+                                    NAME(state) * to, int l) {
+  to->z[l] = from->z[l];
+  to->v1[l] = from->v1[l];
+  to->v2[l] = from->v2[l];
+  to->temp[l] = from->temp[l];
+  to->ocv[l] = from->ocv[l];
+  to->slope[l] = from->slope[l];
+  to->shape[l] = from->shape[l];
+  to->f[l] = from->f[l];
+}
+
+static ALWAYS NAME (state) * NAME(leaf_home)(const amp_block *b) {
   NAME(leaf) *p = (NAME(leaf) *)b->leaf;
-  NAME(lane) *g = (NAME(lane) *)b->lane;
-  NAME(tally) *sum = (NAME(tally) *)b->tally;
-  double z0 = p->z[l], z = w->z[l], t0 = p->temp[l], t = w->temp[l];
-  double v1 = w->v1[l], v2 = w->v2[l], u1 = p->v1[l], u2 = p->v2[l];
-  double ocv = w->ocv[l], slope = w->slope[l], shape = w->shape[l];
-  double ocv0 = p->ocv[l], slope0 = p->slope[l], shape0 = p->shape[l];
-  double f0 = p->f[l], f = w->f[l], heat = w->heat[l];
-  z = ok ? z : z0;
-  t = ok ? t : t0;
-  f = ok ? f : f0;
-  heat = ok ? heat : 0.0;
-  p->z[l] = z;
-  p->temp[l] = t;
-  p->v1[l] = ok ? v1 : u1;
-  p->v2[l] = ok ? v2 : u2;
-  p->ocv[l] = ok ? ocv : ocv0;
-  p->slope[l] = ok ? slope : slope0;
-  p->shape[l] = ok ? shape : shape0;
-  p->f[l] = f;
-  s->soc[l] = z;
-  s->term[l] = p->kvq[l] * (f0 - f) - heat;
-  g->soc_low[l] = NAME(least)(g->soc_low[l], z);
-  g->soc_high[l] = NAME(most)(g->soc_high[l], z);
-  g->temp_low[l] = NAME(least)(g->temp_low[l], t);
-  g->temp_high[l] = NAME(most)(g->temp_high[l], t);
-  sum->z[l] += (z0 + z) * share;
-  sum->temp[l] += t * share;
-  return heat;
-}
-
-/* 'share': what 'tau' is of dt. */
-static ALWAYS void NAME (leaf_take)(const amp_block *b, double tau,
-                                    double share, amp_take mode,
-                                    const NAME(work) * w, NAME(step) * s,
-                                    int l) {
-  NAME(lane) *g = (NAME(lane) *)b->lane;
-  bool ok = mode == AMP_TAKE || s->margin[l] >= 0.0;
-  double part = ok ? share : 0.0, on = ok ? tau : 0.0, held = g->held[l];
-  double keep = held * s->lack[l] > 0.0 ? held : 0.0;
-  double heat = NAME(leaf_state)(b, ok, part, w, s, l);
-  NAME(leaf_sums)((NAME(tally) *)b->tally, w, s, heat, part, on, l);
-  NAME(leaf_extremes)(g, w->i[l], s->v[l], ok, l);
-  g->held[l] = ok ? keep : held;
-  s->on[l] = on;
+  return (NAME(state) *)p->z;
 }
 
 /* Lane l goes 'tau' on from its state, or only tries. Gives the room left.
 ** One lane works on copies, which the compiler keeps in registers. */
 static ALWAYS double NAME (leaf_step)(const amp_block *b, const double *coef,
                                       double tau, double now, amp_take mode,
-                                      bool fresh, int l) {
+                                      bool whole, bool fresh, int l) {
   NAME(lane) *g = (NAME(lane) *)b->lane;
-  NAME(step) *all = (NAME(step) *)b->step, own_step, *s = all;
-  NAME(work) own_work, *w = (NAME(work) *)b->work;
-  if (L == 1) {
-    own_step = *all;
-    s = &own_step;
-    w = &own_work;
-  }
-  NAME(leaf_flow)(b, coef, w, s, l);
-  NAME(leaf_current)(b, coef, b->last_row, w, s, l);
-  NAME(leaf_end)(b, coef, tau, false, w, s, l);
-  all->margin[l] = s->margin[l];
+  NAME(step) *s = (NAME(step) *)b->step;
+  NAME(work) own, *w = L == 1 ? &own : (NAME(work) *)b->work;
+  NAME(state) to, *home = NAME(leaf_home)(b);
+  NAME(outcome) o;
+  NAME(asked) q = {0.0, s->dc[l], 0.0, 0.0, 0.0, now};
+  double room, held = g->held[l];
+  NAME(leaf_flow)(b, coef, home, s->power[l], w, &o, l);
+  NAME(leaf_current)(b, coef, home, b->last_row, w, &o, l);
+  room = NAME(leaf_end)(b, coef, home, tau, s->tamb[l], false, w, &to, &o, l);
+  s->margin[l] = room;
   if (mode == AMP_TRY)
-    return s->margin[l];
+    return room;
   if (fresh)
-    NAME(warm_next)((NAME(leaf) *)b->leaf, l);
-  if (mode == AMP_TAKE_IF && !(s->margin[l] >= 0.0))
-    return s->margin[l];
-  NAME(leaf_take)
-  (b, tau, mode == AMP_TAKE ? tau / b->dt : 1.0, AMP_TAKE, w, s, l);
-  if (s->lack[l] != 0.0 || s->over[l] > 0.0)
-    NAME(leaf_short)(s, g, now, l);
-  all->soc[l] = s->soc[l];
-  all->i[l] = w->i[l];
-  return s->margin[l];
+    NAME(warm_at)((NAME(leaf) *)b->leaf, home->temp[l], l);
+  if (mode == AMP_TAKE_IF && !(room >= 0.0))
+    return room;
+  NAME(leaf_copy)(&to, home, l);
+  g->held[l] = held * o.lack[l] > 0.0 ? held : 0.0;
+  NAME(leaf_tally)
+  ((NAME(tally) *)b->tally, g, home, &o, whole ? 1.0 : tau / b->dt, l);
+  if (o.lack[l] != 0.0 || s->over[l] > 0.0)
+    NAME(leaf_short)(g, &o, s->ac[l], s->over[l], &q, tau, l);
+  s->soc[l] = home->z[l];
+  s->i[l] = o.i[l];
+  return room;
 }
 
-/* A whole step of all lanes. What is rare is asked for once for all. */
-static inline int64_t NAME (whole_leaf)(const amp_block *b, double now,
-                                        bool fresh) {
-  NAME(step) *s = (NAME(step) *)b->step;
-  NAME(work) *w = (NAME(work) *)b->work;
-  NAME(lane) *g = (NAME(lane) *)b->lane;
-  const int l0 = 0, l1 = L;
-  const int64_t one_bad = 1 << 8;
-  double tau = b->dt, last = b->last_row;
-  int64_t count = 0;
-  if (L == 1)
-    return NAME(leaf_step)(b, b->whole, tau, now, AMP_TAKE_IF, fresh, 0) >=
-                   0.0
-               ? 0
-               : 1;
-  EACH_LANE {
-    NAME(leaf_flow)(b, b->whole, w, s, l);
-  }
-  EACH_LANE {
-    NAME(leaf_current)(b, b->whole, last, w, s, l);
-  }
-  NAME(rows_turn)(b);
-  EACH_LANE {
-    NAME(leaf_end)(b, b->whole, tau, true, w, s, l);
-  }
-  if (fresh)
-    EACH_LANE {
-      NAME(warm_next)((NAME(leaf) *)b->leaf, l);
+/* A part of a step of one lane, tried or taken; of none, what holds now. */
+static double NAME (leaf_part)(const amp_block *b, double tau, double now,
+                               amp_take mode, int l) {
+  const double *coef = NAME(coef_for)(b, tau, l);
+  return NAME(leaf_step)(b, coef, tau, now, mode, false, false, l);
+}
+
+/* Where the parabola t(h) through three points meets h = 0; NaN: nowhere. */
+static double NAME (through)(const double t[3], const double h[3]) {
+  double a = h[0] - h[1], b = h[1] - h[2], c = h[0] - h[2];
+  return t[0] * (h[1] * h[2]) / (a * c) - t[1] * (h[0] * h[2]) / (a * b) +
+         t[2] * (h[0] * h[1]) / (c * b);
+}
+
+/*
+** The longest part of 'left' that meets no limit, to a SLACK of room or 1e-9
+** of it; 0: at the limit already. 'left' itself had 'over' < 0 of room. A
+** bracket t[0], t[1] and a third point; the parabola through them or, where
+** that leaves the bracket or gains too little on it, half of it.
+*/
+static double NAME (leaf_until)(const amp_block *b, double left, double over,
+                                int l) {
+  const double aim = 0.25 * SLACK;
+  double t[3] = {0.0, left, left}, h[3], next, wide = left;
+  h[0] = NAME(leaf_part)(b, 0.0, 0.0, AMP_TRY, l) - aim;
+  h[1] = over - aim;
+  if (!(h[0] > 0.0))
+    return 0.0;
+  next = left * h[0] / (h[0] - h[1]);
+  for (int turn = 0; turn < 60; turn++) {
+    double m = NAME(leaf_part)(b, next, 0.0, AMP_TRY, l) - aim;
+    int side = m >= 0.0 ? 0 : 1;
+    if (fabs(m) <= aim)
+      return next;
+    t[2] = t[side];
+    h[2] = h[side];
+    t[side] = next;
+    h[side] = m;
+    if (t[1] - t[0] <= left * 1e-9)
+      break;
+    next = NAME(through)(t, h);
+    if (turn % 4 == 3) { /* has it come down to an eighth in four? */
+      next = t[1] - t[0] > 0.125 * wide ? t[0] : next;
+      wide = t[1] - t[0];
     }
-  SUM_LANES(count)
-  count += (s->margin[l] >= 0.0 ? 0 : one_bad) +
-           (((s->lack[l] != 0.0) | (s->over[l] > 0.0)) ? 1 : 0);
-  if (count >= one_bad)
+    if (!(next > t[0] && next < t[1]))
+      next = 0.5 * (t[0] + t[1]);
+  }
+  return t[0];
+}
+
+/* A step of one lane that meets limits: go to each, then on. Where it is not
+** the charge that ends, a voltage holds from there on. */
+static void NAME (leaf_limits)(const amp_block *b, double dt, double now,
+                               int l) {
+  const NAME(step) *s = (const NAME(step) *)b->step;
+  const NAME(leaf) *p = (const NAME(leaf) *)b->leaf;
+  NAME(lane) *g = (NAME(lane) *)b->lane;
+  double left = dt, over = s->margin[l],
+         sign = s->power[l] > 0.0 ? 1.0 : -1.0;
+  bool stuck = false; /* it holds and there is no way on */
+  for (int turn = 0; left > 0.0; turn++) {
+    stuck |= turn == 12;
+    if (turn > 0 || !(over < 0.0))
+      over = NAME(leaf_part)(b, left, now, stuck ? AMP_TAKE : AMP_TAKE_IF, l);
+    if (stuck || !(over < 0.0))
+      return;
+    double part = NAME(leaf_until)(b, left, over, l);
+    g->events[l] += 1.0;
+    if (part > 0.0)
+      NAME(leaf_part)(b, part, now, AMP_TAKE, l);
+    now += part;
+    left = part < left ? left - part : 0.0;
+    stuck = part <= 0.0 && g->held[l] == sign;
+    if (sign > 0.0 ? p->z[l] > p->zmin[l] + SLACK
+                   : p->z[l] < p->zmax[l] - SLACK)
+      g->held[l] = sign;
+  }
+}
+
+/* Many lanes between steps: the present state and the other one, and a step
+** whose sums are still to be taken. */
+typedef struct NAME(leaves) {
+  NAME(state) other;
+  NAME(outcome) came[2];
+  NAME(state) * at, *to;
+  NAME(outcome) * o, *due; /* NULL: none */
+  NAME(asked) was;
+  bool rare;   /* in what is due a limit or a load above the inverter acts */
+  bool beyond; /* loads above the inverter's power there may be */
+} NAME(leaves);
+
+/* The sums that are due. */
+static ALWAYS void NAME (leaf_due)(const amp_block *b, const NAME(leaves) * k,
+                                   bool rare, int l) {
+  NAME(lane) *g = (NAME(lane) *)b->lane;
+  NAME(leaf_tally)((NAME(tally) *)b->tally, g, k->at, k->due, 1.0, l);
+  if (rare) {
+    double load = k->was.ac * g->lf[l];
+    double through = NAME(least)(load, g->pmax[l]);
+    NAME(leaf_short)
+    (g, k->due, through, load - through, &k->was, b->dt, l);
+  }
+}
+
+/* Root and quotient of the current, while they keep the divider busy the
+** sums of the step before. */
+static inline void NAME (leaf_currents)(const amp_block *b,
+                                        const NAME(leaves) * k) {
+  NAME(work) *w = (NAME(work) *)b->work;
+  const NAME(state) *at = k->at;
+  NAME(outcome) *o = k->o;
+  const int l0 = 0, l1 = L;
+  double last = b->last_row;
+  if (!k->due)
     EACH_LANE {
-      NAME(leaf_take)(b, tau, 1.0, AMP_TAKE_IF, w, s, l);
+      NAME(leaf_current)(b, b->whole, at, last, w, o, l);
+    }
+  else if (!k->rare)
+    EACH_LANE {
+      NAME(leaf_current)(b, b->whole, at, last, w, o, l);
+      NAME(leaf_due)(b, k, false, l);
     }
   else
     EACH_LANE {
-      NAME(leaf_take)(b, tau, 1.0, AMP_TAKE, w, s, l);
+      NAME(leaf_current)(b, b->whole, at, last, w, o, l);
+      NAME(leaf_due)(b, k, true, l);
     }
-  if (count % one_bad > 0)
+}
+
+/* A step of all lanes, tried. Gives 256 for each that meets a limit, and 1
+** for each in which a limit holds. */
+static inline int64_t NAME (leaf_steps)(const amp_block *b,
+                                        const NAME(leaves) * k,
+                                        const NAME(asked) * q, bool fresh) {
+  NAME(step) *s = (NAME(step) *)b->step;
+  NAME(work) *w = (NAME(work) *)b->work;
+  NAME(lane) *g = (NAME(lane) *)b->lane;
+  const NAME(state) *at = k->at;
+  NAME(state) *to = k->to;
+  NAME(outcome) *o = k->o;
+  const int l0 = 0, l1 = L;
+  double tau = b->dt, ac = q->ac, temp = q->temp;
+  int64_t count = 0;
+  EACH_LANE {
+    double through = NAME(least)(ac * g->lf[l], g->pmax[l]);
+    double net = NAME(net_of)(g, through, q, l);
+    NAME(leaf_flow)
+    (b, b->whole, at, NAME(power_of)(net, g->ce[l]), w, o, l);
+  }
+  NAME(leaf_currents)(b, k);
+  NAME(rows_turn)(b);
+  EACH_LANE {
+    double held = g->held[l];
+    s->margin[l] = NAME(leaf_end)(b, b->whole, at, tau, temp + g->shift[l],
+                                  true, w, to, o, l);
+    w->held[l] = held;
+    g->held[l] = held * o->lack[l] > 0.0 ? held : 0.0;
+  }
+  if (fresh)
     EACH_LANE {
-      NAME(leaf_short)(s, g, now, l);
+      NAME(warm_at)((NAME(leaf) *)b->leaf, at->temp[l], l);
     }
-  return count / one_bad;
+  SUM_LANES(count)
+  count += (s->margin[l] >= 0.0 ? 0 : 256) + (o->lack[l] != 0.0 ? 1 : 0);
+  return count;
+}
+
+/* Some lanes meet a limit inside the step: sums of the others, then those
+** from one limit to the next. */
+static void NAME (leaf_events)(const amp_block *b, NAME(leaves) * k,
+                               const NAME(asked) * q) {
+  NAME(step) *s = (NAME(step) *)b->step;
+  const NAME(work) *w = (const NAME(work) *)b->work;
+  NAME(lane) *g = (NAME(lane) *)b->lane;
+  NAME(state) *home = NAME(leaf_home)(b), *at = k->at;
+  k->due = k->o;
+  k->was = *q;
+  k->at = k->to;
+  for (int l = 0; l < L; l++) {
+    bool ok = s->margin[l] >= 0.0;
+    g->held[l] = ok ? g->held[l] : w->held[l];
+    if (ok)
+      NAME(leaf_due)(b, k, (k->o->lack[l] != 0.0) | k->beyond, l);
+    NAME(leaf_copy)(ok ? k->to : at, home, l);
+  }
+  k->at = home;
+  k->to = &k->other;
+  k->due = NULL;
+  for (int l = 0; l < L; l++)
+    if (!(s->margin[l] >= 0.0))
+      NAME(leaf_limits)(b, b->dt, q->now, l);
+}
+
+/* The step is taken by all lanes. */
+static ALWAYS void NAME (leaf_next)(NAME(leaves) * k, const NAME(asked) * q,
+                                    int64_t count) {
+  NAME(state) *at = k->at;
+  k->due = k->o;
+  k->was = *q;
+  k->rare = (count > 0) | k->beyond;
+  k->at = k->to;
+  k->to = at;
+  k->o = k->o == k->came ? k->came + 1 : k->came;
+}
+
+/* The sums that are due, now. */
+static void NAME (leaf_settle)(const amp_block *b, NAME(leaves) * k) {
+  const int l0 = 0, l1 = L;
+  if (k->due && k->rare)
+    EACH_LANE {
+      NAME(leaf_due)(b, k, true, l);
+    }
+  else if (k->due)
+    EACH_LANE {
+      NAME(leaf_due)(b, k, false, l);
+    }
+  k->due = NULL;
+}
+
+/* The state back to its home. */
+static void NAME (leaf_rest)(const amp_block *b, NAME(leaves) * k) {
+  NAME(leaf_settle)(b, k);
+  for (int l = 0; l < L; l++)
+    if (k->at != NAME(leaf_home)(b))
+      NAME(leaf_copy)(k->at, NAME(leaf_home)(b), l);
 }
 
 /* Energies, times and charges from what was counted in steps of dt. */
@@ -466,4 +648,56 @@ static void NAME (leaf_counted)(const amp_block *b, double *sum) {
   sum[2] += t->charge_out[0] * b->dt;
   sum[3] += (t->charge_out[0] - t->charge[0]) * b->dt;
   sum[6] += t->v[0] * b->dt;
+}
+
+/* Is any lane ever asked more than its inverter's power? */
+static bool NAME (leaf_beyond)(const amp_block *b, const amp_chunk *c) {
+  const NAME(lane) *g = (const NAME(lane) *)b->lane;
+  double most = 0.0;
+  bool beyond = false;
+  for (size_t t = c->first; t < c->last; t++)
+    most = NAME(most)(most, c->ac[t]);
+  for (int l = 0; l < L; l++)
+    beyond |= most * g->lf[l] > g->pmax[l];
+  return beyond;
+}
+
+static void NAME(ask)(const amp_block *b, const amp_chunk *c, size_t t,
+                      int l0, int l1);
+
+/* A chunk for many lanes of one leaf, steps of one length. */
+static void NAME (leaf_chunk)(const amp_block *b, const amp_chunk *c) {
+  NAME(leaves) k;
+  size_t done = 0, every = amp_lanes_warm(b->dt);
+  double each = b->dt * c->split, ac = 0.0, dc = 0.0;
+  NAME(leaf_open)(b);
+  k.at = NAME(leaf_home)(b);
+  k.to = &k.other;
+  k.o = k.came;
+  k.due = NULL;
+  k.beyond = NAME(leaf_beyond)(b, c);
+  for (size_t t = c->first; t < c->last; t++) {
+    NAME(asked)
+    q = {c->ac[t], c->dc[t], c->pv[t], c->temp[t], c->on[t] ? 1.0 : 0.0, 0.0};
+    ac += q.ac * each;
+    dc += q.dc * each;
+    if (b->curved) { /* what is due goes by those of the step before */
+      NAME(leaf_settle)(b, &k);
+      NAME(efficiencies)(b, q.ac);
+    }
+    for (int sub = 0; sub < c->split; sub++, done++) {
+      q.now = ((double)t * c->split + sub) * b->dt;
+      int64_t count = NAME(leaf_steps)(b, &k, &q, done % every == 0);
+      if (count >= 256) {
+        NAME(ask)(b, c, t, 0, L);
+        NAME(leaf_events)(b, &k, &q);
+      } else {
+        NAME(leaf_next)(&k, &q, count);
+      }
+      if (c->soc)
+        memcpy(c->soc + done * L, k.at->z, sizeof k.at->z);
+    }
+  }
+  NAME(leaf_rest)(b, &k);
+  NAME(leaf_close)(b, ac, dc);
 }
