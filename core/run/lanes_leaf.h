@@ -665,6 +665,8 @@ static bool NAME (leaf_beyond)(const amp_block *b, const amp_chunk *c) {
 static void NAME(ask)(const amp_block *b, const amp_chunk *c, size_t t,
                       int l0, int l1);
 
+static void NAME (efficiencies)(const amp_block *b, double ac);
+
 /* A chunk for many lanes of one leaf, steps of one length. */
 static void NAME (leaf_chunk)(const amp_block *b, const amp_chunk *c) {
   NAME(leaves) k;
