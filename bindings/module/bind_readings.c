@@ -158,7 +158,8 @@ static bind_lot *push_lot (lua_State *L, int from) {
   lua_setmetatable(L, -2);
   lua_newtable(L);
   if (old != NULL) {
-    int n = old->lot.of > (int)old->lot.n ? old->lot.of : (int)old->lot.n;
+    int n = amp_lot_modules(&old->lot);
+    n = old->lot.of > n ? old->lot.of : n;
     s->lot.of = n;
     bind_push_keys(L, from);
     lua_getfield(L, -1, "module");
@@ -330,8 +331,11 @@ static int lot_without (lua_State *L) {
   bind_lot *s = check_lot(L, 1, "without");
   int given = lua_gettop(L);
   bool *drop = push_marks(L, s->lot.n, false);
-  for (int i = 2; i <= given; i++)
-    drop[check_id(L, i, s)] = true;
+  for (int i = 2; i <= given; i++) {
+    const char *id = s->lot.reading[check_id(L, i, s)].id;
+    for (size_t k = 0; k < s->lot.n; k++)
+      drop[k] = drop[k] || strcmp(s->lot.reading[k].id, id) == 0;
+  }
   bind_lot *out = copy_lot(L, 1, drop);
   if (out->lot.n == 0)
     return bind_error(L, NULL, "lot: no module is left");

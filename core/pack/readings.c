@@ -76,10 +76,21 @@ amp_status amp_reading_check (const amp_reading *r, amp_error *err) {
 /* ---- lots ---- */
 
 size_t amp_lot_find (const amp_lot *lot, const char *id) {
+  size_t flawed = (size_t)-1;
   for (size_t i = 0; i < lot->n; i++)
-    if (strcmp(lot->reading[i].id, id) == 0)
-      return i;
-  return (size_t)-1;
+    if (strcmp(lot->reading[i].id, id) == 0) {
+      if (lot->reading[i].flaw[0] == '\0')
+        return i;
+      flawed = i;
+    }
+  return flawed;
+}
+
+int amp_lot_modules (const amp_lot *lot) {
+  int n = 0;
+  for (size_t i = 0; i < lot->n; i++)
+    n += amp_lot_find(lot, lot->reading[i].id) == i;
+  return n;
 }
 
 static void fill (double *gap, double from) {
@@ -181,7 +192,8 @@ amp_status amp_lot_mean (const amp_lot *lot, amp_reading_field f,
   v.spread = AMP_TESTED;
   v.sd = n > 1 ? sqrt(square / (n - 1)) : 0.0;
   v.n = n;
-  v.of = lot->of > (int)lot->n ? lot->of : (int)lot->n;
+  v.of = amp_lot_modules(lot);
+  v.of = lot->of > v.of ? lot->of : v.of;
   v.lo = -1e300;
   v.hi = 1e300;
   *out = v;
@@ -220,13 +232,17 @@ double amp_lot_median (const amp_lot *lot, amp_reading_field f) {
 amp_status amp_lot_side (const amp_lot *lot, double charge,
                          amp_join_side *out, amp_error *err) {
   amp_value v;
-  double ah = 0.0;
+  double ah = 0.0, n = 0.0;
   for (size_t i = 0; i < lot->n; i++)
-    ah += amp_given(lot->reading[i].charge) ? lot->reading[i].charge : charge;
+    if (lot->reading[i].flaw[0] == '\0') {
+      double q = lot->reading[i].charge;
+      ah += amp_given(q) ? q : charge;
+      n += 1.0;
+    }
   amp_status st = amp_lot_mean(lot, AMP_READING_OCV, &v, err);
   if (st != AMP_OK)
     return st;
-  double r = amp_lot_median(lot, AMP_READING_R10S) / (double)lot->n;
+  double r = amp_lot_median(lot, AMP_READING_R10S) / n;
   *out = (amp_join_side){v.value, r, lot->groups, ah};
   return AMP_OK;
 }

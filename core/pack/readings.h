@@ -40,7 +40,7 @@ typedef struct amp_lot {
   const amp_chemistry *chemistry; /* NULL: not known */
   int groups;       /* in series in a module; 0: not known */
   double nameplate; /* C; NaN: not known */
-  int of;           /* modules delivered, rejects included; 0: n */
+  int of;           /* modules delivered, rejects included; 0: all read */
   size_t n, room;
   amp_reading *reading;
 } amp_lot;
@@ -66,8 +66,10 @@ amp_status amp_lot_add (const amp_context *ctx, amp_lot *lot,
                         const amp_reading *r, amp_error *err);
 void amp_lot_free (const amp_context *ctx, amp_lot *lot);
 
-/* Index of the id, or (size_t)-1. */
+/* Index of the id, of a row that makes sense where there is one, or
+** (size_t)-1; and how many ids there are, rows without sense included. */
 size_t amp_lot_find (const amp_lot *lot, const char *id);
+int amp_lot_modules (const amp_lot *lot);
 
 /* ---- from text ---- */
 

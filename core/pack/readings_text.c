@@ -245,6 +245,11 @@ static bool in_list (const char *word, const char *const *list) {
 
 /* By the words that are no unit; by a unit alone where there are none. */
 static int role_by_words (const words *w) {
+  /* a meter at 1 kHz sees a fraction of the 10 s resistance */
+  static const char *const other[] = {"ac", "khz", "1khz", "impedance", NULL};
+  for (int i = 0; i < w->n; i++)
+    if (in_list(w->word[i], other))
+      return -1;
   for (int units_too = 0; units_too < 2; units_too++)
     for (int k = 0; k < ROLES; k++)
       for (int i = 0; i < w->n; i++)

@@ -189,6 +189,7 @@ static void damage_to_the_file_is_refused (void **state) {
   refused("ocv_v,ah\n25.7,90\n", "no column holds the id", 1);
   refused("id,price\n1,9\n", "'price', is not known", 1);
   refused("id,R\n1,1.9\n", "does not say its unit", 1);
+  refused("id,AC R mohm\n1,1.9\n", "'AC R mohm', is not known", 1);
   refused("id,ocv_ah\n1,25.7\n", "'ocv_ah'", 1);
   refused("id;ocv_v\n1;25.7\n2;25,7\n", "both stand here", 3);
   refused("id;ocv_v\n1;25,7\n2;25.7\n", "both stand here", 3);
@@ -226,6 +227,7 @@ static void a_row_that_makes_no_sense_stays_with_its_reason (void **state) {
     if (strstr(lot.reading[i].flaw, want[i]) == NULL)
       fail_msg("row %zu: no '%s' in '%s'", i, want[i], lot.reading[i].flaw);
   assert_close(lot.reading[0].ocv, 25.76, 0.0); /* the first one counts */
+  assert_int_equal(amp_lot_modules(&lot), 8);   /* "1" stands twice */
   amp_lot_free(NULL, &lot);
   refused("id,ah\n1,-60\n2,-12\n", "no row can be used: ah must lie", 2);
   refused("id,ah\n1,60000\n", "0.1 .. 5000 Ah", 2);
@@ -260,6 +262,18 @@ static void dates_are_counted_in_days (void **state) {
   assert_int_equal(amp_parse_day("2000-03-01x", &d, &err), AMP_EDATA);
   assert_int_equal(amp_parse_day("tuesday", &d, &err), AMP_EDATA);
   assert_int_equal(amp_parse_day("3/4/2000", &d, &err), AMP_EDATA);
+}
+
+/* Of two rows of an id the one that makes sense is found. */
+static void a_row_with_sense_goes_before_one_without (void **state) {
+  amp_lot lot = read_text("id,ah,ocv_v\n1,-60,25.7\n1,90,25.7\n");
+  amp_join_side side;
+  (void)state;
+  assert_int_equal(amp_lot_find(&lot, "1"), 1);
+  assert_int_equal(amp_lot_modules(&lot), 1);
+  assert_int_equal(amp_lot_side(&lot, 1e5, &side, NULL), AMP_OK);
+  assert_close(side.charge, 90 * 3600.0, 1e-9); /* of one module */
+  amp_lot_free(NULL, &lot);
 }
 
 static void two_dates_of_one_module_are_one_reading (void **state) {
@@ -583,6 +597,7 @@ int main (void) {
       cmocka_unit_test(a_row_that_makes_no_sense_stays_with_its_reason),
       cmocka_unit_test(thousands_marks_are_not_guessed),
       cmocka_unit_test(dates_are_counted_in_days),
+      cmocka_unit_test(a_row_with_sense_goes_before_one_without),
       cmocka_unit_test(two_dates_of_one_module_are_one_reading),
       cmocka_unit_test(mean_of_two_of_twelve),
       cmocka_unit_test(peers_are_one_side_of_a_joint),
