@@ -143,6 +143,8 @@ local function most_surge (raw)
   return most
 end
 
+local make_pack -- below
+
 local function one_order (self, order)
   local pool = self.pool
   local raw = core.match_raw(pool, self.series, self.parallel,
@@ -161,6 +163,72 @@ local function one_order (self, order)
     worst_lost_pct = worst.lost_pct, surge = most_surge(raw) }
 end
 
+-- what the window leaves; assumed where the chemistry's daily limits stand in
+local function usable (self, order)
+  local keys, module = { order = order }, core.keys(self.module)
+  local function given (a, b)
+    return (self.window[a] or self.window[b] or module[a] or module[b]) ~= nil
+  end
+  self[order].usable_kwh = make_pack(self, keys).usable_kwh
+  self.usable_basis = given("cell_v_min", "soc_min_pct") and
+    given("cell_v_max", "soc_max_pct") and self.pool.basis or "assumed"
+end
+
+-- ---- a pack of it ----
+
+local window_keys = { "cell_v_min", "cell_v_max", "soc_min_pct",
+  "soc_max_pct" }
+
+-- one module as the bench found it
+local function as_read (entry)
+  local keys = core.keys(entry.module)
+  keys.name, keys.soh_pct = entry.id, nil
+  keys.tested_ah = entry.tested and core.measured(entry.ah) or
+    core.assumed(entry.ah)
+  if entry.r10s_mohm then
+    keys.r10s_mohm = core.measured(entry.r10s_mohm)
+  end
+  return core.module(keys)
+end
+
+-- strings of modules; parallel-first, module i of each position
+local function strings_of (self, order)
+  local strings, raw = {}, self[order].raw
+  for k = 1, self.parallel do
+    strings[k] = {}
+    for i = 1, self.series do
+      local at = order == "string_first" and raw[k][i] or raw[i][k]
+      strings[k][i] = as_read(self.pool[at])
+    end
+  end
+  return strings
+end
+
+-- as many equal modules that hold the same: for more than a pack lists
+local function equal_module (self, order)
+  local keys = core.keys(self.module)
+  local make = self.pool.basis == "measured" and core.measured or
+    self.pool.basis == "claimed" and core.claimed or core.assumed
+  keys.soh_pct = nil
+  keys.tested_ah = make(self[order].ah / self.parallel)
+  return core.module(keys)
+end
+
+local listed_most = 128
+
+make_pack = function (self, keys)
+  for _, key in ipairs(window_keys) do
+    if keys[key] == nil then keys[key] = self.window[key] end
+  end
+  if self.series * self.parallel <= listed_most then
+    keys.strings = strings_of(self, keys.order)
+  else
+    keys.module = equal_module(self, keys.order)
+    keys.series, keys.parallel = self.series, self.parallel
+  end
+  return core.pack(keys)
+end
+
 -- ---- printing ----
 
 local function proof (one)
@@ -176,6 +244,7 @@ local function side_cells (self, order)
   local one = self[order]
   local cells = { what = in_words[order],
     kwh = { value = one.kwh, basis = self.pool.basis },
+    usable_kwh = { value = one.usable_kwh, basis = self.usable_basis },
     ah = { value = one.ah, basis = self.pool.basis }, proven = proof(one),
     unused_pct = one.unused_pct,
     stress = one.stress and { value = one.stress,
@@ -195,6 +264,8 @@ end
 local function side_columns (self)
   local columns = { { key = "what", label = "order", kind = "text" },
     { key = "kwh", label = "kWh, whole charge", kind = "number",
+      unit = "kWh" },
+    { key = "usable_kwh", label = "usable kWh", kind = "number",
       unit = "kWh" },
     { key = "ah", label = "Ah of the pack", kind = "number", unit = "Ah" },
     { key = "proven", label = "optimum", kind = "text" },
@@ -349,23 +420,16 @@ function methods.table (self)
 end
 
 --- plan:pack{ order = "string_first", cell_v_min = 3.3, .. } --> pack of
--- equal modules that holds what this order holds
+-- these modules, each as it was read
 function methods.pack (self, opts)
-  local held, keys = own(self, "pack"), {}
+  local keys = {}
   for key, value in pairs(opts or {}) do keys[key] = value end
   keys.order = keys.order or "string_first"
   if not in_words[keys.order] then
     core.fail("script", "plan:pack: order must be \"string_first\" or " ..
       "\"parallel_first\" (got '" .. tostring(keys.order) .. "')")
   end
-  local module = core.keys(held.module)
-  module.soh_pct = nil
-  local make = held.pool.basis == "measured" and core.measured or
-    held.pool.basis == "claimed" and core.claimed or core.assumed
-  module.tested_ah = make(held[keys.order].ah / held.parallel)
-  keys.module = core.module(module)
-  keys.series, keys.parallel = held.series, held.parallel
-  return core.pack(keys)
+  return make_pack(own(self, "pack"), keys)
 end
 
 local known = { "series", "parallel", "string_first", "parallel_first",
@@ -394,7 +458,7 @@ function meta.__tostring (self)
 end
 
 -- what a script reads of one order: strings or positions by id
-local read_keys = { "kwh", "ah", "best_ah", "bound_ah", "proven", "gap_pct",
+local read_keys = { "kwh", "usable_kwh", "ah", "best_ah", "bound_ah", "proven", "gap_pct",
   "unused_pct", "stress", "stress_id", "worst_id", "worst_lost_kwh",
   "worst_lost_pct", "surge", "spares" }
 
@@ -421,7 +485,8 @@ local function level_note (lot)
   end
 end
 
-local match_keys = { "series", "parallel", "give_pct", "owned" }
+local match_keys = { "series", "parallel", "give_pct", "owned",
+  "cell_v_min", "cell_v_max", "soc_min_pct", "soc_max_pct" }
 
 -- the owned in strings of their own, the bought in the others
 local function apart (self, owned, bought)
@@ -450,7 +515,7 @@ function plan.match (lot, opts)
   end
   tables.check_keys("match", opts, match_keys)
   local pool = { out = {}, seen = {}, notes = {}, basis = "measured" }
-  local held = { pool = pool, series = whole(opts, "series"),
+  local held = { pool = pool, window = {}, series = whole(opts, "series"),
     parallel = whole(opts, "parallel") }
   local give = opts.give_pct or 0
   if type(give) ~= "number" or not (give >= 0 and give <= 50) then
@@ -468,10 +533,12 @@ function plan.match (lot, opts)
       held.parallel, wanted, #pool, #pool.out > 0 and " (left out: " ..
       table.concat(pool.out, ", ") .. ")" or ""))
   end
+  for _, key in ipairs(window_keys) do held.window[key] = opts[key] end
   held.module, held.nominal_v = module, core.module_facts(module).nominal_v
   held.read = {}
   for _, order in ipairs(orders) do
     held[order] = one_order(held, order)
+    usable(held, order)
     held.read[order] = readable(held[order], order)
   end
   if opts.owned ~= nil then held.apart_ah = apart(held, split(pool)) end
