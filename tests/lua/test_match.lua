@@ -118,6 +118,24 @@ local pack = plan:pack{ order = "parallel_first", cell_v_min = 3.3,
 check.close(pack.tested_kwh, plan.parallel_first.kwh, 1e-9, "the same kWh")
 check.equal(pack.groups, 14, "14 groups")
 
+check.equal(pack.strings[1][1].name, "a", "with the modules by id")
+check.equal(pack.strings[2][1].tested_ah.value, 70, "as they were read")
+check.equal(pack.strings[2][1].tested_ah.basis, "measured", "and measured")
+check.close(plan:pack{ cell_v_min = 3.3, cell_v_max = 4.1 }.tested_kwh,
+  plan.string_first.kwh, 1e-9, "string-first unless said")
+
+-- the window of the plan is the pack's, unless it has its own
+local half = amp.match(four, { series = 2, parallel = 2, soc_min_pct = 20,
+  soc_max_pct = 70 })
+check.close(half.string_first.usable_kwh, half.string_first.kwh / 2, 1e-9,
+  "half of the charge")
+check.close(half:pack().usable_kwh, half.string_first.kwh / 2, 1e-9,
+  "in the pack too")
+check.close(half:pack{ soc_max_pct = 95 }.usable_kwh,
+  half.string_first.kwh * 0.75, 1e-9, "or the pack's own")
+check.ok(not tostring(half):find("usable kWh%s+[%d.]+%?"), "nothing assumed")
+check.ok(text:find("usable kWh%s+[%d.]+%?"), "daily limits are assumed")
+
 -- a window of 3.30 to 4.10 V is 5.0 to 93.8 % of the invented curve: of ten
 -- at 93.75 Ah 21.28 kWh, of eight 17.03; by hand
 local curve = amp.chemistry{ name = "invented", interp = "linear",
@@ -136,6 +154,13 @@ local full = amp.match(lot_of({ { "1", 33.9 }, { "2", 31.2 }, { "3", 32.5 } },
   pouch:with{ capacity_ah = amp.claimed(37) }), { series = 1, parallel = 3 })
 check.close(full.string_first.ah, 97.6, 1e-9, "the sum of all")
 check.close(full.parallel_first.ah, 97.6, 1e-9, "in either order")
+
+-- more than a pack lists: equal modules that hold as much
+local crowd = {}
+for i = 1, 132 do crowd[i] = { "c" .. i, 90 + i % 7 } end
+local wide = amp.match(lot_of(crowd), { series = 2, parallel = 66 })
+check.close(wide:pack{ order = "parallel_first" }.tested_kwh,
+  wide.parallel_first.kwh, 1e-9, "132 modules")
 
 -- modules that stand apart in charge
 local low = amp.match(lot_of{ { "1", 90 }, { "2", 90 }, { "3", 90 } }:with("3",
