@@ -8,6 +8,7 @@
 **   first_unserved_h last_unserved_h first_curtailed_h first_empty_h (a
 **   limit held a discharge down; nil: never),
 **   balance_kwh stored_kwh asked_kwh supply_kwh (nil: as much as needed)
+**   voltage_min_v voltage_min_h (lowest at the terminals, and when)
 **   soc_min_pct soc_max_pct soc_start_pct soc_end_pct temp_min_c temp_max_c
 **   current_max_a current_min_a efc days steps step_s window_min_pct
 **   window_max_pct basis, level ("detailed"; "mixed" or "heat": why it is
@@ -242,8 +243,20 @@ static double hours_or_never (double s) {
   return s < 0.0 ? NAN : s / 3600.0;
 }
 
+/* The lowest voltage at the terminals and the end of the step it was in. */
+static void push_sag (lua_State *L, const run *r) {
+  const double *v = amp_trace_column(r->trace, "voltage_low_v");
+  const double *end = amp_trace_column(r->trace, "time_s");
+  size_t n = amp_trace_length(r->trace), low = 0;
+  for (size_t i = 1; i < n; i++)
+    low = v[i] < v[low] ? i : low;
+  set(L, "voltage_min_v", v[low]);
+  set(L, "voltage_min_h", end[low] / 3600.0);
+}
+
 static void push_extremes (lua_State *L, const run *r) {
   const amp_sim_result *a = &r->result;
+  push_sag(L, r);
   set(L, "soc_min_pct", a->soc_low * 100.0);
   set(L, "soc_max_pct", a->soc_high * 100.0);
   set(L, "soc_start_pct", a->soc_start * 100.0);

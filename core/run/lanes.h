@@ -153,6 +153,7 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(cdr)                                                                     \
   X(cf)                                                                      \
   X(cspare)                                                                  \
+  X(rend) /* ohmic part at the end of the step */                            \
   X(bl)   /* A that bleed past the leaf's groups */                          \
   X(worn)                                                                    \
   X(rev)  /* J, heat that comes and goes with charge */                      \
@@ -200,7 +201,6 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(leftc)                                                                   \
   X(e) /* mean voltage of the leaf e - r i, r at its end */                  \
   X(r)                                                                       \
-  X(r_end)                                                                   \
   X(skin_end)
 
 #define LINE_FIELDS(X)                                                       \
@@ -383,6 +383,8 @@ typedef struct amp_block {
   bool amps;   /* the present step asks current: 'want' */
   const amp_phase *phase; /* the present one, or NULL */
   double *ended; /* one lane: s from the start at which it ended; or NULL */
+  bool traced;
+  double low;  /* one lane: V, lowest where parts of this step end */
   bool curved; /* converters whose efficiency goes by load */
   const amp_converter *converter[AMP_LANES];
   bool stats;            /* sums of each leaf are kept */
@@ -424,6 +426,7 @@ enum {
   TRACE_UNSERVED,
   TRACE_CURTAILED,
   TRACE_END,
+  TRACE_LOW,
   AMP_TRACE
 };
 

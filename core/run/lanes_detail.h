@@ -395,23 +395,12 @@ static void NAME (detail_ends)(const amp_block *b, const double *coef,
     NAME(detail_voltage)(b, k, &end, x, v, dv, l0, l1);
     EACH_LANE {
       double r = p->rj[l] - p->kv[l] * dv[l] * d->ip[l];
-      d->r_end[l] = r;
+      w->rend[l] = r;
       w->ocv[l] = v[l] - dv[l] * x[l]; /* so that kv ocv - r i is the end */
       w->shape[l] = r - p->rj[l];
       w->slope[l] = 0.0;
       w->v1[l] = 0.0;
       w->v2[l] = 0.0;
-    }
-  }
-}
-
-/* From here on r0 of the leaf is that at the end of the step. */
-static void NAME (detail_room)(const amp_block *b, int l0, int l1) {
-  EACH_DETAILED {
-    NAME(work) *w = (NAME(work) *)b->work + k;
-    const NAME(detail) *d = (const NAME(detail) *)b->detail + k;
-    EACH_LANE {
-      w->r0[l] = d->r_end[l];
     }
   }
 }

@@ -259,7 +259,7 @@ static void NAME (extra_take)(const amp_block *b, double tau, int l0,
       double open = p->kv[l] * w->ocv[l] - w->v1[l] - w->v2[l];
       if (b->features) {
         p->worn[l] = w->worn[l];
-        p->vend[l] = (open - w->r0[l] * w->i[l]) * p->ikv[l];
+        p->vend[l] = (open - w->rend[l] * w->i[l]) * p->ikv[l];
         g->bled[l] += w->bled[l];
         g->rev[l] += w->rev[l];
       }
@@ -310,7 +310,7 @@ static void NAME (extra_event)(const amp_block *b, double now, bool ended,
       ended = false;
     }
     double v = (p->kv[l] * p->ocv[l] - p->v1[l] - p->v2[l] -
-                w->r0[l] * w->i[l]) *
+                w->rend[l] * w->i[l]) *
                p->ikv[l];
     double vlo = p->vmin[l] * p->ikv[l], vhi = p->vmax[l] * p->ikv[l];
     double room = s->i[l] > 0.0

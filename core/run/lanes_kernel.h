@@ -309,6 +309,8 @@ static inline void NAME (leaf_ends)(const amp_block *b, const double *coef,
       w->v1[l] = c->a1[l] * p->v1[l] + c->b1[l] * i;
       w->v2[l] = c->a2[l] * p->v2[l] + c->b2[l] * i;
       w->temp[l] = t_end + c->at[l] * (p->temp[l] - t_end);
+      w->rend[l] =
+          p->kr[l] * at.shape * NAME(warm_factor)(p, l) + p->rj[l];
       w->ocv[l] = at.ocv;
       w->slope[l] = at.slope;
       w->shape[l] = at.shape;
@@ -333,7 +335,7 @@ static inline void NAME (room)(const amp_block *b, int l0, int l1) {
     NAME(work) *w = (NAME(work) *)b->work + k;
     EACH_LANE {
       double open = p->kv[l] * w->ocv[l] - w->v1[l] - w->v2[l];
-      double v = open - w->r0[l] * w->i[l];
+      double v = open - w->rend[l] * w->i[l];
       double low =
           NAME(least)(w->z[l] - p->zmin[l],
                       s->keep[l] > 0.5 ? BIG : (v - p->vmin[l]) * p->ikv[l]);
@@ -345,7 +347,7 @@ static inline void NAME (room)(const amp_block *b, int l0, int l1) {
                                                        : BIG;
       s->margin[l] = NAME(least)(s->margin[l], room + SLACK);
       w->e[l] = open; /* for the converter's limit: the tree at the end */
-      w->r[l] = w->r0[l];
+      w->r[l] = w->rend[l];
     }
   }
   if (b->features)
@@ -475,8 +477,6 @@ static inline void NAME (try)(const amp_block *b, const double *coef,
     NAME(detail_ends)(b, coef, tau, l0, l1);
   if (b->features)
     NAME(extra_ends)(b, coef, tau, l0, l1);
-  if (b->detail)
-    NAME(detail_room)(b, l0, l1);
   NAME(room)(b, l0, l1);
   if (b->phase)
     NAME(phase_room)(b, l0, l1);
@@ -686,8 +686,22 @@ static double NAME (at_limit)(const amp_block *b, double left, double now,
   return to > 0.0 ? to : left;
 }
 
+/* Voltage at the terminals now, of one lane alone, at its last current. */
+static double NAME (voltage_now)(const amp_block *b) {
+  const NAME(step) *s = (const NAME(step) *)b->step;
+  const int l = 0;
+  for (int k = 0; k < b->leaves; k++) {
+    const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
+    NAME(work) *w = (NAME(work) *)b->work + k;
+    w->e[l] = p->kv[l] * p->ocv[l] - p->v1[l] - p->v2[l];
+    w->r[l] = p->kr[l] * p->shape[l] * NAME(warm_factor)(p, l) + p->rj[l];
+  }
+  NAME(tree_up)(b, 0, 1);
+  return b->e[l] - b->r[l] * s->i[l];
+}
+
 /* A step of one lane that meets limits: go to each, then on. */
-static void NAME (limits)(const amp_block *b, double dt, double now, int l) {
+static void NAME (limits)(amp_block *b, double dt, double now, int l) {
   const NAME(step) *s = (const NAME(step) *)b->step;
   NAME(lane) *g = (NAME(lane) *)b->lane;
   double left = dt;
@@ -704,6 +718,8 @@ static void NAME (limits)(const amp_block *b, double dt, double now, int l) {
     }
     NAME(take_part)(b, part, now, l);
     now += part;
+    if (L == 1 && b->traced)
+      b->low = NAME(least)(b->low, NAME(voltage_now)(b));
     if (b->phase && NAME(at_charge)(b, s->power[l], l))
       NAME(phase_end)(b, now, l);
     if (b->features | b->stats)
@@ -787,20 +803,6 @@ static void NAME (ask_phase)(amp_block *b, const amp_chunk *c, size_t t) {
   }
 }
 
-/* Voltage at the terminals now, of one lane alone, at its last current. */
-static double NAME (voltage_now)(const amp_block *b) {
-  const NAME(step) *s = (const NAME(step) *)b->step;
-  const int l = 0;
-  for (int k = 0; k < b->leaves; k++) {
-    const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
-    NAME(work) *w = (NAME(work) *)b->work + k;
-    w->e[l] = p->kv[l] * p->ocv[l] - p->v1[l] - p->v2[l];
-    w->r[l] = p->kr[l] * p->shape[l] * NAME(warm_factor)(p, l) + p->rj[l];
-  }
-  NAME(tree_up)(b, 0, 1);
-  return b->e[l] - b->r[l] * s->i[l];
-}
-
 static void NAME (sums_now)(const amp_block *b, double *sum) {
   const NAME(lane) *g = (const NAME(lane) *)b->lane;
   sum[0] = g->out[0];
@@ -831,6 +833,7 @@ static void NAME (keep_trace)(const amp_block *b, double *row, double now,
   row[TRACE_UNSERVED] = is[4] * by;
   row[TRACE_CURTAILED] = is[5] * by;
   row[TRACE_END] = NAME(voltage_now)(b);
+  row[TRACE_LOW] = NAME(least)(b->low, row[TRACE_END]);
 }
 
 /* A whole step of all lanes; those with margin < 0 keep their state. Gives
@@ -946,6 +949,7 @@ static void NAME (one_step)(amp_block *b, const amp_chunk *c,
   bool halved = c->measure && (k->done + 1) % (size_t)c->measure == 0;
   if (halved)
     NAME(halves)(b);
+  b->low = BIG;
   int64_t bad = NAME(whole_step)(b, now, fresh);
   if (halved)
     NAME(compare)(b);
@@ -991,6 +995,7 @@ void ENTRY (amp_block *b, const amp_chunk *c) {
   size_t every = amp_lanes_warm(b->dt);
   double ac = 0.0, dc = 0.0, each = b->dt * c->split;
   b->phase = NULL;
+  b->traced = c->trace != NULL;
   NAME(coefs)(b, c);
   if (b->single && L > 1 && !c->edge) {
     NAME(leaf_chunk)(b, c);

@@ -1208,8 +1208,8 @@ struct amp_trace {
 };
 
 static const char *const trace_name[AMP_TRACE] = {
-    "time_s",  "soc",        "current_a",   "voltage_v",    "temp_k",
-    "power_w", "unserved_w", "curtailed_w", "voltage_end_v"};
+    "time_s",  "soc",        "current_a",   "voltage_v",     "temp_k",
+    "power_w", "unserved_w", "curtailed_w", "voltage_end_v", "voltage_low_v"};
 
 /* Rows of 'fields' numbers as columns of n. */
 static void turn (const double *row, size_t n, size_t fields, double *to) {

@@ -171,8 +171,9 @@ const double *amp_trace_leaf_column (const amp_trace *t, size_t leaf,
                                      const char *name);
 /* "time_s" (end of step, from the duty's start) "soc" "current_a"
 ** "voltage_v" "temp_k" "power_w" "unserved_w" (AC and DC) "curtailed_w"
-** "voltage_end_v"; else NULL. Charge, temperature and voltage_end_v are
-** those at the end of the step, the others its means. */
+** "voltage_end_v" "voltage_low_v"; else NULL. Charge, temperature and
+** voltage_end_v are those at the end of the step, the others its means;
+** voltage_low_v is the lowest at its end and at the limits met inside it. */
 const double *amp_trace_column (const amp_trace *t, const char *name);
 
 /* s from the start at which phase i of the duty ended: by what it names, by

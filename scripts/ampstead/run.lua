@@ -29,8 +29,8 @@ local columns = {
 
 -- read by code besides, of the whole run
 local fields = { "dc_served_kwh", "dc_unserved_kwh", "first_unserved_h",
-  "last_unserved_h", "first_curtailed_h", "first_empty_h", "soc_min_pct",
-  "soc_max_pct",
+  "last_unserved_h", "first_curtailed_h", "first_empty_h", "voltage_min_v",
+  "voltage_min_h", "soc_min_pct", "soc_max_pct",
   "soc_start_pct", "soc_end_pct", "temp_min_c", "temp_max_c",
   "current_max_a", "current_min_a", "efc", "balance_kwh", "stored_kwh",
   "asked_kwh", "supply_kwh", "conversion_kwh", "days", "steps", "step_s",

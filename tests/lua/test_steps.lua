@@ -32,6 +32,8 @@ local last = rows[#rows]
 check.ok(last.current_a == 0, "after its end a phase rests")
 local least = math.huge
 for i = 1, #rows do least = math.min(least, rows[i].voltage_end_v) end
+check.close(run.voltage_min_v, 46, 1e-6, "the lowest is where it ended")
+check.close(run.voltage_min_h, run.first_empty_h, 1 / 60, "and then")
 check.ok(least > 45.999 and least < 46.5,
   "no voltage below the one that ends it")
 

@@ -420,6 +420,10 @@ static void phases_end_where_they_say (void **state) {
   assert_close(soc[449], soc[359], 1e-15);
   empty = 4500.0 + (soc[449] - 0.4 - 8.0 * 5e-3) * 36000.0 / 8.0;
   assert_close(amp_trace_phase_end(t, 2), empty, 1e-5);
+  /* lowest there, inside a step after whose end the cell rests */
+  assert_close(
+      amp_trace_column(t, "voltage_low_v")[450 + (int)((empty - 4500) / 10)],
+      3.4, 1e-8);
   assert_close(r.first_empty, empty, 1e-5);
   assert_close(amp_trace_column(t, "current_a")[d.n - 1], 0.0, 0.0);
   assert_close(r.total.dc_unserved, 0.0, 0.0);
