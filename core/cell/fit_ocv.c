@@ -548,19 +548,23 @@ static const char *name_of (const amp_fit_input *in, int k) {
   return in->pulse_name[k] != NULL ? in->pulse_name[k] : "pulse log";
 }
 
-/* Do the rests lie on the curve at all? */
+/* Do the rests lie on the curve at all, where it is not steep? */
 static void judge_rests (const rests *r, const char *name, amp_fit *out) {
   double sum = 0.0;
+  int n = 0;
   for (int k = 0; k < r->n; k++) {
     double z = fmin(fmax(soc_of(r, r->at[k].charge), 0.0), 1.0);
     double d = r->at[k].v - amp_curve_at(&r->curve, z);
-    sum += d * d / r->n;
+    if (amp_curve_slope(&r->curve, z) > ANCHOR_SLOPE)
+      continue;
+    sum += d * d;
+    n++;
   }
-  if (sqrt(sum) > REST_OFF)
+  if (n > 0 && sqrt(sum / n) > REST_OFF)
     amp_fit_warn(out,
                  "%s: its rests lie %g mV off the curve on the average: is"
                  " the chemistry right?",
-                 name, amp_fit_round(1000.0 * sqrt(sum)));
+                 name, amp_fit_round(1000.0 * sqrt(sum / n)));
 }
 
 /* Log k: its capacity, first SoC and temperature. */

@@ -294,6 +294,7 @@ static void lfp_26650 (void **state) {
                 " %.1f mV, left out\n",
                 2000.0 * gap);
   assert_true(warned("the curve is that after discharging"));
+  assert_false(warned("is the chemistry right?"));
   assert_true(gap > 0.002 && gap < 0.020);
   two = two_numbers("lfp");
   a = compare(&two, LFP "discharge_1C_20degC.csv", 20, 0, 0,
