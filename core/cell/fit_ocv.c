@@ -567,10 +567,12 @@ static void judge_rests (const rests *r, const char *name, amp_fit *out) {
                  name, amp_fit_round(1000.0 * sqrt(sum / n)));
 }
 
-/* Log k: its capacity, first SoC and temperature. */
+/* Log k: its capacity with sd (INFINITY: not known), first SoC and
+** temperature. */
 static amp_status place_log (const amp_context *ctx, const amp_fit_input *in,
-                             int k, rests *r, amp_fit *out, amp_error *err) {
-  double sd = 0.0, edge;
+                             int k, rests *r, double *sd, amp_fit *out,
+                             amp_error *err) {
+  double edge;
   amp_status st =
       collect_rests(ctx, in->pulse[k], in->capacity, r, &edge, err);
   if (st != AMP_OK)
@@ -579,17 +581,15 @@ static amp_status place_log (const amp_context *ctx, const amp_fit_input *in,
   if (r->n == 0)
     amp_fit_warn(out, "%s: holds no rest; it is taken to begin full",
                  name_of(in, k));
+  *sd = 0.0;
   if (in->pulse_capacity[k] > 0.0)
     r->capacity = in->pulse_capacity[k];
   else
-    st = lay_on_curve(ctx, r, in->capacity, &sd, err);
+    st = lay_on_curve(ctx, r, in->capacity, sd, err);
   if (st != AMP_OK)
     return st;
-  if (!(sd < 0.05 * r->capacity))
-    amp_fit_warn(out,
-                 "%s: its rests do not determine the capacity; %g Ah"
-                 " are taken",
-                 name_of(in, k), amp_fit_round(r->capacity / 3600.0));
+  if (!(*sd < 0.05 * r->capacity))
+    *sd = INFINITY;
   judge_rests(r, name_of(in, k), out);
   out->capacity_at[k] = r->capacity;
   out->soc_at[k] = soc_of(r, 0.0);
@@ -598,12 +598,53 @@ static amp_status place_log (const amp_context *ctx, const amp_fit_input *in,
     out->temp_at[k] = T_REF;
     amp_fit_warn(out, "%s: no temperature; 25 C is taken", name_of(in, k));
   }
-  if (in->pulse_capacity[k] > 0.0)
-    return AMP_OK;
-  amp_fit_add(out, "capacity", "Ah", __builtin_nan(""), r->capacity / 3600.0,
-              sd / 3600.0);
-  out->parameter[out->parameters - 1].temp = out->temp_at[k];
   return AMP_OK;
+}
+
+/* The log with a known capacity whose temperature is nearest to log k's;
+** -1: none has one. */
+static int nearest_known (const amp_fit_input *in, const amp_fit *out,
+                          const double *sd, int k) {
+  int best = -1;
+  for (int j = 0; j < in->pulses; j++)
+    if (isfinite(sd[j]) &&
+        (best < 0 || fabs(out->temp_at[j] - out->temp_at[k]) <
+                         fabs(out->temp_at[best] - out->temp_at[k])))
+      best = j;
+  return best;
+}
+
+/* A capacity the log's rests do not tell is that of the log nearest in
+** temperature whose do; where none does, the label's. */
+static void borrow_capacity (const amp_fit_input *in, const double *sd, int k,
+                             amp_fit *out) {
+  int from = nearest_known(in, out, sd, k);
+  double lo, hi, top;
+  amp_fit_span(in->pulse[k], &lo, &hi);
+  top = out->soc_at[k] - lo / out->capacity_at[k];
+  if (from >= 0)
+    out->capacity_at[k] = out->capacity_at[from];
+  out->soc_at[k] = top + lo / out->capacity_at[k];
+  amp_fit_warn(out,
+               "%s: its rests do not determine the capacity; %g Ah %s are"
+               " taken",
+               name_of(in, k), amp_fit_round(out->capacity_at[k] / 3600.0),
+               from >= 0 ? "of the log nearest in temperature"
+                         : "of the label");
+}
+
+/* Capacities with what is known of them; those given are no result. */
+static void report_capacities (const amp_fit_input *in, const double *sd,
+                               amp_fit *out) {
+  for (int k = 0; k < in->pulses; k++) {
+    if (in->pulse_capacity[k] > 0.0)
+      continue;
+    if (!isfinite(sd[k]))
+      borrow_capacity(in, sd, k, out);
+    amp_fit_add(out, "capacity", "Ah", __builtin_nan(""),
+                out->capacity_at[k] / 3600.0, sd[k] / 3600.0);
+    out->parameter[out->parameters - 1].temp = out->temp_at[k];
+  }
 }
 
 /* The log nearest 25 C. */
@@ -666,15 +707,16 @@ static amp_status curve_and_capacity (const amp_context *ctx,
                                       const amp_fit_input *in, rests *r,
                                       amp_fit *out, amp_error *err) {
   amp_status st = AMP_OK;
-  double edge;
+  double edge, sd[AMP_FIT_LOGS];
   int best;
   if (in->slow != NULL)
     st = slow_curve(ctx, in, r, out, err);
   r->curve = out->chemistry.ocv;
   for (int k = 0; k < in->pulses && st == AMP_OK; k++)
-    st = place_log(ctx, in, k, r, out, err);
+    st = place_log(ctx, in, k, r, &sd[k], out, err);
   if (st != AMP_OK || in->pulses == 0)
     return st;
+  report_capacities(in, sd, out);
   best = reference_log(in, out);
   st = collect_rests(ctx, in->pulse[best], in->capacity, r, &edge, err);
   r->capacity = out->capacity_at[best];

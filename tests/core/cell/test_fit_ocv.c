@@ -249,7 +249,16 @@ static void log_that_never_rests_is_said_to_begin_full (void **state) {
   fit_now(&in);
   assert_true(warned(&fit, "holds no rest; it is taken to begin full"));
   assert_true(warned(&fit, "its rests do not determine the capacity"));
-  assert_close(fit.capacity_at[0], 2.9 * AH, 1e-6); /* the label */
+  assert_true(warned(&fit, "2.9 Ah of the label are taken"));
+  assert_close(fit.capacity_at[0], 2.9 * AH, 1e-6);
+  /* beside a log that knows better, that one's */
+  amp_test_log pulses = pulse_log(&cell, nca, 1.0);
+  in.pulses = 2;
+  in.pulse[1] = &pulses;
+  fit_now(&in);
+  assert_close(fit.capacity_at[1], 3.0 * AH, 0.03 * AH);
+  assert_close(fit.capacity_at[0], fit.capacity_at[1], 0);
+  amp_log_free(NULL, &pulses);
   amp_log_free(NULL, &log);
 }
 
