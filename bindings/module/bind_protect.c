@@ -118,25 +118,12 @@ static const bind_class fuse_class = {"fuse",
 
 /* ---- the short circuit of a pack ---- */
 
-enum { STRINGS = 1000 };
-
-/* Strings alike, by the module's 10 s resistance; NaN where none is given. */
-static amp_status short_of (const bind_pack *p, double v, double out,
-                            double *r, amp_short *a, amp_error *err) {
-  const amp_module *m = &p->module->m;
-  double one = amp_value_is_set(&m->r10s) ? m->r10s.value * p->series : NO;
-  for (int i = 0; i < p->parallel && i < STRINGS; i++)
-    r[i] = one;
-  amp_short_spec s = {p->parallel, r, v, out};
-  return amp_short_of(&s, a, err);
-}
-
 static amp_status full_voltage (const bind_pack *p, double *v,
                                 amp_error *err) {
   amp_window w;
   amp_status s = bind_pack_window(p, &w, err);
   if (s == AMP_OK)
-    *v = w.v_max * p->series * p->module->m.series;
+    *v = w.v_max * amp_build_groups(&p->build);
   return s;
 }
 
@@ -152,8 +139,7 @@ static void put_short (lua_State *L, const amp_short *a) {
 static int short_raw (lua_State *L) {
   static const char *const words[] = {"v", "out_mohm", NULL};
   const bind_pack *p = bind_check(L, 1, "pack", "short_circuit");
-  double *r = lua_newuserdatauv(L, STRINGS * sizeof *r, 0), full = NO;
-  double peak, steady;
+  double full = NO, peak, steady;
   amp_short a;
   amp_error err = {0};
   bind_options(L, 2, "short_circuit", words);
@@ -161,7 +147,7 @@ static int short_raw (lua_State *L) {
     return bind_raise(L, NULL, "short_circuit", &err);
   double v = bind_option(L, 2, "v", full);
   double out = bind_option(L, 2, "out_mohm", NO) * 1e-3;
-  amp_status s = short_of(p, v, out, r, &a, &err);
+  amp_status s = amp_short_of_build(&p->build, v, out, &a, &err);
   if (s != AMP_OK && s != AMP_EMISSING)
     return bind_raise(L, NULL, "short_circuit", &err);
   lua_newtable(L);
@@ -170,13 +156,14 @@ static int short_raw (lua_State *L) {
   bind_put(L, "strings", p->parallel);
   if (s == AMP_OK) {
     put_short(L, &a);
-    bind_put(L, "r_mohm", p->module->m.r10s.value * 1e3 * p->series);
+    bind_put(L, "r_mohm", v / a.bus * 1e3);
+    bind_put_flag(L, "bound", a.bound);
+    bind_put(L, "known", a.known);
     lua_pushstring(L, amp_basis_name(p->module->m.r10s.basis));
     lua_setfield(L, -2, "basis");
   }
   if (s == AMP_OK && strcmp(p->module->m.chemistry->name, "lead_acid") == 0) {
-    double nominal = amp_module_nominal_v(&p->module->m) * p->series;
-    amp_short_lead_acid(nominal, r[0] / p->parallel,
+    amp_short_lead_acid(amp_build_nominal_v(&p->build), v / a.bus,
                         amp_given(out) ? out : 0.0, &peak, &steady);
     bind_put(L, "peak_ka", peak / 1e3);
     bind_put(L, "lasting_ka", steady / 1e3);
@@ -285,16 +272,15 @@ static void take_cable (lua_State *L, const bind_cable *b, const char *who,
 
 static void take_pack (lua_State *L, const bind_pack *p, const char *who,
                        bind_circuit *s) {
-  double full = NO, *r = lua_newuserdatauv(L, STRINGS * sizeof *r, 0);
+  double full = NO;
   amp_error err = {0};
   if (full_voltage(p, &full, &err) != AMP_OK)
     bind_raise(L, &circuit_class, who, &err);
   if (!amp_given(s->c.v_full))
     s->c.v_full = full;
-  if (!s->short_given &&
-      short_of(p, s->c.v_full, s->out, r, &s->s, NULL) == AMP_OK)
+  if (!s->short_given && amp_short_of_build(&p->build, s->c.v_full, s->out,
+                                            &s->s, NULL) == AMP_OK)
     s->c.prospective = &s->s;
-  lua_pop(L, 1);
 }
 
 static void circuit_finish (lua_State *L, int keys, void *spec) {

@@ -92,6 +92,65 @@ amp_status amp_short_of (const amp_short_spec *s, amp_short *out,
   return AMP_OK;
 }
 
+/* ohm, NaN where nobody measured it */
+static double measured_r (const amp_build *b, int at) {
+  const amp_module *m = b->all ? b->all : b->module[at];
+  return amp_value_is_set(&m->r10s) ? m->r10s.value : NO;
+}
+
+/* String 'k' whose first module is 'at', with its joints and leads. */
+static double string_r (const amp_build *b, int k, int at) {
+  int n = b->inner[b->all ? 0 : k];
+  double r = b->lead + b->link * (n - 1);
+  for (int i = 0; i < n; i++)
+    r += measured_r(b, at + i);
+  return r;
+}
+
+/* All levels in series; a module that is not known carries nothing here. */
+static double levels_r (const amp_build *b, bool *bound) {
+  double r = b->link * (b->outer - 1);
+  int at = 0;
+  for (int k = 0; k < b->outer; k++) {
+    int n = b->inner[b->all ? 0 : k];
+    double g = 0.0;
+    for (int i = 0; i < n; i++) {
+      double one = measured_r(b, at + i);
+      *bound = *bound || !amp_given(one);
+      g += amp_given(one) ? 1.0 / (one + b->lead) : 0.0;
+    }
+    r = g > 0.0 ? r + 1.0 / g : NO;
+    at += n;
+  }
+  return r;
+}
+
+amp_status amp_short_of_build (const amp_build *b, double v, double out,
+                               amp_short *a, amp_error *err) {
+  double r[AMP_SHORT_STRINGS];
+  amp_short_spec s = {1, r, v, out};
+  bool bound = false;
+  int at = 0;
+  amp_status st =
+      amp_check_range(err, "strings", b->outer, 1, AMP_SHORT_STRINGS);
+  if (st != AMP_OK)
+    return st;
+  if (b->string_first) {
+    s.strings = b->outer;
+    for (int k = 0; k < b->outer; k++) {
+      r[k] = string_r(b, k, at);
+      at += b->inner[b->all ? 0 : k];
+    }
+  } else
+    r[0] = levels_r(b, &bound);
+  if ((st = amp_short_of(&s, a, err)) != AMP_OK || b->string_first)
+    return st;
+  a->string = a->into = NO;
+  a->bound = bound;
+  a->high = bound ? NO : a->high;
+  return AMP_OK;
+}
+
 void amp_short_lead_acid (double nominal, double r, double out, double *peak,
                           double *steady) {
   double e = 1.05 * nominal, first = 0.9 * r + out;

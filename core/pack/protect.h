@@ -9,6 +9,7 @@
 #define AMP_PACK_PROTECT_H
 
 #include "base/error.h"
+#include "pack/build.h"
 #include "pack/trip.h"
 #include <stdbool.h>
 
@@ -35,6 +36,8 @@ amp_status amp_fuse_time (const amp_trip *curve, double current,
 
 /* ---- prospective short circuit ---- */
 
+enum { AMP_SHORT_STRINGS = 1000 };
+
 typedef struct amp_short_spec {
   int strings;
   const double *r; /* ohm of each string by a pulse of 10 s; NaN: unknown */
@@ -59,6 +62,15 @@ typedef struct amp_short {
 */
 amp_status amp_short_of (const amp_short_spec *s, amp_short *out,
                          amp_error *err);
+
+/*
+** The same of a pack as it is put together, with the joints and leads it was
+** given; a module without a measured resistance leaves its string unknown.
+** Parallel-first is one string of levels: nothing is told of strings, and a
+** level with an unknown module counts what is known of it: a bound.
+*/
+amp_status amp_short_of_build (const amp_build *b, double v, double out,
+                               amp_short *a, amp_error *err);
 
 /*
 ** Stationary lead-acid after IEC 61660-1, from memory: 'nominal' V charged,

@@ -318,7 +318,8 @@ local short_columns = { text("what", "short circuit"),
   number("into_string_ka", "the others into one string kA", "kA"),
   number("peak_ka", "lead-acid, peak kA", "kA"),
   number("lasting_ka", "lead-acid, lasting kA", "kA"),
-  number("v", "full V", "V"), number("r_mohm", "a string mohm", "mohm") }
+  number("v", "full V", "V"), number("r_mohm", "the pack, 10 s mohm", "mohm"),
+  text("bound", "only a bound", true) }
 
 --- pack:short_circuit{ v, out_mohm } --> one row, .bus_ka .high_ka ..
 function copper.short_circuit (pack, opts)
@@ -327,11 +328,16 @@ function copper.short_circuit (pack, opts)
   local head = "No resistance is known: the short circuit has no bound, and " ..
     "nothing is said of an interrupt rating."
   if raw.bus_ka then
-    head = string.format("%s kA at the busbar by the 10 s resistance, up to " ..
-      "%s kA in the first moment.", short(raw.bus_ka), short(raw.high_ka))
+    head = string.format("%s%s kA at the busbar by the 10 s resistance%s.",
+      raw.bound and "At least " or "", short(raw.bus_ka), raw.high_ka and
+      ", up to " .. short(raw.high_ka) .. " kA in the first moment" or "")
     raw.bus_ka = { value = raw.bus_ka, basis = raw.basis }
-    raw.high_ka = { value = raw.high_ka, basis = "assumed" }
-    notes[1] = { "", "Parallel strings add. The resistance of the first " ..
+    raw.high_ka = raw.high_ka and { value = raw.high_ka, basis = "assumed" }
+    if raw.bound then
+      notes[1] = { "short_circuit_only_bounded", "some modules have no " ..
+        "r10s_mohm: the true value is this or more." }
+    end
+    notes[#notes + 1] = { "", "Parallel strings add. The resistance of the first " ..
       "moment is smaller than that of 10 s (up to twice the current, a " ..
       "guess of the trade); joints and leads that are left out make it " ..
       "less. No verdict from this alone." }

@@ -196,6 +196,36 @@ check.has(tostring(short), "No verdict from this alone.")
 decides(short, "a short circuit")
 -- 5 x 57.4 V over 4.02 mohm, 1 mohm outside: 57.4 / (0.804 + 1) = 31.8 kA
 check.close(hut:short_circuit{ out_mohm = 1 }.low_ka, 57.4 / 1.804, 1e-6)
+-- the same ten as they are: 71.6 to 72.1 kA by the pairing (1.9 1.9 1.8 2.1
+-- 1.9 2.6 1.8 2.2 2.0 1.9 mohm); parallel-first 57.4 V over two levels
+local each = {}
+for i, r in ipairs{ 1.9, 1.9, 1.8, 2.1, 1.9, 2.6, 1.8, 2.2, 2.0, 1.9 } do
+  each[i] = pouch:with{ r10s_mohm = amp.measured(r) }
+end
+local function paired (...)
+  local strings = {}
+  for s, pair in ipairs{ ... } do
+    strings[s] = { each[pair[1]], each[pair[2]] }
+  end
+  return amp.pack{ strings = strings }:short_circuit().bus_ka
+end
+check.close(paired({6, 3}, {8, 7}, {4, 1}, {9, 2}, {5, 10}), 71.6, 0.05)
+check.close(paired({3, 7}, {1, 2}, {5, 10}, {9, 4}, {8, 6}), 72.1, 0.05)
+check.close(hut:with{ order = "parallel_first" }:short_circuit().bus_ka, 71.4,
+  0.05)
+-- joints of 0.5 mohm between and leads of 1: 57.4 / ((4.02 + 1.5) / 5)
+check.close(hut:with{ link_mohm = 0.5, lead_mohm = 1 }:short_circuit().bus_ka,
+  57.4 * 5 / 5.52, 0.01)
+-- one module unread: at least the other four strings
+each[10] = amp.module{ chemistry = nickel_rich, series = 7, parallel = 2,
+  capacity_ah = 112, cell_v_min = 3.30, cell_v_max = 4.10 }
+local four_known = amp.pack{ strings = { {each[6], each[3]}, {each[8], each[7]},
+  {each[4], each[1]}, {each[9], each[2]}, {each[5], each[10]} } }
+  :short_circuit()
+check.equal(four_known.bound, true)
+check.close(four_known.bus_ka, 57.4 * (1 / 4.4 + 2 / 4.0 + 1 / 3.9), 0.01)
+check.equal(four_known.high_ka, nil)
+check.has(tostring(four_known), "At least")
 local unread = amp.pack{ module = amp.module{ chemistry = "nmc111", series = 7,
   capacity_ah = 112 }, series = 2, parallel = 5 }
 check.equal(unread:short_circuit().bus_ka, nil)

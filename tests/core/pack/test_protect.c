@@ -123,6 +123,60 @@ static void a_string_without_resistance_leaves_a_bound (void **state) {
   assert_int_equal(amp_short_of(&s, &a, &err), AMP_EMISSING);
 }
 
+static amp_module of_r (const amp_chemistry *c, double mohm) {
+  amp_module m = amp_module_defaults();
+  m.chemistry = c;
+  m.series = 4;
+  m.parallel = 1;
+  m.capacity = amp_value_fixed(100 * 3600.0, AMP_BASIS_CLAIMED);
+  if (amp_given(mohm))
+    m.r10s = amp_value_fixed(mohm * 1e-3, AMP_BASIS_MEASURED);
+  return m;
+}
+
+/*
+** Two strings of two modules, 2 + 3 and 4 + 1 mohm: 5 each, 2.5 together:
+** 20 kA of 50 V. Parallel-first 2 || 4 and 3 || 1: 4/3 + 3/4 = 2.083 mohm,
+** 24 kA. Joints of 0.5 mohm and leads of 1: 6.5 each, 15.38 kA. By hand.
+*/
+static void a_build_adds_joints_and_leads (void **state) {
+  const amp_chemistry *c = amp_chemistry_find("nmc111");
+  amp_module m[] = {of_r(c, 2), of_r(c, 3), of_r(c, 4), of_r(c, 1)};
+  amp_module none = of_r(c, NAN);
+  amp_build b = amp_build_defaults();
+  amp_short a;
+  (void)state;
+  b.string_first = true;
+  b.outer = b.inner[0] = b.inner[1] = 2;
+  for (int i = 0; i < 4; i++)
+    b.module[i] = &m[i];
+  assert_int_equal(amp_short_of_build(&b, 50, NAN, &a, NULL), AMP_OK);
+  assert_close(a.bus, 20e3, 1e-6);
+  assert_close(a.into, 10e3, 1e-6);
+  b.link = 0.5e-3;
+  b.lead = 1e-3;
+  amp_short_of_build(&b, 50, NAN, &a, NULL);
+  assert_close(a.bus, 2 * 50 / 6.5e-3, 1e-6);
+  b.link = b.lead = 0.0;
+  b.module[3] = &none; /* the other string is known */
+  amp_short_of_build(&b, 50, NAN, &a, NULL);
+  assert_true(a.bound);
+  assert_close(a.bus, 10e3, 1e-6);
+  b.module[3] = &m[3];
+  b.string_first = false;
+  b.module[1] = &m[2]; /* levels 2 || 4 and 3 || 1 */
+  b.module[2] = &m[1];
+  assert_int_equal(amp_short_of_build(&b, 50, NAN, &a, NULL), AMP_OK);
+  assert_close(a.bus, 50 / (4e-3 / 3 + 0.75e-3), 1e-6);
+  assert_false(amp_given(a.into));
+  b.module[1] = &none; /* what is known of the level: a bound */
+  assert_int_equal(amp_short_of_build(&b, 50, NAN, &a, NULL), AMP_OK);
+  assert_true(a.bound && !amp_given(a.high));
+  assert_close(a.bus, 50 / (2e-3 + 0.75e-3), 1e-6);
+  b.module[0] = &none;
+  assert_int_equal(amp_short_of_build(&b, 50, NAN, &a, NULL), AMP_EMISSING);
+}
+
 /* IEC 61660 form, 16 cells of 0.5 mohm, 1 mohm outside: 6556.1, 5674.7 A */
 static void lead_acid_has_its_own_form (void **state) {
   double peak, steady;
@@ -472,6 +526,7 @@ int main (void) {
       cmocka_unit_test(series_adds_nothing),
       cmocka_unit_test(the_huts_busbar),
       cmocka_unit_test(a_string_without_resistance_leaves_a_bound),
+      cmocka_unit_test(a_build_adds_joints_and_leads),
       cmocka_unit_test(lead_acid_has_its_own_form),
       cmocka_unit_test(the_huts_circuit),
       cmocka_unit_test(each_mistake_has_its_name),

@@ -456,6 +456,29 @@ static void without_a_rail_conductance_shares (void **state) {
   assert_close(two[0], 60.0, 1e-9);
 }
 
+/*
+** n modules on one bus: V_bus = sum(V/R) / sum(1/R), I = (V - V_bus) / R, sum
+** 0; under a load I_i = (V_i - V_bus)/R_i with V_bus = (sum(V/R) - I) /
+** sum(1/R).
+*/
+static void modules_on_one_bus (void **state) {
+  static const double v[] = {51.6, 51.2, 51.4, 50.9};
+  static const double r[] = {0.008, 0.010, 0.007, 0.012};
+  static const double load[] = {0.0, 75.0};
+  (void)state;
+  for (size_t k = 0; k < LEN(load); k++) {
+    double i[4], vr = 0.0, g = 0.0;
+    for (int m = 0; m < 4; m++) {
+      vr += v[m] / r[m];
+      g += 1.0 / r[m];
+    }
+    assert_int_equal(amp_rail_currents(4, v, r, 0.0, 0, 0, load[k], i, NULL),
+                     AMP_OK);
+    for (int m = 0; m < 4; m++)
+      assert_close(i[m], (v[m] - (vr - load[k]) / g) / r[m], 1e-9);
+  }
+}
+
 /* Diagonal is even within the rails' own symmetry, one end is not. */
 static void diagonal_take_off_is_evener (void **state) {
   static const double r[] = {0.004, 0.004, 0.004, 0.004, 0.004, 0.004};
@@ -506,6 +529,7 @@ int main (void) {
       cmocka_unit_test(the_near_string_carries_more),
       cmocka_unit_test(the_ladder_obeys_kirchhoff),
       cmocka_unit_test(without_a_rail_conductance_shares),
+      cmocka_unit_test(modules_on_one_bus),
       cmocka_unit_test(diagonal_take_off_is_evener),
       cmocka_unit_test(a_rail_without_strings_is_refused),
   };
