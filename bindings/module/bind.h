@@ -245,10 +245,17 @@ typedef struct bind_life_model {
   bool doubling_assumed;
 } bind_life_model;
 
+typedef struct bind_fuse_link {
+  char name[64];
+  amp_link l;
+  amp_link_answer a;
+} bind_fuse_link;
+
 typedef struct bind_module {
   amp_module m;
   bool parallel_assumed;
   amp_life_choice life;
+  const bind_fuse_link *link; /* of each cell; NULL: none is told */
 } bind_module;
 
 typedef struct bind_inverter {
@@ -335,12 +342,6 @@ typedef struct bind_busbar {
   double segment, current;
   double r[AMP_RAIL_STRINGS], i[AMP_RAIL_STRINGS];
 } bind_busbar;
-
-typedef struct bind_fuse_link {
-  char name[64];
-  amp_link l;
-  amp_link_answer a;
-} bind_fuse_link;
 
 typedef struct bind_fuse {
   char name[64];

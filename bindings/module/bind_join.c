@@ -125,19 +125,24 @@ static const bind_field way_fields[] = {
     F_NUM("soc_b_pct", amp_join_way, soc_b, 0.01, 0.0, 100.0, "%", ""),
     F_END};
 
-/* What one link holds, and how many stand side by side in a group. */
+/* What one link holds, and how many stand side by side in a group: by the
+** options, else by the module. */
 static void read_links (lua_State *L, amp_join_way *w) {
+  const bind_fuse_link *l = NULL;
+  const bind_module *m = NULL;
+  if (bind_get(L, 3, "module")) {
+    m = bind_check(L, -1, "module", "paralleling: module");
+    l = m->link;
+    lua_pop(L, 1);
+  }
   if (bind_get(L, 3, "link")) {
-    const bind_fuse_link *l =
-        bind_check(L, -1, "fuse_link", "paralleling: link");
-    w->link = amp_given(w->link) ? w->link : l->a.low;
+    l = bind_check(L, -1, "fuse_link", "paralleling: link");
     lua_pop(L, 1);
   }
-  if (w->links == 0 && amp_given(w->link) && bind_get(L, 3, "module")) {
-    const bind_module *m = bind_check(L, -1, "module", "paralleling: module");
+  if (!amp_given(w->link) && l != NULL)
+    w->link = l->a.low;
+  if (w->links == 0 && amp_given(w->link) && m != NULL)
     w->links = m->m.parallel;
-    lua_pop(L, 1);
-  }
 }
 
 static amp_join_way read_way (lua_State *L) {

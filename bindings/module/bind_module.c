@@ -231,6 +231,8 @@ static const bind_field module_fields[] = {
     F_ELSE("groups", BIND_LIST, "",
            "groups known by themselves, by number from 1: {[3] = "
            "{capacity_ah, r10s_mohm, soc_pct, blown}, ..}"),
+    F_ELSE("link", BIND_OBJECT, "",
+           "amp.fuse_link{}, between each cell and the bus of its group"),
     F_ELSE("life_model", BIND_OBJECT, "",
            "a name, amp.life_model{}, or a list of them"),
     F_NUM("age_years", bind_module, m.age, YEAR, 0.0, 60.0, "years",
@@ -356,6 +358,10 @@ static void module_finish (lua_State *L, int keys, void *spec) {
   }
   if (bind_get(L, keys, "groups"))
     read_groups(L, keys, who, m);
+  if (bind_get(L, keys, "link")) {
+    s->link = bind_check(L, -1, "fuse_link", "module: link");
+    lua_pop(L, 1);
+  }
   if (amp_module_check(m, &err) != AMP_OK)
     bind_raise(L, &module_class, who, &err);
 }
@@ -417,7 +423,14 @@ static int module_tested (lua_State *L) {
   return 1;
 }
 
+/* What all links of a group hold together, surely, in A */
+static int module_links (lua_State *L) {
+  bind_module *s = bind_check(L, 1, "module", "links_hold_a");
+  return bind_told(L, s->link != NULL ? s->link->a.low * s->m.parallel : NAN);
+}
+
 static const luaL_Reg module_methods[] = {
+    {"get_links_hold_a", module_links},
     {"get_nameplate_kwh", module_nameplate},
     {"get_tested_kwh", module_tested},
     {NULL, NULL}};

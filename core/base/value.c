@@ -134,3 +134,8 @@ const char *amp_basis_name (amp_basis b) {
   }
   return "";
 }
+
+amp_status amp_check_given (amp_error *err, const char *field, double v,
+                            double lo, double hi) {
+  return amp_given(v) ? amp_check_range(err, field, v, lo, hi) : AMP_OK;
+}

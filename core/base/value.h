@@ -83,4 +83,8 @@ const char *amp_basis_name (amp_basis b); /* "measured", ...; NONE: "" */
 #define AMP_NOT_GIVEN ((double)__builtin_nan(""))
 #define amp_given(x) ((x) == (x))
 
+/* amp_check_range, but not given is fine too. */
+amp_status amp_check_given (amp_error *err, const char *field, double v,
+                            double lo, double hi);
+
 #endif

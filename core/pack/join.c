@@ -12,9 +12,8 @@
 
 static amp_status side_check (const amp_join_side *s, amp_error *err) {
   amp_status status = amp_check_range(err, "v", s->v, 0.0, 1500.0);
-  if (status == AMP_OK && amp_given(s->r))
-    status = amp_check_range(err, "r", s->r, 0.0, 1e3);
-  return status;
+  return status == AMP_OK ? amp_check_given(err, "r", s->r, 0.0, 1e3)
+                          : status;
 }
 
 static bool has_charge (const amp_join_side *s) {
@@ -212,8 +211,7 @@ static amp_status check_way (const amp_join_way *w, amp_error *err) {
              {"soc_b", w->soc_b, 0.0, 1.0}};
   amp_status s = AMP_OK;
   for (size_t i = 0; s == AMP_OK && i < sizeof row / sizeof *row; i++)
-    if (amp_given(row[i].v))
-      s = amp_check_range(err, row[i].field, row[i].v, row[i].lo, row[i].hi);
+    s = amp_check_given(err, row[i].field, row[i].v, row[i].lo, row[i].hi);
   return s;
 }
 

@@ -42,12 +42,9 @@ static amp_status check_link (const amp_link *l, amp_error *err) {
       (s = amp_check_range(err, "ambient", l->ambient, 200.0, 400.0)) !=
           AMP_OK)
     return s;
-  if (amp_given(l->length) &&
-      (s = amp_check_range(err, "length", l->length, 1e-4, 10.0)) != AMP_OK)
+  if ((s = amp_check_given(err, "length", l->length, 1e-4, 10.0)) != AMP_OK)
     return s;
-  return amp_given(l->fusing)
-             ? amp_check_range(err, "fusing", l->fusing, 0.01, 1e5)
-             : AMP_OK;
+  return amp_check_given(err, "fusing", l->fusing, 0.01, 1e5);
 }
 
 amp_status amp_link_answer_of (const amp_link *l, amp_link_answer *out,

@@ -14,24 +14,22 @@ amp_precharge amp_precharge_defaults (void) {
   return (amp_precharge){NO, NO, NO, NO, NO, NO, NO, NO, NO, NO};
 }
 
-static amp_status given_in (amp_error *err, const char *field, double v,
-                            double lo, double hi) {
-  return amp_given(v) ? amp_check_range(err, field, v, lo, hi) : AMP_OK;
-}
-
 static amp_status check (const amp_precharge *p, amp_error *err) {
   int given =
       amp_given(p->current) + amp_given(p->r) + amp_given(p->fill_time);
   amp_status s;
   if ((s = amp_check_range(err, "v", p->v, 0.1, 2000.0)) != AMP_OK ||
       (s = amp_check_range(err, "c", p->c, 1e-9, 100.0)) != AMP_OK ||
-      (s = given_in(err, "current", p->current, 1e-6, 1e5)) != AMP_OK ||
-      (s = given_in(err, "r", p->r, 1e-6, 1e9)) != AMP_OK ||
-      (s = given_in(err, "fill_time", p->fill_time, 1e-6, 1e6)) != AMP_OK ||
-      (s = given_in(err, "done", p->done, 0.01, 0.9999999)) != AMP_OK ||
-      (s = given_in(err, "load", p->load, 1e-6, 1e12)) != AMP_OK ||
-      (s = given_in(err, "loop", p->loop, 1e-6, 1e3)) != AMP_OK ||
-      (s = given_in(err, "bleed", p->bleed, 1e-3, 1e9)) != AMP_OK)
+      (s = amp_check_given(err, "current", p->current, 1e-6, 1e5)) !=
+          AMP_OK ||
+      (s = amp_check_given(err, "r", p->r, 1e-6, 1e9)) != AMP_OK ||
+      (s = amp_check_given(err, "fill_time", p->fill_time, 1e-6, 1e6)) !=
+          AMP_OK ||
+      (s = amp_check_given(err, "done", p->done, 0.01, 0.9999999)) !=
+          AMP_OK ||
+      (s = amp_check_given(err, "load", p->load, 1e-6, 1e12)) != AMP_OK ||
+      (s = amp_check_given(err, "loop", p->loop, 1e-6, 1e3)) != AMP_OK ||
+      (s = amp_check_given(err, "bleed", p->bleed, 1e-3, 1e9)) != AMP_OK)
     return s;
   if (amp_given(p->bleed) &&
       (s = amp_check_range(err, "bleed_to", p->bleed_to, 1e-3, p->v)) !=

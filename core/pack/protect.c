@@ -168,23 +168,23 @@ amp_circuit amp_circuit_defaults (void) {
   return c;
 }
 
-static amp_status given_in (amp_error *err, const char *field, double v,
-                            double lo, double hi) {
-  return amp_given(v) ? amp_check_range(err, field, v, lo, hi) : AMP_OK;
-}
-
 amp_status amp_circuit_check (const amp_circuit *c, amp_error *err) {
   amp_status s;
-  if ((s = given_in(err, "current", c->current, 0.0, 1e5)) != AMP_OK ||
-      (s = given_in(err, "surge", c->surge, 0.0, 1e5)) != AMP_OK ||
-      (s = given_in(err, "surge_time", c->surge_time, 1e-6, 1e5)) != AMP_OK ||
-      (s = given_in(err, "v_full", c->v_full, 0.1, 2000.0)) != AMP_OK ||
-      (s = given_in(err, "fuse", c->fuse, 0.01, 1e5)) != AMP_OK ||
-      (s = given_in(err, "fuse_v", c->fuse_v, 0.1, 1e5)) != AMP_OK ||
-      (s = given_in(err, "interrupt", c->interrupt, 1.0, 1e7)) != AMP_OK ||
-      (s = given_in(err, "ampacity", c->ampacity, 0.1, 1e5)) != AMP_OK ||
-      (s = given_in(err, "drop", c->drop, 0.0, 1e3)) != AMP_OK ||
-      (s = given_in(err, "drop_limit", c->drop_limit, 0.0, 1.0)) != AMP_OK)
+  if ((s = amp_check_given(err, "current", c->current, 0.0, 1e5)) != AMP_OK ||
+      (s = amp_check_given(err, "surge", c->surge, 0.0, 1e5)) != AMP_OK ||
+      (s = amp_check_given(err, "surge_time", c->surge_time, 1e-6, 1e5)) !=
+          AMP_OK ||
+      (s = amp_check_given(err, "v_full", c->v_full, 0.1, 2000.0)) !=
+          AMP_OK ||
+      (s = amp_check_given(err, "fuse", c->fuse, 0.01, 1e5)) != AMP_OK ||
+      (s = amp_check_given(err, "fuse_v", c->fuse_v, 0.1, 1e5)) != AMP_OK ||
+      (s = amp_check_given(err, "interrupt", c->interrupt, 1.0, 1e7)) !=
+          AMP_OK ||
+      (s = amp_check_given(err, "ampacity", c->ampacity, 0.1, 1e5)) !=
+          AMP_OK ||
+      (s = amp_check_given(err, "drop", c->drop, 0.0, 1e3)) != AMP_OK ||
+      (s = amp_check_given(err, "drop_limit", c->drop_limit, 0.0, 1.0)) !=
+          AMP_OK)
     return s;
   return c->curve ? amp_trip_check(c->curve, err) : AMP_OK;
 }

@@ -233,11 +233,6 @@ amp_cable amp_cable_defaults (void) {
   return c;
 }
 
-static amp_status given_in (amp_error *err, const char *field, double v,
-                            double lo, double hi) {
-  return amp_given(v) ? amp_check_range(err, field, v, lo, hi) : AMP_OK;
-}
-
 static bool is_column (int c) {
   return c == 0 || c == 60 || c == 75 || c == 90;
 }
@@ -259,13 +254,15 @@ static amp_status check_cable (const amp_cable *c, amp_error *err) {
   if (!c->metal || !c->metal->conductor)
     return amp_failf(err, AMP_EREFUSED, "metal",
                      "cables are reckoned in copper or aluminium");
-  if ((s = given_in(err, "one_way", c->one_way, 0.0, 1e4)) != AMP_OK ||
-      (s = given_in(err, "area", c->area, 1e-9, 0.01)) != AMP_OK ||
-      (s = given_in(err, "current", c->current, 0.0, 1e5)) != AMP_OK ||
-      (s = given_in(err, "carry", c->carry, 0.0, 1e5)) != AMP_OK ||
-      (s = given_in(err, "v", c->v, 0.1, 2000.0)) != AMP_OK ||
-      (s = given_in(err, "drop_limit", c->drop_limit, 1e-6, 0.5)) != AMP_OK ||
-      (s = given_in(err, "ampacity", c->ampacity, 0.1, 1e5)) != AMP_OK ||
+  if ((s = amp_check_given(err, "one_way", c->one_way, 0.0, 1e4)) != AMP_OK ||
+      (s = amp_check_given(err, "area", c->area, 1e-9, 0.01)) != AMP_OK ||
+      (s = amp_check_given(err, "current", c->current, 0.0, 1e5)) != AMP_OK ||
+      (s = amp_check_given(err, "carry", c->carry, 0.0, 1e5)) != AMP_OK ||
+      (s = amp_check_given(err, "v", c->v, 0.1, 2000.0)) != AMP_OK ||
+      (s = amp_check_given(err, "drop_limit", c->drop_limit, 1e-6, 0.5)) !=
+          AMP_OK ||
+      (s = amp_check_given(err, "ampacity", c->ampacity, 0.1, 1e5)) !=
+          AMP_OK ||
       (s = amp_check_range(err, "temp", c->temp, 200.0, 500.0)) != AMP_OK ||
       (s = amp_check_range(err, "correction", c->correction, 0.05, 1.5)) !=
           AMP_OK ||

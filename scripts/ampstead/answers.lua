@@ -194,9 +194,7 @@ local function sourced (raw, columns)
   return core.table_new{ rows = raw, columns = columns, notes = lines }
 end
 
-local function number (key, label, unit)
-  return { key = key, label = label, kind = "number", unit = unit }
-end
+local number = tables.number
 
 --- amp.chemistries() --> a row for each built-in chemistry
 function answers.chemistries ()

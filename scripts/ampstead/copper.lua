@@ -11,14 +11,7 @@ local decide = "A competent electrician, the insurer and the local " ..
 
 local short = wording.short
 
-local function number (key, label, unit, hidden)
-  return { key = key, label = label, kind = "number", unit = unit,
-    hidden = hidden }
-end
-
-local function text (key, label, hidden)
-  return { key = key, label = label, kind = "text", hidden = hidden }
-end
+local number, text = tables.number, tables.text
 
 -- the lines that close every answer: what was taken, looked at and not
 local function closing (notes, object, checked, unchecked)
@@ -308,6 +301,18 @@ local function cascade (link, opts)
       "neighbours, arcs") }
 end
 
+--- module:cascade{ current_a } --> the same behind the module's own links
+local function module_cascade (module, opts)
+  local link = core.keys(module).link
+  if not link then
+    core.fail("script", "cascade: the module has no link (amp.fuse_link{})")
+  end
+  local own = {}
+  for key, value in pairs(opts or {}) do own[key] = value end
+  own.module = module
+  return cascade(link, own)
+end
+
 -- ---- short circuit ----
 
 local short_columns = { text("what", "short circuit"),
@@ -491,6 +496,7 @@ print_as_table("precharge", precharge_table)
 print_as_table("isolation", isolation_table)
 print_as_table("balancing", balancing_table)
 core.methods("fuse_link").cascade = cascade
+core.methods("module").cascade = module_cascade
 core.methods("pack").short_circuit = copper.short_circuit
 
 return copper

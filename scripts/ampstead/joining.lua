@@ -1,6 +1,7 @@
 --- What flows when charged things are joined, and in which order to join.
 local core, loader = ...
 local wording = loader("wording")
+local tables = loader("table")
 
 local joining = {}
 
@@ -8,10 +9,7 @@ local short = wording.short
 local decide = "A competent electrician, the insurer and the local " ..
   "authority decide."
 
-local function number (key, label, unit, hidden)
-  return { key = key, label = label, kind = "number", unit = unit,
-    hidden = hidden }
-end
+local number = tables.number
 
 local columns = {
   { key = "what", label = "two modules", kind = "text" },

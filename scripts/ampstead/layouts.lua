@@ -2,13 +2,11 @@
 -- can use, and what sag takes of that.
 local core, loader = ...
 local wording = loader("wording")
+local tables = loader("table")
 
 local layouts = {}
 
-local function number (key, label, unit, hidden)
-  return { key = key, label = label, kind = "number", unit = unit,
-    hidden = hidden }
-end
+local number = tables.number
 
 local loads = { "lasting", "surge", "lasting_cold", "surge_cold" }
 local facts_of = { { "a", "current_a", "A" }, { "sag_v", "sag_v", "V" },

@@ -91,6 +91,16 @@ function tables.new (spec)
     corner = spec.corner }
 end
 
+--- A column of numbers, and one of words, of a result table.
+function tables.number (key, label, unit, hidden)
+  return { key = key, label = label, kind = "number", unit = unit,
+    hidden = hidden }
+end
+
+function tables.text (key, label, hidden)
+  return { key = key, label = label, kind = "text", hidden = hidden }
+end
+
 --- A cell from a statistic of the C half: P50, spread, basis; or its reason.
 function tables.stat (s, why)
   if not s or wording.missing(s.p50) then return { why = why } end

@@ -179,6 +179,19 @@ local from = open_link:cascade{ module = cells_of, current_a = 60 }
 check.close(from[1].group_v, 3.65 - 60 * 0.003, 0.1, "v and cells by module")
 check.equal(#from, 11)
 
+-- links that the module knows: 10 x 8 A hold; the same cascade; joining
+-- keeps their limit
+local linked = cells_of:with{ link = open_link }
+check.close(linked.links_hold_a, 80, 0.05)
+check.equal(cells_of.links_hold_a, nil)
+check.close(linked:cascade{ current_a = 60 }[4].link_a, 60 / 7, 1e-9)
+check.raises(function () return cells_of:cascade{ current_a = 60 } end,
+  "the module has no link")
+check.raises(function () return cells_of:with{ link = "thin" } end,
+  "module: link must be a fuse_link (got string)")
+check.equal(amp.paralleling({ ocv_v = 14.0, r10s_mohm = 2 }, { ocv_v = 14.8,
+  r10s_mohm = 2 }, { module = linked }).limit_by, "link")
+
 -- ---- short circuit ----
 
 -- hut: ten resistances add to 20.1 mohm: 5 x 57.4 V / 4.02 mohm = 71.4 kA
