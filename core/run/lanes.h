@@ -6,7 +6,7 @@
 **
 ** Fields lie in memory as double[lanes], one after another, so that one
 ** operation serves all lanes. The same source is built for one lane and for
-** AMP_LANES, and for three instruction sets: the arithmetic is the same, so
+** a block, and for three instruction sets: the arithmetic is the same, so
 ** are the bits.
 */
 #ifndef AMP_RUN_LANES_H
@@ -18,7 +18,9 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-enum { AMP_LANES = 16 };
+/* Lanes of a block, and of the widest: where vectors hold eight numbers, a
+** long batch of one leaf gains by it. */
+enum { AMP_BLOCK = 16, AMP_LANES = 32 };
 
 /*
 ** A curve table: AMP_ROWS + 1 rows of 8 doubles, a cache line each. Open-
@@ -364,7 +366,7 @@ enum {
 
 /* One block: leaf[] then lane fields, each field 'lanes' doubles. */
 typedef struct amp_block {
-  int lanes; /* 1 or AMP_LANES */
+  int lanes; /* 1, AMP_BLOCK or AMP_LANES */
   int leaves, nodes;
   const amp_node *node; /* the shape all lanes share */
   const double *table;
@@ -441,6 +443,6 @@ typedef void amp_lanes_run (amp_block *b, const amp_chunk *c);
 
 amp_lanes_run amp_lanes_run_base_1, amp_lanes_run_base_n;
 amp_lanes_run amp_lanes_run_v3_1, amp_lanes_run_v3_n;
-amp_lanes_run amp_lanes_run_v4_1, amp_lanes_run_v4_n;
+amp_lanes_run amp_lanes_run_v4_1, amp_lanes_run_v4_n, amp_lanes_run_v4_w;
 
 #endif

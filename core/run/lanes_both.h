@@ -1,6 +1,6 @@
 /*
-** lanes_both.h -- the kernel for one lane and for a whole block; included
-** by each build of it.
+** lanes_both.h -- the kernel for one lane and for a whole block, and where
+** asked for the widest; included by each build of it.
 */
 #include "run/lanes.h"
 #include "base/elementary_inline.h"
@@ -19,6 +19,9 @@
 typedef enum amp_take { AMP_TRY, AMP_TAKE_IF, AMP_TAKE } amp_take;
 
 #define STRING(x) #x
+
+/* See leaf_steps: more than there are lanes */
+#define ONE_BAD 256
 
 /* s between two evaluations of r0's exp: the cubic term that is left out is
 ** 4e-6 of r0 for 1 K, 1e-4 the change of its slope */
@@ -104,7 +107,17 @@ static inline void lanes_turn (const double *const *p, double *to, int step) {
 #undef NAME
 #undef ENTRY
 
-#define L AMP_LANES
+#define L AMP_BLOCK
 #define NAME(f) f##_n
 #define ENTRY LANES_NAME(n)
 #include "run/lanes_kernel.h"
+#undef L
+#undef NAME
+#undef ENTRY
+
+#ifdef LANES_ALSO_WIDE
+#define L AMP_LANES
+#define NAME(f) f##_w
+#define ENTRY LANES_NAME(w)
+#include "run/lanes_kernel.h"
+#endif

@@ -997,8 +997,11 @@ void ENTRY (amp_block *b, const amp_chunk *c) {
   b->phase = NULL;
   b->traced = c->trace != NULL;
   NAME(coefs)(b, c);
-  if (b->single && L > 1 && !c->edge) {
-    NAME(leaf_chunk)(b, c);
+  if (b->single && !c->edge && !c->trace && !c->leaf) {
+    if (L > 1)
+      NAME(leaf_chunk)(b, c);
+    else
+      NAME(leaf_alone)(b, c);
     return;
   }
   if (b->single)

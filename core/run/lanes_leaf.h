@@ -4,9 +4,10 @@
 ** header of its own. Equations and symbols: docs/model/simulate.md.
 **
 ** Why it looks as it does (measured: docs/decisions/0003-lanes.md):
-** - Three functions of a lane: current, end, take. One lane runs them in turn
+** - Functions of a lane: flow, current, end, tally. One lane runs them in turn
 **   on copies that stay in registers; for many lanes each is a loop, short
 **   enough for the processor to overlap one vector's chain with the next's.
+**   A step's tally shares the loop of the next step's root and quotient.
 ** - One lane is a chain of latencies: current -> SoC -> table -> voltage ->
 **   root -> quotient -> current. What is rare (a limit that holds, a SoC off
 **   the table, a shortfall) stands behind 'L > 1 ||': a branch that is
@@ -17,7 +18,7 @@
 ** - exp, the longest piece, is taken anew every WARM_TIME only, one step
 **   late, and brought forward by its slope: it is seldom, and off the chain.
 ** - A limit clips power before the root, not current after it: no quotient
-**   of its own, and nothing between the root and the one division.
+**   of its own, and little between the root and the one division.
 */
 
 /* What a leaf's curve says at a SoC. */
@@ -265,10 +266,13 @@ static ALWAYS void NAME (leaf_current)(const amp_block *b, const double *coef,
   const NAME(leaf) *p = (const NAME(leaf) *)b->leaf;
   const NAME(coef) *c = (const NAME(coef) *)coef;
   double e = w->e[l], num = w->num[l], i;
-  if (L > 1 || !(num == 0.0 && w->by[l] != 1.0))
-    i = num / (w->by[l] * (e + sqrt(w->d[l])));
-  else
-    i = 0.0; /* what the quotient comes to */
+  if (L > 1 || w->by[l] != 1.0) {
+    i = 0.0; /* what the quotient comes to, where num is */
+    if (L > 1 || num != 0.0)
+      i = num / (w->by[l] * (e + sqrt(w->d[l])));
+  } else {
+    i = num / (e + sqrt(w->d[l]));
+  }
   double x = at->z[l] * AMP_ROWS - i * c->tix[l];
   NAME(spot) k = NAME(spot_in)(p->base[l], last, x);
   w->z[l] = x * (1.0 / AMP_ROWS);
@@ -498,7 +502,7 @@ static inline void NAME (leaf_currents)(const amp_block *b,
     }
 }
 
-/* A step of all lanes, tried. Gives 256 for each that meets a limit, and 1
+/* A step of all lanes, tried. Gives ONE_BAD for each that meets a limit, and 1
 ** for each in which a limit holds. */
 static inline int64_t NAME (leaf_steps)(const amp_block *b,
                                         const NAME(leaves) * k,
@@ -532,7 +536,7 @@ static inline int64_t NAME (leaf_steps)(const amp_block *b,
       NAME(warm_at)((NAME(leaf) *)b->leaf, at->temp[l], l);
     }
   SUM_LANES(count)
-  count += (s->margin[l] >= 0.0 ? 0 : 256) + (o->lack[l] != 0.0 ? 1 : 0);
+  count += (s->margin[l] >= 0.0 ? 0 : ONE_BAD) + (o->lack[l] != 0.0 ? 1 : 0);
   return count;
 }
 
@@ -665,7 +669,7 @@ static bool NAME (leaf_beyond)(const amp_block *b, const amp_chunk *c) {
 static void NAME(ask)(const amp_block *b, const amp_chunk *c, size_t t,
                       int l0, int l1);
 
-static void NAME (efficiencies)(const amp_block *b, double ac);
+static void NAME(efficiencies)(const amp_block *b, double ac);
 
 /* A chunk for many lanes of one leaf, steps of one length. */
 static void NAME (leaf_chunk)(const amp_block *b, const amp_chunk *c) {
@@ -690,7 +694,7 @@ static void NAME (leaf_chunk)(const amp_block *b, const amp_chunk *c) {
     for (int sub = 0; sub < c->split; sub++, done++) {
       q.now = ((double)t * c->split + sub) * b->dt;
       int64_t count = NAME(leaf_steps)(b, &k, &q, done % every == 0);
-      if (count >= 256) {
+      if (count >= ONE_BAD) {
         NAME(ask)(b, c, t, 0, L);
         NAME(leaf_events)(b, &k, &q);
       } else {
@@ -701,5 +705,29 @@ static void NAME (leaf_chunk)(const amp_block *b, const amp_chunk *c) {
     }
   }
   NAME(leaf_rest)(b, &k);
+  NAME(leaf_close)(b, ac, dc);
+}
+
+/* The same for one lane alone. */
+static void NAME (leaf_alone)(const amp_block *b, const amp_chunk *c) {
+  const NAME(step) *s = (const NAME(step) *)b->step;
+  size_t done = 0, every = amp_lanes_warm(b->dt);
+  double dt = b->dt, each = dt * c->split, ac = 0.0, dc = 0.0;
+  NAME(leaf_open)(b);
+  for (size_t t = c->first; t < c->last; t++) {
+    ac += c->ac[t] * each;
+    dc += c->dc[t] * each;
+    if (b->curved)
+      NAME(efficiencies)(b, c->ac[t]);
+    NAME(ask)(b, c, t, 0, L);
+    for (int sub = 0; sub < c->split; sub++, done++) {
+      double now = ((double)t * c->split + sub) * dt;
+      if (!(NAME(leaf_step)(b, b->whole, dt, now, AMP_TAKE_IF, true,
+                            done % every == 0, 0) >= 0.0))
+        NAME(leaf_limits)(b, dt, now, 0);
+      if (c->soc)
+        c->soc[done] = s->soc[0];
+    }
+  }
   NAME(leaf_close)(b, ac, dc);
 }

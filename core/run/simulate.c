@@ -305,6 +305,18 @@ static bool has_curve (const amp_sim_case *c) {
   return c->converter.points > 0;
 }
 
+/* Cases of the next block, where 'left' are as case i is: a wide one where
+** that leaves enough for every worker. */
+static size_t block_size (const batch *w, size_t i, size_t left) {
+  size_t workers = w->ctx->workers ? w->ctx->workers : 1;
+  if (left < 3)
+    return 1;
+  if (w->ctx->isa == AMP_ISA_V4 && w->cases[i].pack->nodes == 1 &&
+      left >= workers * AMP_LANES)
+    return AMP_LANES;
+  return left < AMP_BLOCK ? left : (size_t)AMP_BLOCK;
+}
+
 /* Cases of one shape in index order, cut into blocks; fewer than three that
 ** are left over run one by one, which costs less than empty lanes. */
 static void blocks_make (batch *w, size_t n, bool *taken) {
@@ -324,7 +336,7 @@ static void blocks_make (batch *w, size_t n, bool *taken) {
     while (start < done) {
       left = done - start;
       w->first[w->blocks++] = start;
-      start += left < 3 ? 1 : left < AMP_LANES ? left : (size_t)AMP_LANES;
+      start += block_size(w, i, left);
     }
   }
   w->first[w->blocks] = done;
@@ -856,7 +868,9 @@ static amp_status flow_month (bench *k, int l, size_t steps, bool last) {
 static amp_lanes_run *kernel_for (amp_isa isa, int lanes) {
   switch (isa) {
   case AMP_ISA_V4:
-    return lanes == 1 ? amp_lanes_run_v4_1 : amp_lanes_run_v4_n;
+    return lanes == 1           ? amp_lanes_run_v4_1
+           : lanes == AMP_BLOCK ? amp_lanes_run_v4_n
+                                : amp_lanes_run_v4_w;
   case AMP_ISA_V3:
     return lanes == 1 ? amp_lanes_run_v3_1 : amp_lanes_run_v3_n;
   default:
@@ -1007,7 +1021,7 @@ static void block_work (void *arg, size_t i, size_t worker) {
   bench *k = &w->worker[worker];
   size_t at = w->first[i];
   int used = (int)(w->first[i + 1] - at);
-  int lanes = used == 1 ? 1 : AMP_LANES;
+  int lanes = used == 1 ? 1 : used <= AMP_BLOCK ? AMP_BLOCK : AMP_LANES;
   bench_lay(w, k, &w->cases[w->order[at]], lanes, w->step_of[w->order[at]]);
   for (int l = 0; l < lanes; l++) /* empty lanes repeat the last case */
     fill_lane(w, &k->block, l,
