@@ -317,20 +317,37 @@ local plotted = { "soc_pct", "current_a", "voltage_v", "temp_c", "power_w" }
 local plot_words = { soc_pct = "charge", current_a = "current",
   voltage_v = "voltage", temp_c = "temperature", power_w = "power" }
 
+local function check_plotted (key)
+  if not plot_words[key] then
+    core.fail("script", "plot: no column '" .. tostring(key) .. "' (" ..
+      table.concat(plotted, ", ") .. ")")
+  end
+end
+
+-- one column, or two: the second in a panel below
+local function plot_alone (held, key, below, every)
+  check_plotted(key)
+  local words = plot_words[key]
+  if below ~= nil then
+    check_plotted(below)
+    words = words .. " and " .. plot_words[below]
+  end
+  return trace(held, "plot", nil, every):plot{ x = "time_h", y = key,
+    below = below, title = plot_title(held, { words = words }) }
+end
+
 --- run:plot{ "voltage_v", against = log } --> chart: measured and simulated,
--- and their difference in a panel below
+-- and their difference in a panel below; run:plot{ "voltage_v", "current_a" }
 function methods.plot (self, opts)
   local held = own(self, "plot")
   if type(opts) ~= "table" then opts = { opts } end
-  tables.check_keys("plot", opts, { 1, "against", "every" })
+  tables.check_keys("plot", opts, { 1, 2, "against", "every" })
   local key, log = opts[1] or "voltage_v", opts.against
   if log == nil then
-    if not plot_words[key] then
-      core.fail("script", "plot: no column '" .. tostring(key) .. "' (" ..
-        table.concat(plotted, ", ") .. ")")
-    end
-    return trace(held, "plot", nil, opts.every):plot{ x = "time_h", y = key,
-      title = plot_title(held, { words = plot_words[key] }) }
+    return plot_alone(held, key, opts[2], opts.every)
+  end
+  if opts[2] ~= nil then
+    core.fail("script", "plot: beside a log one column is drawn, not two")
   end
   return agreement.beside(held, key, log, opts.every)
 end

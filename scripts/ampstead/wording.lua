@@ -73,11 +73,13 @@ local function distance (a, b)
   return row[#b]
 end
 
---- The nearest of 'words' to 'word', or nil where none is near.
+--- The nearest of 'words' to 'word', or nil where none is near. Places in a
+-- list (1, 2 ..) among them are near to nothing.
 function wording.nearest (word, words)
   local best, least
   for _, w in ipairs(words) do -- "soc_above" is near "soc_above_pct"
-    local d = #word >= 3 and w:sub(1, #word) == word and 1 or
+    local d = type(w) ~= "string" and #word or
+      #word >= 3 and w:sub(1, #word) == word and 1 or
       distance(word:lower(), w:lower())
     if not least or d < least then best, least = w, d end
   end

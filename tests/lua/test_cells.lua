@@ -218,6 +218,8 @@ narrow(same:plot{ "voltage_v", against = off }, "chart as text")
 check.has(tostring(same:plot{ "voltage_v", against = off }),
   "o measured   x simulated", "as characters")
 check.equal(select(2, same:plot{ "soc_pct" }:svg():gsub("<path", "")), 1)
+check.equal(select(2, same:plot{ "voltage_v", "current_a" }:svg()
+  :gsub("<path", "")), 2, "the second column has a panel of its own")
 
 refused("against: 'voltage' is not compared (did you mean 'voltage_v'?)",
   "no such column", function () return same:against(off, "voltage") end)
@@ -238,6 +240,10 @@ refused("simulate: profile must be a profile (got number)", "no profile",
 refused("a cell's run has no 'soc_end' (did you mean 'soc_end_pct'?)",
   "no such field", function () return same.soc_end end)
 refused("a run never changes", "fixed", function () same.rows = 1 end)
+refused("plot: unknown key '3'", "a third column",
+  function () return same:plot{ "soc_pct", "current_a", "temp_c" } end)
+refused("one column is drawn, not two", "two columns beside a log",
+  function () return same:plot{ "voltage_v", "temp_c", against = off } end)
 refused("plot: no column 'soc' (", "no such column",
   function () return same:plot{ "soc" } end)
 refused("trace: every must be a whole number of rows from 1 (got 0)", "none",
