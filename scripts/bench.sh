@@ -14,7 +14,8 @@ trap 'rm -f "$log"' EXIT
 
 scripts/setup.sh || exit 1
 { cmake -B build -G Ninja -S . && ninja -C build &&
-  ninja -C build bench_simulate bench_match bench_agreement; } >"$log" 2>&1 || {
+  ninja -C build bench_simulate bench_match bench_agreement \
+    bench_accuracy; } >"$log" 2>&1 || {
   cat "$log" >&2
   exit 1
 }
@@ -60,6 +61,9 @@ if [ -f "$peers/Makefile" ]; then
 else
   echo "skipped  all of it (no peers: see the head of this script)"
 fi
+
+title "What a step of a minute errs, against one of a second"
+build/bench_accuracy
 
 title "Which module goes where"
 run "24 proven, 40 within 0.1 % in a second, 200 in ten" build/bench_match
