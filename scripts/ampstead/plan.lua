@@ -507,34 +507,44 @@ local function split (pool)
   return owned, bought
 end
 
---- amp.match(lot, { series, parallel, give_pct, owned }) --> plan
-function plan.match (lot, opts)
+local function check_opts (opts)
   if type(opts) ~= "table" then
     core.fail("script", "match: a table of options is wanted, { series = 2," ..
       " parallel = 5 }")
   end
   tables.check_keys("match", opts, match_keys)
-  local pool = { out = {}, seen = {}, notes = {}, basis = "measured" }
-  local held = { pool = pool, window = {}, series = whole(opts, "series"),
-    parallel = whole(opts, "parallel") }
   local give = opts.give_pct or 0
   if type(give) ~= "number" or not (give >= 0 and give <= 50) then
     core.fail("script", "match: give_pct must lie in 0 .. 50 %")
   end
-  held.give = give / 100
-  local module = enter(pool, lot, "match", "")
-  if opts.owned ~= nil then
-    check_alike(module, enter(pool, opts.owned, "match: owned", "*"))
-  end
-  local wanted = held.series * held.parallel
+  local held = { window = {}, give = give / 100,
+    series = whole(opts, "series"), parallel = whole(opts, "parallel"),
+    pool = { out = {}, seen = {}, notes = {}, basis = "measured" } }
+  for _, key in ipairs(window_keys) do held.window[key] = opts[key] end
+  return held
+end
+
+-- as many accepted modules as there are places
+local function check_number (self)
+  local pool, wanted = self.pool, self.series * self.parallel
   if #pool < wanted then
     core.fail("script", string.format("match: %d in series and %d side by " ..
-      "side are %d modules, and %d are accepted%s", held.series,
-      held.parallel, wanted, #pool, #pool.out > 0 and " (left out: " ..
+      "side are %d modules, and %d are accepted%s", self.series,
+      self.parallel, wanted, #pool, #pool.out > 0 and " (left out: " ..
       table.concat(pool.out, ", ") .. ")" or ""))
   end
-  for _, key in ipairs(window_keys) do held.window[key] = opts[key] end
-  held.module, held.nominal_v = module, core.module_facts(module).nominal_v
+end
+
+--- amp.match(lot, { series, parallel, give_pct, owned }) --> plan
+function plan.match (lot, opts)
+  local held = check_opts(opts)
+  local pool = held.pool
+  held.module = enter(pool, lot, "match", "")
+  if opts.owned ~= nil then
+    check_alike(held.module, enter(pool, opts.owned, "match: owned", "*"))
+  end
+  check_number(held)
+  held.nominal_v = core.module_facts(held.module).nominal_v
   held.read = {}
   for _, order in ipairs(orders) do
     held[order] = one_order(held, order)

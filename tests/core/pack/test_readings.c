@@ -156,6 +156,17 @@ static void a_remark_in_aligned_columns_keeps_its_words (void **state) {
   amp_lot_free(NULL, &lot);
 }
 
+/* A row with a word for each header goes in turn, however it stands. */
+static void single_blanks_part_columns_too (void **state) {
+  amp_lot lot = read_text("id ocv_v r10s_mohm remark\n"
+                          "the-one-with-the-long-name 25.76 1.9 no label\n");
+  (void)state;
+  assert_close(lot.reading[0].ocv, 25.76, 0.0);
+  assert_close(lot.reading[0].r10s, 1.9e-3, 1e-15);
+  assert_string_equal(lot.reading[0].remark, "no label");
+  amp_lot_free(NULL, &lot);
+}
+
 static void headers_may_be_named_by_the_caller (void **state) {
   static const char *const ours[] = {"id", "r10s_mohm"};
   static const char *const theirs[] = {"etiqueta", "R"};
@@ -418,6 +429,10 @@ static void each_threshold_speaks_beyond_it_and_not_before (void **state) {
       {"22.08,3.679,3.682,1.9,90,20,", "groups_disagree_with_module",
        AMP_NOT_JUDGED},
       {"25.72,3.679,3.682,1.9,90,20,", NULL, AMP_ACCEPT},
+      /* 6 x 3.640 + 3.680 = 25.520, less 51 mV */
+      {"25.46,3.640,3.680,1.9,90,20,", "groups_disagree_with_module",
+       AMP_NOT_JUDGED},
+      {"25.48,3.640,3.680,1.9,90,20,", NULL, AMP_ACCEPT},
       {",,,1.9,90,20,", "voltage_not_given", AMP_NOT_JUDGED},
       {"25.76,3.679,3.682,,90,20,", "resistance_not_given", AMP_NOT_JUDGED},
       {"25.76,3.679,3.682,2.46,90,20,", NULL, AMP_ACCEPT},
@@ -428,6 +443,9 @@ static void each_threshold_speaks_beyond_it_and_not_before (void **state) {
       /* 10 K colder: nothing to compare with */
       {"25.76,3.679,3.682,3.9,90,10,", "resistance_not_comparable",
        AMP_NOT_JUDGED},
+      /* 4.10 V a group is 93.8 %, the others stand at 51 % */
+      {"28.70,4.099,4.101,3.9,90,20,", "resistance_not_comparable",
+       AMP_NOT_JUDGED},
       {"25.76,3.679,3.682,1.9,67,20,", "capacity_low", AMP_REJECT},
       {"25.76,3.679,3.682,1.9,68,20,", NULL, AMP_ACCEPT},
       {"25.76,3.679,3.682,1.9,125,20,", "capacity_above_nameplate",
@@ -435,6 +453,8 @@ static void each_threshold_speaks_beyond_it_and_not_before (void **state) {
       {"25.76,3.679,3.682,1.9,90,68,", "module_hot_or_fahrenheit",
        AMP_NOT_JUDGED},
       {"25.76,3.679,3.682,1.9,90,20,no leak not swollen", NULL, AMP_ACCEPT},
+      {"25.76,3.679,3.682,1.9,90,20,no: swollen", "remark_of_damage",
+       AMP_QUARANTINE},
       {"25.76,3.679,3.682,1.9,90,20,not seen before: swollen",
        "remark_of_damage", AMP_QUARANTINE},
       {"25.40,,,1.9,90,20,", "module_apart_groups_unknown", AMP_NOT_JUDGED},
@@ -592,6 +612,7 @@ int main (void) {
       cmocka_unit_test(the_same_in_four_spellings),
       cmocka_unit_test(units_stand_behind_numbers_too),
       cmocka_unit_test(a_remark_in_aligned_columns_keeps_its_words),
+      cmocka_unit_test(single_blanks_part_columns_too),
       cmocka_unit_test(headers_may_be_named_by_the_caller),
       cmocka_unit_test(damage_to_the_file_is_refused),
       cmocka_unit_test(a_row_that_makes_no_sense_stays_with_its_reason),
