@@ -203,7 +203,34 @@ static int cable_awg (lua_State *L) {
   return 1;
 }
 
+/* cable:stands_s(10000) --> s that copper stands a short circuit, or nil
+** and why not: its insulation made for 90 C ends at 250 C, else at 160 C */
+static int cable_stands (lua_State *L) {
+  const bind_cable *s = bind_check(L, 1, "cable", "stands_s");
+  double a = lua_type(L, 2) == LUA_TNUMBER ? lua_tonumber(L, 2) : NAN;
+  bool hot = s->c.insulation == 90;
+  if (!(a > 0.0 && a <= 1e7))
+    return bind_error(L, NULL, "stands_s: amperes are wanted, above 0");
+  if (s->c.metal != amp_metal_find("copper")) {
+    lua_pushnil(L);
+    lua_pushliteral(L, "told of copper alone");
+    return 2;
+  }
+  double k = hot ? amp_wire_short_time(363.15, 523.15)
+                 : amp_wire_short_time(343.15, 433.15);
+  double t = k * s->a.area / a * (k * s->a.area / a);
+  if (!(t >= 0.1 && t <= 5.0)) {
+    lua_pushnil(L);
+    lua_pushstring(L, t < 0.1 ? "less than 0.1 s, where the law ends"
+                              : "more than 5 s, where the law ends");
+    return 2;
+  }
+  lua_pushnumber(L, t);
+  return 1;
+}
+
 static const luaL_Reg cable_methods[] = {
+    {"stands_s", cable_stands},
     {"get_area_mm2", cable_area_mm2},
     {"get_awg", cable_awg},
     {"get_r_mohm", cable_r_mohm},

@@ -17,7 +17,7 @@ static void put_load (lua_State *L, const char *key, const amp_module *m,
   bind_put(L, "current_a", s.current);
   bind_put(L, "sag_v", s.sag);
   bind_put(L, "floor_pct", s.floor * 100.0);
-  bind_put(L, "r_mohm", s.r * 1e3);
+  bind_put(L, "mid_v", s.v_mid);
   bind_put_flag(L, "bites", s.bites);
   bind_put_flag(L, "never", s.never);
   lua_setfield(L, -2, key);

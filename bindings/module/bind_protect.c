@@ -467,7 +467,28 @@ static int precharge_completes (lua_State *L) {
   return 1;
 }
 
+/* precharge:at_s(0.5) --> V of the bus, A, J in the resistor so far; without
+** a load */
+static int precharge_at (lua_State *L) {
+  const bind_precharge *s = bind_check(L, 1, "precharge", "at_s");
+  double v, i, e,
+      t = lua_type(L, 2) == LUA_TNUMBER ? lua_tonumber(L, 2) : NAN;
+  if (!(t >= 0.0 && t <= 1e9))
+    return bind_error(L, NULL, "at_s: seconds are wanted");
+  if (amp_given(s->p.load)) {
+    lua_pushnil(L);
+    lua_pushliteral(L, "told without a load alone");
+    return 2;
+  }
+  amp_precharge_at(s->p.v, s->a.r, s->p.c, t, &v, &i, &e);
+  lua_pushnumber(L, v);
+  lua_pushnumber(L, i);
+  lua_pushnumber(L, e);
+  return 3;
+}
+
 static const luaL_Reg precharge_methods[] = {
+    {"at_s", precharge_at},
     {"get_r_ohm", precharge_r_ohm},
     {"get_current_a", precharge_current_a},
     {"get_time_s", precharge_time_s},

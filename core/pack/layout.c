@@ -4,6 +4,7 @@
 #include "pack/layout.h"
 #include "base/elementary.h"
 #include "base/solve.h"
+#include "base/value.h"
 #include "cell/cell.h"
 #include <math.h>
 
@@ -84,6 +85,10 @@ amp_status amp_layout_under (const amp_module *m, const amp_layout *a,
     st = amp_root(above, &s, w->soc_min, w->soc_max, 1e-9, &o.floor, err);
   if (st != AMP_OK)
     return st;
+  double mid = 0.5 * (w->soc_min + w->soc_max);
+  if (amp_sag(g.series * amp_chemistry_ocv(g.chemistry, mid), bank_r(&s, mid),
+              load->power / load->efficiency, &o.v_mid, NULL) != AMP_OK)
+    o.v_mid = AMP_NOT_GIVEN;
   o.bites = o.floor > w->soc_min;
   o.current = s.current;
   o.r = bank_r(&s, o.floor);

@@ -30,6 +30,8 @@ typedef struct amp_layout_sag {
   double current; /* A at v_cut */
   double sag;     /* V below rest there */
   double floor;   /* 0..1: SoC at which it cuts out, or the window's end */
+  double v_mid;   /* V under this load in the middle of the window, by constant
+                     power; NaN: it gives no such power */
   bool bites;     /* the floor lies above the window's */
   bool never;     /* it cuts out even when full */
 } amp_layout_sag;

@@ -6,9 +6,6 @@ local tables = loader("table")
 
 local copper = {}
 
-local decide = "A competent electrician, the insurer and the local " ..
-  "authority decide."
-
 local short = wording.short
 
 local number, text = tables.number, tables.text
@@ -21,7 +18,7 @@ local function closing (notes, object, checked, unchecked)
   end
   notes[#notes + 1] = { "checked", checked .. "." }
   notes[#notes + 1] = { "not checked", unchecked .. "." }
-  notes[#notes + 1] = { "", decide }
+  notes[#notes + 1] = { "", wording.who_decides }
   return notes
 end
 

@@ -6,8 +6,6 @@ local tables = loader("table")
 local joining = {}
 
 local short = wording.short
-local decide = "A competent electrician, the insurer and the local " ..
-  "authority decide."
 
 local number = tables.number
 
@@ -86,7 +84,7 @@ function joining.paralleling (a, b, opts)
     "nothing: no limit was given (link_a, lead_a, fuse_a, charge_a)." }
   notes[#notes + 1] = { "not checked", "groups inside each module, " ..
     "temperature, the joint that sparks." }
-  notes[#notes + 1] = { "", decide }
+  notes[#notes + 1] = { "", wording.who_decides }
   return core.table_new{ columns = columns, rows = { cells },
     across = true, heads = { string.format("%s %s A flow when they are " ..
       "joined.", raw.bound and "At most" or "About",
@@ -125,7 +123,7 @@ function joining.order (strings, opts)
     "either end of the voltages; others may be gentler.") }
   notes[#notes + 1] = { "not checked", "limits of links, leads, fuses and " ..
     "charging (amp.paralleling)." }
-  notes[#notes + 1] = { "", decide }
+  notes[#notes + 1] = { "", wording.who_decides }
   return core.table_new{ columns = order_columns, rows = rows,
     heads = { string.format("Joined in this order, no first current is above " ..
       "%s A.", short(worst)) }, facts = { most_a = worst,

@@ -10,7 +10,7 @@ local number = tables.number
 
 local loads = { "lasting", "surge", "lasting_cold", "surge_cold" }
 local facts_of = { { "a", "current_a", "A" }, { "sag_v", "sag_v", "V" },
-  { "floor_pct", "floor_pct", "%" } }
+  { "floor_pct", "floor_pct", "%" }, { "mid_v", "mid_v", "V" } }
 
 local columns = {
   { key = "layout", label = "layout", kind = "text" },
@@ -74,8 +74,10 @@ local names = { lasting = "the full load", surge = "a surge",
   lasting_cold = "the full load in the cold", surge_cold = "a surge in the cold" }
 
 local function sag_of (load, s, from)
-  local words = string.format("%s draws %s A and sags %s V", names[load],
-    wording.short(s.current_a), wording.short(s.sag_v))
+  local words = string.format("%s draws %s A at the cut-out, sags %s V " ..
+    "there and stands at %s V in mid charge", names[load],
+    wording.short(s.current_a), wording.short(s.sag_v),
+    s.mid_v and wording.fixed(s.mid_v, 1) or "no")
   if s.never then return words .. ", which cuts out even a full pack" end
   if not s.bites then return words .. ": not felt" end
   return words .. string.format(": it cuts out at %s %% instead of %s",

@@ -32,6 +32,10 @@ function wording.trim (v, digits)
   return plain(string.format("%." .. (digits or 4) .. "g", v))
 end
 
+--- Who says whether a build may be switched on: under every answer of it.
+wording.who_decides = "A competent electrician, the insurer and the local " ..
+  "authority decide."
+
 --- {"a", "b", "c"} -> "a, b or c"
 function wording.list (items, last)
   local n = #items

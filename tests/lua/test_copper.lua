@@ -74,6 +74,17 @@ check.close(five.drop_v, 0.8310, 5e-5)
 check.close(five:with{ temp_c = 70 }.drop_v, 0.9943, 5e-5)
 check.close(five.loss_w, 124.65, 5e-3)
 
+-- 35 mm2, k 143.1: 0.2508 s at 10 kA, 2240 A for 5 s; outside the law's times
+-- nothing
+local short_time = amp.cable{ area_mm2 = 35, insulation_c = 90,
+  ampacity_a = 150 }
+check.close(short_time:stands_s(10000), 0.2505, 5e-4)
+check.has(select(2, short_time:stands_s(30000)), "less than 0.1 s")
+check.has(select(2, short_time:stands_s(1000)), "more than 5 s")
+check.close(amp.cable{ area_mm2 = 35, ampacity_a = 150 }:stands_s(10000),
+  (115 * 35 / 1e4) ^ 2, 2e-4)
+check.raises(function () return short_time:stands_s(-1) end, "above 0")
+
 check.raises(function () return amp.cable{ one_way_m = -1, area_mm2 = 5 } end,
   "cable: one_way_m must lie in 0 .. 10000 m (got -1)")
 check.raises(function () return amp.cable{ area_mm2 = 5, awg = 10 } end,
@@ -340,6 +351,10 @@ check.close(other.t95_s, 1.4829, 5e-5)
 check.close(other.t99_s, 2.2796, 5e-5)
 check.close(other.within_1v_s, 1.9482, 5e-5)
 check.close(other.bare_a, 3413, 0.5)
+local v, a, j = other:at_s(0.495)
+check.close(v / 51.2, 0.6321, 6e-5, "one time constant")
+check.close(a, (51.2 - v) / 33, 1e-9)
+check.close(j, 19.661 * (1 - math.exp(-2)), 1e-3)
 check.close(amp.precharge{ v = 800, capacitance_uf = 500, time_s = 0.5,
   done_pct = 95 }.r_ohm, 333.81, 5e-3)
 local loaded = amp.precharge{ v = 57.4, capacitance_uf = 12000, r_ohm = 28.7,
@@ -396,6 +411,7 @@ check.close(counts[3].usable_pct, 75.8, 0.05)
 check.close(counts[3].lasting_a, 28.2, 0.05)
 check.close(counts[3].surge_a, 155, 0.5)
 check.close(counts[3].surge_floor_pct, 19.2, 0.05, "0.14 V of sag, by hand")
+check.close(counts[3].surge_mid_v, 44.48, 0.01)
 check.equal(counts[4].fits, false)
 check.has(counts[4].why, "65.6 V")
 check.has(tostring(counts), "groups_not_a_multiple")
