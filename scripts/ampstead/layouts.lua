@@ -70,18 +70,22 @@ local function head (raw)
     #fit == 1 and fit[1] == "1" and "s" or "")
 end
 
-local names = { lasting = "the full load", surge = "a surge",
-  lasting_cold = "the full load in the cold", surge_cold = "a surge in the cold" }
+local names = { lasting = "full load", surge = "surge",
+  lasting_cold = "full load in the cold", surge_cold = "surge in the cold" }
 
-local function sag_of (load, s, from)
-  local words = string.format("%s draws %s A at the cut-out, sags %s V " ..
-    "there and stands at %s V in mid charge", names[load],
-    wording.short(s.current_a), wording.short(s.sag_v),
-    s.mid_v and wording.fixed(s.mid_v, 1) or "no")
-  if s.never then return words .. ", which cuts out even a full pack" end
-  if not s.bites then return words .. ": not felt" end
-  return words .. string.format(": it cuts out at %s %% instead of %s",
+local function felt (s, from)
+  if s.never then return "cuts out even a full pack" end
+  if not s.bites then return "not felt" end
+  return string.format("cuts out at %s %% instead of %s",
     wording.short(s.floor_pct), wording.short(from))
+end
+
+-- "surge 155 A, 51.2 V in mid charge, sag 0.14 V: cuts out at 19.2 %.."
+local function sag_of (load, s, from)
+  return string.format("%s %s A, %sat the cut-out a sag of %s V: %s",
+    names[load], wording.short(s.current_a), s.mid_v and
+    wording.fixed(s.mid_v, 1) .. " V in mid charge, " or "",
+    wording.short(s.sag_v), felt(s, from))
 end
 
 -- a line for each count that fits

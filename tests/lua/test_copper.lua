@@ -397,7 +397,7 @@ check.close(two[2].usable_pct, 88.8, 0.05)
 check.close(23.953 * two[2].usable_pct / 100, 21.28, 0.01, "usable kWh")
 check.ok(two[2].surge_cold_sag_v > two[2].surge_sag_v, "sags more in the cold")
 check.close(two[2].surge_a, 6000 / 0.92 / 42, 1e-6)
-check.has(tostring(two), "14s  the full load draws")
+check.has(tostring(two), "14s  full load 77.6 A, ")
 
 -- cold store: modules of 4 groups, 42.0 .. 58.4 V: 12s 75.8 % from 18.0, 14
 -- cannot be made, 16 would be 65.6 V
@@ -414,6 +414,8 @@ check.close(counts[3].surge_floor_pct, 19.2, 0.05, "0.14 V of sag, by hand")
 check.close(counts[3].surge_mid_v, 44.48, 0.01)
 check.equal(counts[4].fits, false)
 check.has(counts[4].why, "65.6 V")
+check.has((tostring(counts):gsub("%s+", " ")), "cuts out at 19.2 % instead " ..
+  "of 18.0")
 check.has(tostring(counts), "groups_not_a_multiple")
 check.has(tostring(counts), "cannot make 14 in series: 12 or 16")
 check.ok(not tostring(two):find("groups_not_a_multiple", 1, true))
