@@ -44,7 +44,12 @@ quiet () { # FILE: nothing on stderr of the last run
 cat >read.lua <<'END'
 local amp = require "ampstead"
 local file = arg[1]
-if file:find("^load") then
+if file:find("^test") then
+  local log = amp.log.csv(file, { columns = { current_a = "amps" } })
+  if file:find("fit") then
+    amp.fit{ chemistry = "nca", capacity_ah = 2.9, pulses = log }
+  end
+elseif file:find("^load") then
   amp.profile.csv(file, { columns = { load_w = "power_w" } })
 else
   print(#amp.offers.csv(file, { columns = { price_lot = "price_eur" } }))
@@ -82,7 +87,7 @@ printf '%s\n' "$head" '"A, the ""blue"" lot",NMC,8,60,7.4,82,"95.50"' \
   '"B' 'second line",LFP,12,"100",12.8,91,140' >excel_quotes.csv
 read_file 0 excel_quotes.csv
 printf '%s\n' "$head" 'A,NMC,8,60,7.4,0.82,95.50' >soh_fraction.csv
-read_file 0 soh_fraction.csv 'read.lua:6: ' 'soh_pct = 0.82 looks like a fraction'
+read_file 0 soh_fraction.csv 'read.lua:11: ' 'soh_pct = 0.82 looks like a fraction'
 for soh in 182 -5 0; do
   printf '%s\n' "$head" "A,NMC,8,60,7.4,$soh,95.50" >soh_out_of_range.csv
   read_file 65 soh_out_of_range.csv 'soh_out_of_range.csv:2:' "$soh"
@@ -98,6 +103,15 @@ printf '%s\n' time_s,power_w 0,500 900,520 1800, 2700,nan >load_gap.csv
 read_file 65 load_gap.csv 'load_gap.csv:4:' gap
 printf '%s\n' time_s,power_w 0,500 900,520 450,530 >load_backwards.csv
 read_file 65 load_backwards.csv 'load_backwards.csv:4:' 'time goes back'
+test_head='time_s,amps,voltage_v'
+printf '%s\n' "$test_head" 0,0,4.1 10,1,4.0 5,1,3.9 >test_back.csv
+read_file 65 test_back.csv 'test_back.csv:4:1:' 'time goes back'
+printf '%s\n' "$test_head" 0,0,4.1 10,one,4.0 5,1,3.9 >test_word.csv
+read_file 65 test_word.csv 'test_word.csv:3:4:' "'one' is not a number"
+printf '%s\n' time_s,Amps,voltage_v 0,0,4.1 1,1,4 2,1,4 >test_header.csv
+read_file 65 test_header.csv 'test_header.csv:1:' "did you mean 'Amps'?"
+printf '%s\n' "$test_head" 0,0,4.1 10,1,4.0 20,1,3.9 >test_fit_short.csv
+read_file 65 test_fit_short.csv 'pulses[1] "test_fit_short.csv"'
 read_file 66 nowhere.csv nowhere.csv
 printf '%s\n' "$head" 'A,NMC,8,'$'\033''[2J,7.4,82,1' >escapes.csv
 read_file 65 escapes.csv '\x1b'
