@@ -7,7 +7,7 @@ cd "$(dirname "$0")/../.."
 tmp=$(mktemp -d)
 trap 'rm -rf "$tmp"' EXIT
 for script in examples/*.lua; do
-  build/ampstead --out "$tmp/out" "$script" >"$tmp/text"
+  build/ampstead --time 300 --out "$tmp/out" "$script" >"$tmp/text"
   cp "$tmp/text" "tests/examples/$(basename "$script" .lua).out"
 done
 lua5.4 scripts/dev/check_readme.lua --write
