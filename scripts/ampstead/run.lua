@@ -33,7 +33,7 @@ local fields = { "dc_served_kwh", "dc_unserved_kwh", "first_unserved_h",
   "voltage_min_h", "soc_min_pct", "soc_max_pct",
   "soc_start_pct", "soc_end_pct", "temp_min_c", "temp_max_c",
   "current_max_a", "current_min_a", "efc", "balance_kwh", "stored_kwh",
-  "asked_kwh", "supply_kwh", "conversion_kwh", "days", "steps", "step_s",
+  "level", "asked_kwh", "supply_kwh", "conversion_kwh", "days", "steps", "step_s",
   "basis" }
 
 -- ---- time ----

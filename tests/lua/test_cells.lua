@@ -1,6 +1,6 @@
 --- Cells: from a label, from one measured resistance, fitted to logs; led
--- along a log; how far from what was measured. All data are invented, made
--- by the library's own cell or by a closed form.
+-- along a log; how far from what was measured. Data are invented, made by the
+-- library's own cell or by a closed form; measured where it says so.
 local here = arg[0]:match("^(.*)/tests/lua/") or "."
 package.path = here .. "/tests/lua/?.lua;" .. package.path
 local check = require "check"
@@ -347,5 +347,64 @@ refused('fit: pulses[1] "short.csv"', "the log is named",
   fit{ chemistry = "nca", capacity_ah = 2.8, pulses = amp.log.text(text(
     "time_s,current_a,voltage_v", "0,0,4", "1,1,3.9", "2,1,3.9"),
     { name = "short.csv" }) })
+
+-- ---- both levels, on the measured pulses that the examples bring ----
+
+local function nca (name, opts)
+  local f = assert(io.open(here .. "/examples/data/nca-18650/" .. name ..
+    ".csv"))
+  local bytes = f:read("a")
+  f:close()
+  opts = opts or {}
+  opts.name, opts.columns = name .. ".csv", { current_a = "current_A",
+    voltage_v = "voltage_V", temp_c = "temperature_degC" }
+  return amp.log.text(bytes, opts)
+end
+-- a limit above what the drive's braking reaches: none acts on a cell that
+-- is led along a log, and so none shall on the pack below
+local wide = amp.chemistry{ name = "nca, to 4.3 V", like = "nca", v_max = 4.3 }
+local both = amp.fit{ chemistry = wide, capacity_ah = 2.9,
+  pulses = nca "pulse_10degC" }
+check.equal(both.level, "detailed", "a fit's cell is detailed unless said")
+check.equal(both:with{ level = "simple" }.level, "simple", "and simple if said")
+check.has(flat(both), "cell, detailed level: kinetics, diffusion", "print")
+check.has(flat(both), "one temperature alone", "what is assumed is said")
+narrow(both, "detailed")
+narrow(both:with{ level = "simple" }, "simple")
+local own_log = both:residuals()[1]
+check.ok(own_log.detailed_rmse_mv < own_log.simple_rmse_mv,
+  "the detailed level stands nearer to its own log")
+
+-- twenty minutes of a drive at 10 C that the fit has not seen
+local drive = nca("drive_us06_10degC", { to_s = 1200 })
+local fine = both:simulate(drive:profile())
+local rough = both:with{ level = "simple" }:simulate(drive:profile())
+check.has(flat(fine), "10.8 C around, its own heat on top", "its own heat")
+check.has(flat(rough), "the log's, taken as the cell's", "the log's")
+local fine_mv = fine:against(drive, "voltage_v").rmse_mv
+check.ok(fine_mv < rough:against(drive, "voltage_v").rmse_mv,
+  "nearer to the drive as well")
+check.ok(fine_mv < 40, "under 40 mV at 10 C")
+check.ok(fine:against(drive, "temp_c").rmse_c < 2, "the skin within 2 C")
+local means = fine:against(drive, "voltage_v", { means = true })
+check.ok(means.rmse_mv < fine_mv, "the file holds means over a second")
+
+-- a pack of that cell steps the same level
+local one = amp.pack{ series = 1, parallel = 1, soc_min_pct = 0,
+  cell_v_max = 4.3, module = amp.module{ cell = both, series = 1 } }
+local led = one:simulate(drive:profile(), { start = "full" })
+check.equal(led.level, "detailed", "the pack's level")
+check.has(flat(led), "level the detailed one of the module's fitted cell",
+  "and print says so")
+local a, b = fine:trace(), led:trace()
+local most = 0
+for i = 1, #b do
+  most = math.max(most, math.abs(a[i + 1].voltage_v - b[i].voltage_end_v))
+end
+check.ok(most < 0.001, "within 1 mV of the cell, got " .. most)
+check.equal(amp.pack{ module = amp.module{ series = 1,
+  cell = both:with{ level = "simple" } }, series = 1, parallel = 1 }
+  :simulate(drive:profile(), { start = "full" }).level, nil,
+  "a simple cell's pack is simple")
 
 check.done()

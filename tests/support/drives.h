@@ -37,10 +37,10 @@ static inline bool drive_fit (amp_fit *f, int drive, amp_error *err) {
                       .slow = &slow,
                       .mass = 0.0475};
   bool ok = true;
+  int fifth = drive < 0 ? 0 : drive;
   for (int k = 0; k < in.pulses; k++) {
-    const char *file = k < 4 ? drive_pulse_file[k] : drive_file[drive];
-    if (!measured_log(file, k < 4 ? drive_chamber[k] : drive_chamber[drive],
-                      &log[k]))
+    const char *file = k < 4 ? drive_pulse_file[k] : drive_file[fifth];
+    if (!measured_log(file, drive_chamber[k < 4 ? k : fifth], &log[k]))
       return false;
     in.pulse[k] = &log[k];
     in.pulse_name[k] = file;
