@@ -396,10 +396,11 @@ local led = one:simulate(drive:profile(), { start = "full" })
 check.equal(led.level, "detailed", "the pack's level")
 check.has(flat(led), "level the detailed one of the module's fitted cell",
   "and print says so")
-local a, b = fine:trace(), led:trace()
+local cell_rows, pack_rows = fine:trace(), led:trace()
 local most = 0
-for i = 1, #b do
-  most = math.max(most, math.abs(a[i + 1].voltage_v - b[i].voltage_end_v))
+for i = 1, #pack_rows do
+  most = math.max(most, math.abs(cell_rows[i + 1].voltage_v -
+    pack_rows[i].voltage_end_v))
 end
 check.ok(most < 0.001, "within 1 mV of the cell, got " .. most)
 check.equal(amp.pack{ module = amp.module{ series = 1,
