@@ -15,7 +15,7 @@ trap 'rm -f "$log"' EXIT
 scripts/setup.sh || exit 1
 { cmake -B build -G Ninja -S . && ninja -C build &&
   ninja -C build bench_simulate bench_match bench_agreement \
-    bench_accuracy; } >"$log" 2>&1 || {
+    bench_accuracy bench_curves; } >"$log" 2>&1 || {
   cat "$log" >&2
   exit 1
 }
@@ -70,6 +70,9 @@ run "24 proven, 40 within 0.1 % in a second, 200 in ten" build/bench_match
 
 title "Measured drives of one 18650, fitted on its pulse tests"
 AMPSTEAD_SHARED=${AMPSTEAD_SHARED:-../shared} build/bench_agreement
+
+title "Measured 1C discharges of three cells: error of energy, of voltage"
+AMPSTEAD_SHARED=${AMPSTEAD_SHARED:-../shared} build/bench_curves
 
 title "Examples: seconds, MB at most"
 for script in examples/*.lua; do

@@ -50,7 +50,8 @@ static maker make_log (const amp_cell *cell, const amp_chemistry *chem,
 
 static double maker_volt (const maker *m, double i) {
   return amp_chemistry_ocv(m->chem, m->st.soc) -
-         i * amp_cell_r0(m->cell, m->st.soc, m->st.temp) - m->st.v1 - m->st.v2;
+         i * amp_cell_r0(m->cell, m->st.soc, m->st.temp) - m->st.v1 -
+         m->st.v2;
 }
 
 /*

@@ -52,7 +52,8 @@ static inline double *measured_column (const amp_csv *csv, const char *name,
 
 /* A log of the folder, at 'celsius' throughout where it has no column of
 ** temperature; false: not at hand (or broken). */
-static inline bool measured_log (const char *file, double celsius, amp_test_log *out) {
+static inline bool measured_log (const char *file, double celsius,
+                                 amp_test_log *out) {
   size_t size;
   char *text = measured_text(file, &size);
   amp_csv *csv = NULL;
