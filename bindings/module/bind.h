@@ -340,7 +340,8 @@ typedef struct bind_busbar {
   char name[64];
   int n, plus, minus; /* plus, minus from 1 */
   double segment, current;
-  double r[AMP_RAIL_STRINGS], i[AMP_RAIL_STRINGS];
+  bool bound; /* a resistance is missing: i is the most, low the least */
+  double r[AMP_RAIL_STRINGS], i[AMP_RAIL_STRINGS], low[AMP_RAIL_STRINGS];
 } bind_busbar;
 
 typedef struct bind_fuse {

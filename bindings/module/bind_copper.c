@@ -285,8 +285,10 @@ static const bind_field busbar_fields[] = {
     F_TEXT("name", bind_busbar, name, "what to call it"),
     F_WHOLE("strings", bind_busbar, n, 1, AMP_RAIL_STRINGS,
             "strings side by side; the length of a list unless given"),
-    F_ELSE_OF("string_mohm", BIND_LIST, 1e-3, 0.000001, 1e6, "mohm", 0,
-              "resistance of a string with its leads: one, or a list"),
+    F_ELSE_OF(
+        "string_mohm", BIND_LIST, 1e-3, 0.000001, 1e6, "mohm", 0,
+        "resistance of a string with its leads: one, or a list, in which "
+        "false stands for one that nobody measured"),
     F_ELSE_OF("string_v", BIND_LIST, 1.0, 0.0, 2000.0, "V", 0,
               "rest voltage of each string; alike unless given"),
     F_NUM("segment_mohm", bind_busbar, segment, 1e-3, 0.0, 1000.0, "mohm",
@@ -307,14 +309,24 @@ static void busbar_defaults (void *spec) {
   ((bind_busbar *)spec)->current = NO;
 }
 
-/* One figure for all, or one each; the number of strings follows a list. */
+/* One figure for all, or one each; the number of strings follows a list. A
+** string that nobody measured stands as false: NaN. */
 static bool read_each (lua_State *L, int keys, const char *who,
                        const char *key, int *n, double *out) {
   const bind_field *f = bind_field_find(&busbar_class, key);
   if (!bind_get(L, keys, key))
     return false;
   bool list = lua_istable(L, -1);
-  int got = bind_list(L, -1, f, who, out, AMP_RAIL_STRINGS);
+  int got = list ? (int)lua_rawlen(L, -1) : 1;
+  if (!list)
+    out[0] = bind_number(L, -1, f, who);
+  for (int i = 0; list && i < got && i < AMP_RAIL_STRINGS; i++) {
+    lua_rawgeti(L, -1, i + 1);
+    out[i] = lua_isboolean(L, -1) && !lua_toboolean(L, -1)
+                 ? NO
+                 : bind_number(L, -1, f, who);
+    lua_pop(L, 1);
+  }
   lua_pop(L, 1);
   if (list && *n == 0)
     *n = got;
@@ -325,6 +337,21 @@ static bool read_each (lua_State *L, int keys, const char *who,
   for (int i = 1; !list && i < *n; i++)
     out[i] = out[0];
   return true;
+}
+
+/* Currents, or where a resistance is missing the most and the least. */
+static amp_status share (bind_busbar *s, const double *e, amp_error *err) {
+  for (int i = 0; i < s->n; i++)
+    s->bound = s->bound || !amp_given(s->r[i]);
+  if (!s->bound)
+    return amp_rail_currents(s->n, e, s->r, s->segment, s->plus - 1,
+                             s->minus - 1, s->current, s->i, err);
+  if (e != NULL)
+    return amp_failf(err, AMP_EMISSING, "r",
+                     "with a resistance missing bounds are told of strings "
+                     "at one voltage alone");
+  return amp_rail_bounds(s->n, s->r, s->segment, s->plus - 1, s->minus - 1,
+                         s->current, s->low, s->i, err);
 }
 
 static void busbar_finish (lua_State *L, int keys, void *spec) {
@@ -345,8 +372,7 @@ static void busbar_finish (lua_State *L, int keys, void *spec) {
   s->minus = s->minus != 0 ? s->minus : diagonal ? s->n : s->plus;
   if (s->plus > s->n || s->minus > s->n)
     bind_error(L, NULL, "%s: there are %d strings to take off at", who, s->n);
-  if (amp_rail_currents(s->n, apart ? e : NULL, s->r, s->segment, s->plus - 1,
-                        s->minus - 1, s->current, s->i, &err) != AMP_OK)
+  if (share(s, apart ? e : NULL, &err) != AMP_OK)
     bind_raise(L, &busbar_class, who, &err);
 }
 
@@ -374,7 +400,17 @@ static const bind_class busbar_class = {
     NULL,
     busbar_methods};
 
-/* core.busbar_raw(busbar) --> {current_a, plus, minus, currents} */
+static void put_list (lua_State *L, const char *key, const double *v, int n) {
+  lua_createtable(L, n, 0);
+  for (int i = 0; i < n; i++) {
+    lua_pushnumber(L, v[i]);
+    lua_rawseti(L, -2, i + 1);
+  }
+  lua_setfield(L, -2, key);
+}
+
+/* core.busbar_raw(busbar) --> {current_a, plus, minus, currents}; 'least'
+** where a resistance is missing */
 static int busbar_raw (lua_State *L) {
   const bind_busbar *s = bind_check(L, 1, "busbar", "busbar");
   lua_newtable(L);
@@ -384,12 +420,9 @@ static int busbar_raw (lua_State *L) {
   lua_setfield(L, -2, "plus");
   lua_pushinteger(L, s->minus);
   lua_setfield(L, -2, "minus");
-  lua_createtable(L, s->n, 0);
-  for (int i = 0; i < s->n; i++) {
-    lua_pushnumber(L, s->i[i]);
-    lua_rawseti(L, -2, i + 1);
-  }
-  lua_setfield(L, -2, "currents");
+  put_list(L, "currents", s->i, s->n);
+  if (s->bound)
+    put_list(L, "least", s->low, s->n);
   return 1;
 }
 

@@ -438,3 +438,44 @@ amp_status amp_rail_currents (int n, const double *e, const double *r,
     out[k] = p[k] - (k > 0 ? p[k - 1] : 0.0);
   return AMP_OK;
 }
+
+#define NEXT_TO_NOTHING 1e-9 /* ohm */
+#define AS_IF_ABSENT 1e3
+
+/* Unknown resistances stand at 'r_unknown', that of string 'one' (-1: none)
+** at next to nothing. */
+static amp_status supposed (int n, const double *r, double r_unknown, int one,
+                            double segment, int plus, int minus,
+                            double current, double *out, amp_error *err) {
+  double with[AMP_RAIL_STRINGS];
+  for (int i = 0; i < n; i++)
+    with[i] = amp_given(r[i]) ? r[i] : i == one ? NEXT_TO_NOTHING : r_unknown;
+  return amp_rail_currents(n, NULL, with, segment, plus, minus, current, out,
+                           err);
+}
+
+amp_status amp_rail_bounds (int n, const double *r, double segment, int plus,
+                            int minus, double current, double *low,
+                            double *high, amp_error *err) {
+  double least[AMP_RAIL_STRINGS], most[AMP_RAIL_STRINGS];
+  double one[AMP_RAIL_STRINGS];
+  amp_status s = amp_check_range(err, "strings", n, 1, AMP_RAIL_STRINGS);
+  if (s == AMP_OK)
+    s = supposed(n, r, AS_IF_ABSENT, -1, segment, plus, minus, current, most,
+                 err);
+  if (s == AMP_OK)
+    s = supposed(n, r, NEXT_TO_NOTHING, -1, segment, plus, minus, current,
+                 least, err);
+  for (int i = 0; s == AMP_OK && i < n; i++)
+    if (!amp_given(r[i])) {
+      s = supposed(n, r, AS_IF_ABSENT, i, segment, plus, minus, current, one,
+                   err);
+      least[i] = 0.0;
+      most[i] = one[i];
+    }
+  for (int i = 0; s == AMP_OK && i < n; i++) {
+    low[i] = least[i];
+    high[i] = most[i];
+  }
+  return s;
+}

@@ -151,4 +151,14 @@ amp_status amp_rail_currents (int n, const double *e, const double *r,
                               double segment, int plus, int minus,
                               double current, double *out, amp_error *err);
 
+/*
+** The same, strings at one voltage, where some r[i] are NaN: what each may
+** carry at least and at most, whatever those are. A known string carries most
+** where the unknown carry nothing, least where they are next to nothing; an
+** unknown one most where it alone is.
+*/
+amp_status amp_rail_bounds (int n, const double *r, double segment, int plus,
+                            int minus, double current, double *low,
+                            double *high, amp_error *err);
+
 #endif

@@ -128,7 +128,8 @@ end
 -- ---- strings on a busbar ----
 
 local busbar_columns = { { key = "string", label = "string", kind = "count" },
-  number("current_a", "current A", "A"), number("share_pct", "share %", "%"),
+  number("current_a", "current A", "A"), number("least_a", "least A", "A"),
+  number("share_pct", "share %", "%"),
   number("over_pct", "over even %", "%"), text("off", "takes off") }
 
 local function takes_off (raw, i)
@@ -136,20 +137,33 @@ local function takes_off (raw, i)
   return plus and minus and "+ and -" or plus and "+" or minus and "-" or ""
 end
 
+local function busbar_head (raw, even)
+  if raw.least then
+    return string.format("A resistance is missing: these are the most and " ..
+      "the least each may carry; an even share is %s A.", short(even))
+  end
+  return string.format("The most loaded string carries %s A; an even share " ..
+    "is %s A.", short(raw.most_a), short(even))
+end
+
 local function busbar_table (busbar)
-  local raw, rows = core.busbar_raw(busbar), {}
+  local raw, rows, notes = core.busbar_raw(busbar), {}, {}
   local n, total = #raw.currents, raw.current_a
   for i, a in ipairs(raw.currents) do
     rows[i] = { string = i, current_a = a, off = takes_off(raw, i),
+      least_a = raw.least and raw.least[i],
       share_pct = total ~= 0 and a / total * 100 or nil,
       over_pct = total ~= 0 and (a * n / total - 1) * 100 or nil }
   end
+  if raw.least then
+    notes[1] = { "resistance_missing", "measure it, or leave that string out." }
+  end
   return core.table_new{ columns = busbar_columns, rows = rows,
-    heads = { string.format("The most loaded string carries %s A; an even " ..
-      "share is %s A.", short(raw.most_a), short(total / n)) },
-    facts = { most_a = raw.most_a, even_a = total / n },
-    notes = closing({}, nil, "Kirchhoff's ladder of rails and strings, at " ..
-      "one moment", "how charge evens out later, joints that differ, heat") }
+    heads = { busbar_head(raw, total / n) },
+    facts = { most_a = raw.most_a, even_a = total / n,
+      bound = raw.least ~= nil },
+    notes = closing(notes, nil, "Kirchhoff's ladder of rails and strings, " ..
+      "at one moment", "how charge evens out later, joints that differ, heat") }
 end
 
 -- ---- a fuse link and the cells behind it ----

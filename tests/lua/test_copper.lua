@@ -118,6 +118,16 @@ check.close(bar:with{ take_off = "diagonal" }.most_a, 55, 1e-9)
 check.close(amp.busbar{ string_mohm = {2, 4}, current_a = 90 }.most_a, 60,
   1e-9, "without a rail by conductance")
 decides(bar, "a busbar")
+-- mast: G is not measured, so bounds: 13 mohm at most 1.756 A of 9.8, G all
+local guess = amp.busbar{ string_mohm = {14, 14, 13, 15, 14, false, 14},
+  current_a = 9.8 }:table()
+check.equal(guess.bound, true)
+check.close(guess[3].current_a, 1.756, 1e-3)
+check.close(guess[3].least_a, 0, 1e-3)
+check.close(guess[6].current_a, 9.8, 1e-3)
+check.has(tostring(guess), "resistance_missing")
+check.raises(function () return amp.busbar{ string_mohm = {14, false},
+  string_v = {25, 26}, current_a = 1 } end, "at one voltage alone")
 check.raises(function () return amp.busbar{ string_mohm = {2, 4},
   strings = 3, current_a = 1 } end, "one figure a string (got 2 for 3)")
 check.raises(function () return amp.busbar{ string_mohm = 2,

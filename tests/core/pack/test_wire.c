@@ -493,6 +493,37 @@ static void diagonal_take_off_is_evener (void **state) {
   assert_true(cross[0] - cross[2] < 0.3 * (end[0] - end[5]));
 }
 
+/*
+** Mast without F, G not measured: 14 14 13 15 14 ? 14 mohm, 9.8 A. Whatever
+** G is, the string of 13 mohm carries between nothing and its share without
+** G, 9.8 x (1/13)/(4/14 + 1/13 + 1/15) = 1.756 A, and G up to all. In between
+** every G keeps to it.
+*/
+static void an_unknown_resistance_gives_bounds (void **state) {
+  double r[7] = {0.014, 0.014, 0.013, 0.015, 0.014, NAN, 0.014};
+  double low[7], high[7], i[7];
+  (void)state;
+  assert_int_equal(amp_rail_bounds(7, r, 0.0, 0, 0, 9.8, low, high, NULL),
+                   AMP_OK);
+  assert_close(high[2], 9.8 / 13 / (4.0 / 14 + 1.0 / 13 + 1.0 / 15), 1e-3);
+  assert_close(low[2], 0.0, 1e-3);
+  assert_close(high[5], 9.8, 1e-3);
+  for (double g = 1e-5; g < 1.0; g *= 3.0) {
+    r[5] = g;
+    amp_rail_currents(7, NULL, r, 0.0, 0, 0, 9.8, i, NULL);
+    for (int k = 0; k < 7; k++)
+      assert_true(i[k] >= low[k] && i[k] <= high[k]);
+  }
+  r[5] = 0.02; /* all known: both ends are the answer */
+  amp_rail_currents(7, NULL, r, 2e-4, 0, 6, 9.8, i, NULL);
+  assert_int_equal(amp_rail_bounds(7, r, 2e-4, 0, 6, 9.8, low, high, NULL),
+                   AMP_OK);
+  for (int k = 0; k < 7; k++) {
+    assert_close(low[k], i[k], 0.0);
+    assert_close(high[k], i[k], 0.0);
+  }
+}
+
 static void a_rail_without_strings_is_refused (void **state) {
   double r[2] = {0.01, NAN}, i[2] = {3.0, 3.0};
   amp_error err = {0};
@@ -531,6 +562,7 @@ int main (void) {
       cmocka_unit_test(without_a_rail_conductance_shares),
       cmocka_unit_test(modules_on_one_bus),
       cmocka_unit_test(diagonal_take_off_is_evener),
+      cmocka_unit_test(an_unknown_resistance_gives_bounds),
       cmocka_unit_test(a_rail_without_strings_is_refused),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
