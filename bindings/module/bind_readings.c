@@ -175,7 +175,11 @@ static bind_lot *push_lot (lua_State *L, int from) {
 }
 
 static bind_lot *check_lot (lua_State *L, int idx, const char *call) {
-  return bind_check(L, idx, "lot", call);
+  bind_lot *s = bind_test(L, idx, "lot");
+  if (s == NULL)
+    bind_error(L, NULL, "%s: call it with a colon on a lot, lot:%s()", call,
+               call);
+  return s;
 }
 
 /* Row of the id at 'idx'; raises with the nearest id there is. */
@@ -750,6 +754,8 @@ static int read_readings (lua_State *L, int text, int opts,
   t.o.decimal = one_char(L, opts, "decimal");
   if (t.o.decimal != '\0' && t.o.decimal != ',' && t.o.decimal != '.')
     bind_error(L, NULL, "readings: decimal must be ',' or '.'");
+  if (t.o.sep != '\0' && t.o.sep == t.o.decimal)
+    bind_error(L, NULL, "readings: sep and decimal are the same mark");
   read_columns(L, opts, &t);
   read_skip(L, opts, &t);
   if (amp_lot_read(lot->ctx, s, n, &t.o, &lot->lot, &err) != AMP_OK)
@@ -758,9 +764,16 @@ static int read_readings (lua_State *L, int text, int opts,
   return 1;
 }
 
+static const char *check_text (lua_State *L, const char *what) {
+  if (lua_type(L, 1) != LUA_TSTRING)
+    bind_error(L, NULL, "readings: %s is wanted (got %s)", what,
+               luaL_typename(L, 1));
+  return lua_tostring(L, 1);
+}
+
 /* amp.readings.csv("arrived.csv", { module = m, decimal = "," }) --> lot */
 static int readings_csv (lua_State *L) {
-  const char *path = luaL_checkstring(L, 1);
+  const char *path = check_text(L, "the path of a file");
   lua_settop(L, 2);
   bind_read_file(L, path);
   const char *slash = strrchr(path, '/');
@@ -768,7 +781,7 @@ static int readings_csv (lua_State *L) {
 }
 
 static int readings_text (lua_State *L) {
-  luaL_checkstring(L, 1);
+  check_text(L, "a text");
   lua_settop(L, 2);
   return read_readings(L, 1, 2, "text");
 }

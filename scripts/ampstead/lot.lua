@@ -410,6 +410,9 @@ end
 
 --- lot:mean("ah") --> one row: .mean .sd .half_width .low .high .n .of
 local function mean (lot, key)
+  if key ~= nil and type(key) ~= "string" then
+    core.fail("script", "mean: the key of a reading is wanted, \"ah\"")
+  end
   local m, why = core.lot_mean(lot, key or "ah")
   local cells, head = { what = key or "ah" }
   if m then
@@ -441,7 +444,8 @@ local bench_keys = { "current_a", "channels", "passes", "rest_h", "ah" }
 local function bench_number (opts, key, otherwise)
   local v = opts[key]
   if v == nil then v = otherwise end
-  if type(v) ~= "number" or not (v > 0 or key == "rest_h" and v == 0) then
+  if type(v) ~= "number" or v == math.huge or
+     not (v > 0 or key == "rest_h" and v == 0) then
     core.fail("script", "bench_time: " .. key .. " must be a number above 0")
   end
   return v

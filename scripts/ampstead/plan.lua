@@ -101,8 +101,10 @@ local function whole (opts, key)
   local v = opts[key]
   if type(v) ~= "number" or v ~= math.floor(v) or not (v >= 1 and v <= 1000)
   then
+    local got = type(v) ~= "number" and type(v) or v ~= v and "nan" or
+      wording.trim(v)
     core.fail("script", "match: " .. key .. " must be a whole number, " ..
-      "1 .. 1000" .. (v ~= nil and " (got " .. tostring(v) .. ")" or ""))
+      "1 .. 1000 (got " .. got .. ")")
   end
   return math.tointeger(v)
 end
@@ -423,6 +425,9 @@ end
 -- these modules, each as it was read
 function methods.pack (self, opts)
   local keys = {}
+  if opts ~= nil and type(opts) ~= "table" then
+    core.fail("script", "plan:pack: a table of keys is wanted")
+  end
   for key, value in pairs(opts or {}) do keys[key] = value end
   keys.order = keys.order or "string_first"
   if not in_words[keys.order] then
@@ -541,6 +546,9 @@ function plan.match (lot, opts)
   local pool = held.pool
   held.module = enter(pool, lot, "match", "")
   if opts.owned ~= nil then
+    if rawequal(opts.owned, lot) then
+      core.fail("script", "match: owned is the very lot that is matched")
+    end
     check_alike(held.module, enter(pool, opts.owned, "match: owned", "*"))
   end
   check_number(held)

@@ -205,6 +205,11 @@ raises(function () amp.match(four, { series = 1.5, parallel = 2 }) end,
   "series must be a whole number, 1 .. 1000 (got 1.5)")
 raises(function () amp.match(four, { series = 2, paralel = 2 }) end,
   "unknown key 'paralel' (did you mean 'parallel'?)")
+raises(function () amp.match(four, { series = 0/0, parallel = 2 }) end,
+  "series must be a whole number, 1 .. 1000 (got nan)")
+raises(function () amp.match(four, { series = 2, parallel = 2,
+  owned = four }) end, "owned is the very lot")
+raises(function () return plan:pack(5) end, "a table of keys is wanted")
 raises(function () amp.match({}, { series = 2, parallel = 2 }) end,
   "a lot of readings is wanted (got table)")
 raises(function () amp.match(amp.readings.text("id,ocv_v\n1,25.7\n"),

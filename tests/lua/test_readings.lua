@@ -248,6 +248,15 @@ raises("id,ocv_v\n1,2\n", "unknown key 'ocv_mv' (did you mean 'ocv_v'?)",
 raises("id,ocv_v\n1,2\n", "decimal must be ',' or '.'", { decimal = ";" })
 check.raises(function () return amp.readings.csv("nowhere.csv") end,
   "nowhere.csv")
+check.raises(function () return amp.readings.text() end,
+  "readings: a text is wanted (got no value)")
+check.raises(function () return lot.get() end,
+  "get: call it with a colon on a lot, lot:get()")
+check.raises(function () return lot:mean{} end, "the key of a reading")
+check.raises(function () return lot:bench_time{ current_a = 1/0 } end,
+  "current_a must be a number above 0")
+raises("id,ah\n1,2\n", "sep and decimal are the same mark",
+  { sep = ",", decimal = "," })
 check.raises(function () return lot:with("6", { ah = -3 }) end,
   'reading: ah must lie in 0.1 .. 5000 Ah (got -3)')
 check.raises(function () return lot:with("6", { amp_hours = 3 }) end,
