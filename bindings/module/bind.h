@@ -312,6 +312,9 @@ typedef struct bind_pack {
   bool entropic, glycol;
 } bind_pack;
 
+/* Equal modules and nothing besides: no wiring, fuse, balancing, heat. */
+bool bind_pack_bare (const bind_pack *p);
+
 /* The pack of 'p' in this window, as it stands now; place as amp_build_pack. */
 amp_status bind_pack_build (const bind_pack *p, const amp_window *w,
                             amp_pack *out, amp_place *place, amp_error *err);

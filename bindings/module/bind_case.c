@@ -132,6 +132,7 @@ static void set_pack (amp_case *c, const bind_pack *p) {
   set_module(c, p->module);
   c->series = p->series;
   c->parallel = p->parallel;
+  c->build = bind_pack_bare(p) ? NULL : &p->build;
   c->soc_min = p->soc_min;
   c->soc_max = p->soc_max;
   c->cell_v_min = p->cell_v_min;

@@ -113,6 +113,13 @@ static void read_order (lua_State *L, int keys, const char *who,
   lua_pop(L, 1);
 }
 
+static void set (lua_State *L, const char *key, double v) {
+  if (v == v) {
+    lua_pushnumber(L, v);
+    lua_setfield(L, -2, key);
+  }
+}
+
 /* ---- which module stands where ---- */
 
 /* Modules string by string, as they were given; NULL: none there. */
@@ -490,6 +497,14 @@ static void read_wiring (lua_State *L, const char *who, bind_pack *s) {
   s->build.bleed_band = s->bleed_band;
 }
 
+bool bind_pack_bare (const bind_pack *p) {
+  const amp_build *b = &p->build;
+  return p->even && b->trip == NULL && b->rates == NULL && !b->entropic &&
+         b->link == 0.0 && b->lead == 0.0 && b->bleed == 0.0 &&
+         b->cooling != b->cooling && b->coolant == 0.0 &&
+         b->heater.power == 0.0;
+}
+
 amp_status bind_pack_build (const bind_pack *p, const amp_window *w,
                             amp_pack *out, amp_place *place, amp_error *err) {
   return amp_build_pack(&p->build, w, 1.0, out, place, err);
@@ -568,13 +583,6 @@ static int pack_mass (lua_State *L) {
   return 1;
 }
 
-static void set (lua_State *L, const char *key, double v) {
-  if (v == v) {
-    lua_pushnumber(L, v);
-    lua_setfield(L, -2, key);
-  }
-}
-
 /*
 ** pack:autonomy(duty, inverter) --> {days, usable_kwh, need_kwh, load_kwh,
 ** supply_kwh, month}: days without sun in the month that asks most, usable
@@ -612,10 +620,121 @@ static int pack_autonomy (lua_State *L) {
   return 1;
 }
 
-static const luaL_Reg pack_methods[] = {
-    {"autonomy", pack_autonomy},     {"get_tested_kwh", pack_tested},
-    {"get_usable_kwh", pack_usable}, {"get_groups", pack_groups},
-    {"get_mass_kg", pack_mass},      {NULL, NULL}};
+/* The pack of 's' in its own window, at the top of the stack. */
+static amp_pack *push_pack (lua_State *L, const bind_pack *s,
+                            amp_place *place, const char *who) {
+  amp_error err = {0};
+  amp_window w;
+  amp_pack *p = lua_newuserdatauv(L, sizeof *p, 0);
+  if (window_of(s, NULL, 0.0, &w, &err) != AMP_OK ||
+      bind_pack_build(s, &w, p, place, &err) != AMP_OK)
+    bind_raise(L, &pack_class, who, &err);
+  return p;
+}
+
+/*
+** pack:balance() --> {ah, hours, lost_ah, string (level), module, name, group}: what
+** the fullest group has to lose until all of its string are full together,
+** and how long that takes with bleed_a without a pause (nil: no bleed_a)
+*/
+static int pack_balance (lua_State *L) {
+  bind_pack *s = bind_check(L, 1, "pack", "balance");
+  amp_place place[AMP_PACK_LEAVES];
+  amp_pack *p = push_pack(L, s, place, "balance");
+  amp_balance b = amp_pack_balance(p);
+  const amp_build *of = &s->build;
+  const amp_place *at = &place[b.leaf];
+  int n = at->inner;
+  for (int o = 0; of->all == NULL && o < at->outer; o++)
+    n += of->inner[o];
+  const amp_module *m = of->all != NULL ? of->all : of->module[n];
+  lua_newtable(L);
+  set(L, "ah", b.charge / 3600.0);
+  set(L, "lost_ah", b.lost / 3600.0);
+  set(L, "hours", b.time < HUGE_VAL ? b.time / 3600.0 : NAN);
+  if (!(b.charge > 0.0))
+    return 1;
+  set(L, of->string_first ? "string" : "level", at->outer + 1);
+  set(L, "module", at->inner + 1);
+  set(L, "group", at->group + 1);
+  if (m->name[0] != '\0') {
+    lua_pushstring(L, m->name);
+    lua_setfield(L, -2, "name");
+  }
+  return 1;
+}
+
+static const bind_field warm_fields[] = {
+    F_ELSE_OF("from_c", BIND_NUMBER, 1.0, -60.0, 60.0, "C", 0, ""),
+    F_ELSE_OF("to_c", BIND_NUMBER, 1.0, -60.0, 60.0, "C", 0, ""),
+    F_ELSE_OF("heater_w", BIND_NUMBER, 1.0, 0.1, 1e6, "W", 0, ""),
+    F_ELSE_OF("ambient_c", BIND_NUMBER, 1.0, -60.0, 60.0, "C", 0, ""), F_END};
+
+/* Option of warm, or what is taken where it is not given. */
+static double warm_option (lua_State *L, int k, double otherwise) {
+  double v = otherwise;
+  lua_getfield(L, 2, warm_fields[k].key);
+  if (!lua_isnil(L, -1))
+    v = bind_number(L, -1, &warm_fields[k], "warm");
+  else if (otherwise != otherwise)
+    bind_error(L, NULL, "warm: %s is wanted", warm_fields[k].key);
+  lua_pop(L, 1);
+  return v;
+}
+
+/*
+** pack:warm{ from_c, to_c, heater_w, ambient_c } --> {hours, kwh,
+** stored_kwh, lost_kwh, hold_w, end_c, usable_pct}: heater_w is the pack's
+** own unless given, ambient_c the temperature it starts from
+*/
+static int pack_warm (lua_State *L) {
+  static const char *const keys[] = {"from_c", "to_c", "heater_w",
+                                     "ambient_c", NULL};
+  bind_pack *s = bind_check(L, 1, "pack", "warm");
+  amp_place place[AMP_PACK_LEAVES];
+  amp_warming w;
+  amp_error err = {0};
+  double heat = 0.0, cooling = 0.0;
+  lua_settop(L, 2);
+  bind_options(L, 2, "warm", keys);
+  if (!lua_istable(L, 2))
+    bind_error(L, NULL, "warm: from_c is wanted");
+  double own = s->heater.power > 0.0 ? s->heater.power : NAN;
+  double from = warm_option(L, 0, NAN), to = warm_option(L, 1, NAN);
+  double power = warm_option(L, 2, own);
+  double ambient = warm_option(L, 3, from);
+  if (!(to >= from))
+    bind_error(L, NULL, "warm: to_c must not be below from_c");
+  amp_pack *p = push_pack(L, s, place, "warm");
+  for (int k = 0; k < p->leaves; k++) {
+    heat += p->leaf[k].heat_capacity;
+    cooling += p->leaf[k].cooling;
+  }
+  if (!(heat > 0.0))
+    bind_error(L, NULL, "warm: mass_kg of the module is wanted");
+  if (amp_warm(heat, cooling, ambient + 273.15, power, from + 273.15,
+               to + 273.15, &w, &err) != AMP_OK)
+    return bind_raise(L, NULL, "warm", &err);
+  lua_newtable(L);
+  set(L, "hours", w.time / 3600.0);
+  set(L, "kwh", w.energy / 3.6e6);
+  set(L, "stored_kwh", w.stored / 3.6e6);
+  set(L, "lost_kwh", w.lost / 3.6e6);
+  set(L, "hold_w", w.hold);
+  set(L, "end_c", w.end < HUGE_VAL ? w.end - 273.15 : NAN);
+  set(L, "heat_kj_per_k", heat / 1000.0);
+  set(L, "cooling_w_per_k", cooling);
+  return 1;
+}
+
+static const luaL_Reg pack_methods[] = {{"autonomy", pack_autonomy},
+                                        {"balance", pack_balance},
+                                        {"warm", pack_warm},
+                                        {"get_tested_kwh", pack_tested},
+                                        {"get_usable_kwh", pack_usable},
+                                        {"get_groups", pack_groups},
+                                        {"get_mass_kg", pack_mass},
+                                        {NULL, NULL}};
 
 static const bind_class pack_class = {
     "pack",

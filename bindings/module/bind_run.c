@@ -21,12 +21,23 @@
 **   curtailed_w, voltage_end_v}: time, charge, temperature and voltage_end_v
 **   at the end of 'every' steps, the others their mean
 ** trace_handle(pack, duty, inverter, settled) --> handle, groups in series
+** of unequal modules or groups besides:
+**   strings: list of {string module (or level module) modules name out_ah
+**     in_ah share_pct share_max_pct current_max_a current_min_a opened_h}
+**   leaves: list of {string module modules name group groups soc_low_pct
+**     soc_high_pct soc_end_pct temp_min_c temp_max_c empty_times full_times
+**     first_empty_h first_full_h}
+**   trace rows: string_<n>_a, where strings stand side by side
+** of all: cold_unserved_kwh cold_curtailed_kwh cold_h first_cold_h
+**   last_cold_h heater_kwh heater_pack_kwh bled_kwh reversible_kwh cold_charge_h
+**   first_opened_h share_error_pct even
 ** settled: the duty runs before, unseen, until a year is over, so that it
 ** starts as it ends; else it starts full
 */
 #include "bind.h"
 #include "run/simulate.h"
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 /* What a run needs; the amp_pack is large, so it lives in a userdata. */
@@ -203,8 +214,8 @@ static void push_months (lua_State *L, const run *r) {
     if (last <= first)
       continue;
     push_sums(L, &r->result.month[m],
-              lowest(r, amp_trace_row(d, r->result.step, first),
-                     amp_trace_row(d, r->result.step, last)));
+              lowest(r, amp_trace_begin(r->trace, d, first),
+                     amp_trace_begin(r->trace, d, last)));
     set(L, "asked_kwh", (asked[m].ac + asked[m].dc) / 3.6e6);
     set(L, "month_h", amp_duty_start(d, last) / 3600.0);
     lua_rawseti(L, -2, m + 1);
@@ -273,6 +284,114 @@ static void push_extremes (lua_State *L, const run *r) {
   set(L, "first_empty_h", hours_or_never(a->first_empty));
 }
 
+/* ---- strings, modules, groups ---- */
+
+static const amp_module *module_at (const amp_build *b, int outer,
+                                    int inner) {
+  int at = inner;
+  if (b->all != NULL)
+    return b->all;
+  for (int o = 0; o < outer; o++)
+    at += b->inner[o];
+  return b->module[at];
+}
+
+/* Where leaf k stands into the table at the top: string and module in it, or
+** level and which of it, from 1; the module's name. */
+static void push_place (lua_State *L, const run *r, size_t k) {
+  const amp_build *b = &r->p->build;
+  const amp_place *p = &r->place[k];
+  const amp_module *m = module_at(b, p->outer, p->inner);
+  set(L, b->string_first ? "string" : "level", p->outer + 1);
+  set(L, "module", p->inner + 1);
+  set(L, "modules", p->modules);
+  if (m->name[0] != '\0') {
+    lua_pushstring(L, m->name);
+    lua_setfield(L, -2, "name");
+  }
+  if (p->groups < m->series) {
+    set(L, "group", p->group + 1);
+    set(L, "groups", p->groups);
+  }
+}
+
+/* What stands side by side: strings, or the modules of each level. The first
+** leaf of it tells its current. */
+static void push_strings (lua_State *L, const run *r) {
+  const amp_build *b = &r->p->build;
+  const amp_sim_result *a = &r->result;
+  int outer = -1, inner = -1, n = 0;
+  lua_newtable(L);
+  for (size_t k = 0; k < amp_trace_leaves(r->trace); k++) {
+    const amp_leaf_sum *s = amp_trace_leaf(r->trace, k);
+    const amp_place *p = &r->place[k];
+    if (p->outer == outer && (b->string_first || p->inner == inner))
+      continue;
+    outer = p->outer;
+    inner = p->inner;
+    lua_newtable(L);
+    push_place(L, r, k);
+    set(L, "out_ah", s->charge_out / 3600.0);
+    set(L, "in_ah", s->charge_in / 3600.0);
+    set(L, "share_pct", s->charge_out / a->total.charge_out * 100.0);
+    set(L, "share_max_pct", s->share_max * 100.0);
+    set(L, "current_max_a", s->i_max);
+    set(L, "current_min_a", s->i_min);
+    set(L, "opened_h", hours_or_never(s->opened));
+    lua_rawseti(L, -2, ++n);
+  }
+}
+
+/* Every leaf: its charge and heat, and the limits it set. */
+static void push_leaves (lua_State *L, const run *r) {
+  lua_newtable(L);
+  for (size_t k = 0; k < amp_trace_leaves(r->trace); k++) {
+    const amp_leaf_sum *s = amp_trace_leaf(r->trace, k);
+    lua_newtable(L);
+    push_place(L, r, k);
+    set(L, "soc_low_pct", s->soc_low * 100.0);
+    set(L, "soc_high_pct", s->soc_high * 100.0);
+    set(L, "soc_end_pct", s->soc_end * 100.0);
+    set(L, "temp_min_c", s->temp_low - 273.15);
+    set(L, "temp_max_c", s->temp_high - 273.15);
+    set(L, "empty_times", (double)s->lows);
+    set(L, "full_times", (double)s->highs);
+    set(L, "first_empty_h", hours_or_never(s->first_low));
+    set(L, "first_full_h", hours_or_never(s->first_high));
+    lua_rawseti(L, -2, (lua_Integer)k + 1);
+  }
+}
+
+/* Hours in which a cell of lithium colder than 0 C was charged. */
+static double cold_charge (const run *r) {
+  const double *i = amp_trace_column(r->trace, "current_a");
+  const double *t = amp_trace_column(r->trace, "temp_k");
+  const double *end = amp_trace_column(r->trace, "time_s");
+  double then = 0.0, sum = 0.0;
+  if (strcmp(r->module.chemistry->name, "lead_acid") == 0)
+    return 0.0;
+  for (size_t n = 0; n < amp_trace_length(r->trace); then = end[n++])
+    sum += i[n] < -1e-3 && t[n] < 273.15 ? end[n] - then : 0.0;
+  return sum / 3600.0;
+}
+
+static void push_heat (lua_State *L, const run *r) {
+  const amp_sim_result *a = &r->result;
+  set(L, "cold_unserved_kwh", a->total.cold_unserved / 3.6e6);
+  set(L, "cold_curtailed_kwh", a->total.cold_curtailed / 3.6e6);
+  set(L, "cold_h", a->total.cold_time / 3600.0);
+  set(L, "first_cold_h", hours_or_never(a->first_cold));
+  set(L, "last_cold_h", hours_or_never(a->last_cold));
+  set(L, "heater_kwh", a->total.heater / 3.6e6);
+  set(L, "heater_pack_kwh",
+      r->pack.heater.from_pack ? a->total.heater / 3.6e6 : 0.0);
+  set(L, "bled_kwh", a->total.bled / 3.6e6);
+  set(L, "reversible_kwh", a->total.reversible / 3.6e6);
+  set(L, "cold_charge_h", cold_charge(r));
+  set(L, "first_opened_h", hours_or_never(a->first_opened));
+  set(L, "share_error_pct", a->share_error * 100.0);
+}
+
 /* simulate_raw(pack, duty, inverter, settled) --> see the file's head */
 static int simulate_raw (lua_State *L) {
   lua_settop(L, 4);
@@ -296,6 +415,13 @@ static int simulate_raw (lua_State *L) {
   lua_setfield(L, -2, "level");
   lua_pushboolean(L, r->p->even);
   lua_setfield(L, -2, "even");
+  push_heat(L, r);
+  if (amp_trace_leaves(r->trace) > 1) {
+    push_strings(L, r);
+    lua_setfield(L, -2, "strings");
+    push_leaves(L, r);
+    lua_setfield(L, -2, "leaves");
+  }
   return 1;
 }
 
@@ -326,7 +452,27 @@ static double stretch (const trace_column *c, const double *v,
     return v[last - 1] * c->factor + c->shift;
   for (size_t i = first; i < last; then = end[i++])
     sum += v[i] * (end[i] - then);
-  return sum / (end[last - 1] - from) * c->factor + c->shift;
+  double mean = sum / (end[last - 1] - from) * c->factor + c->shift;
+  return fabs(mean) < 1e-9 ? 0.0 : mean; /* W or A: rounding at a limit */
+}
+
+/* The current of each string, where strings stand side by side. */
+static void push_string_row (lua_State *L, const run *r, size_t first,
+                             size_t last) {
+  static const trace_column column = {"", "", 1.0, 0.0, true};
+  const double *end = amp_trace_column(r->trace, "time_s");
+  int outer = -1;
+  char key[32];
+  if (!r->p->build.string_first || amp_trace_leaves(r->trace) < 2)
+    return;
+  for (size_t k = 0; k < amp_trace_leaves(r->trace); k++) {
+    const double *i = amp_trace_leaf_column(r->trace, k, "current_a");
+    if (i == NULL || r->place[k].outer == outer)
+      continue;
+    outer = r->place[k].outer;
+    snprintf(key, sizeof key, "string_%d_a", outer + 1);
+    set(L, key, stretch(&column, i, end, first, last));
+  }
 }
 
 static void push_row (lua_State *L, const run *r, size_t first, size_t last) {
@@ -338,6 +484,7 @@ static void push_row (lua_State *L, const run *r, size_t first, size_t last) {
         stretch(c, amp_trace_column(r->trace, c->core),
                 amp_trace_column(r->trace, "time_s"), first, last));
   }
+  push_string_row(L, r, first, last);
 }
 
 /* trace_raw(pack, duty, inverter, settled, every) --> rows */
@@ -370,7 +517,7 @@ static int trace_handle (lua_State *L) {
     column[k] = amp_trace_column(r->trace, names[k]);
   bind_push_replay(L, amp_trace_length(r->trace), column, began,
                    capacity / 50.0);
-  lua_pushinteger(L, r->module.series * r->p->series);
+  lua_pushinteger(L, amp_build_groups(&r->p->build));
   return 2;
 }
 

@@ -11,6 +11,7 @@
 #include "base/value.h"
 #include "cost/offer.h"
 #include "life/ageing.h"
+#include "pack/build.h"
 #include "pack/module.h"
 #include "run/simulate.h"
 
@@ -55,6 +56,9 @@ typedef struct amp_case {
   double bos, bos_mass;  /* money outside tax; kg */
   double extra;          /* further costs at the start */
   int series, parallel;  /* modules in a string, strings; not from_offer */
+  const amp_build *build; /* of unequal modules, whose mean 'module' is; or
+                             with wiring, fuses, heat. NULL: equal and bare;
+                             not from_offer */
   double cost;           /* all of it; not from_offer */
   double residual;       /* money received at the end */
 } amp_case;

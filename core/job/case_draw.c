@@ -104,6 +104,11 @@ static amp_status no_layout (const case_plan *p, const amp_layout *row, int n,
   return row[tell].why.status;
 }
 
+static int groups_of (const case_plan *p) {
+  return p->c->build ? amp_build_groups(p->c->build)
+                     : p->series * p->module.series;
+}
+
 /* The series count with most usable energy of the modules in use; on a tie
 ** the shorter string. */
 static amp_status best_layout (case_plan *p, amp_error *err) {
@@ -136,10 +141,10 @@ static amp_status given_layout (case_plan *p, amp_error *err) {
     return st;
   p->series = p->c->series;
   p->count = p->c->series * p->c->parallel;
-  return amp_window_of(m->chemistry, p->series * m->series, m->soc_min,
-                       m->soc_max, m->cell_v_min, m->cell_v_max,
-                       need->converter.v_min, need->converter.v_max,
-                       need->v_abs_max, &p->r->window, err);
+  return amp_window_of(m->chemistry, groups_of(p), m->soc_min, m->soc_max,
+                       m->cell_v_min, m->cell_v_max, need->converter.v_min,
+                       need->converter.v_max, need->v_abs_max, &p->r->window,
+                       err);
 }
 
 static void note_layout (case_plan *p) {
@@ -149,7 +154,7 @@ static void note_layout (case_plan *p) {
                              : p->count;
   r->modules_in_string = p->series;
   r->strings = r->used / p->series;
-  r->groups = p->series * p->module.series;
+  r->groups = groups_of(p);
   r->count = p->count;
   r->accepted_mean = p->count * (1.0 - dud);
   r->r_assumed = !amp_value_is_set(&p->module.r10s);

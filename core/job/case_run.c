@@ -144,10 +144,15 @@ static void keep (const batch *b, size_t i, bool ac) {
 
 static amp_status make_pack (const lane *l, amp_pack *pack, amp_error *err) {
   const case_plan *p = l->plan;
+  double soh = p->node_soh[l->k];
   amp_group g;
+  if (p->c->build != NULL) /* every module fades as their mean does */
+    return amp_build_pack(p->c->build, &p->r->window,
+                          soh / amp_module_health(&p->module), pack, NULL,
+                          err);
   amp_status st =
-      amp_module_leaf_at(&p->module, &p->r->window, p->node_soh[l->k],
-                         p->series, p->key[l->key].strings, &g, err);
+      amp_module_leaf_at(&p->module, &p->r->window, soh, p->series,
+                         p->key[l->key].strings, &g, err);
   if (st == AMP_OK)
     amp_pack_uniform(&g, 1, 1, pack);
   return st;

@@ -161,16 +161,6 @@ typedef struct maker {
   amp_error *err;
 } maker;
 
-/* SoH of a module as it stands, of its nameplate. */
-static double health (const amp_module *m) {
-  double q = m->capacity.value;
-  if (amp_value_is_set(&m->tested))
-    q = m->tested.value;
-  else if (amp_value_is_set(&m->soh))
-    q *= m->soh.value;
-  return q / m->capacity.value;
-}
-
 /* What the pack gives every leaf; 'g' is one module of 'k' in series. */
 static void dress (const maker *k, double modules, amp_group *g) {
   const amp_build *b = k->b;
@@ -241,8 +231,8 @@ static amp_status add_leaf (maker *k, const amp_group *g, double soc,
 static amp_status module_leaves (maker *k, const amp_module *m, int o, int i,
                                  int count) {
   amp_group whole, g;
-  amp_status st = amp_module_leaf_at(m, k->w, health(m) * k->fade, count, 1,
-                                     &whole, k->err);
+  amp_status st = amp_module_leaf_at(m, k->w, amp_module_health(m) * k->fade,
+                                     count, 1, &whole, k->err);
   if (st != AMP_OK)
     return st;
   dress(k, count, &whole);
@@ -385,8 +375,8 @@ static amp_status uniform_pack (maker *k) {
   int series = b->string_first ? inner_of(b, 0) : b->outer;
   int parallel = b->string_first ? b->outer : inner_of(b, 0);
   amp_group g;
-  amp_status st = amp_module_leaf_at(m, k->w, health(m) * k->fade, series,
-                                     parallel, &g, k->err);
+  amp_status st = amp_module_leaf_at(m, k->w, amp_module_health(m) * k->fade,
+                                     series, parallel, &g, k->err);
   if (st != AMP_OK)
     return st;
   dress(k, (double)series * parallel, &g);
@@ -438,42 +428,45 @@ amp_status amp_build_pack (const amp_build *b, const amp_window *w,
 
 /* ---- balance ---- */
 
-/* C up to the top of the window, of a leaf. */
-static double room_of (const amp_group *g) {
-  return (g->soc_max - g->soc_start) * g->cell.capacity * g->parallel;
-}
+/* Charge of the leaves below a series level: up to the top of the window,
+** down to its bottom, and between the two. */
+typedef struct chain {
+  double least, most;     /* C of room */
+  int fullest;            /* leaf */
+  double content, window; /* C, least */
+} chain;
 
-/* Leaves below a series level, found by following the tree down. */
-static void series_rooms (const amp_pack *p, int node, double *least,
-                          double *most, int *leaf) {
+static void chain_leaves (const amp_pack *p, int node, chain *c) {
   const amp_node *n = &p->node[node];
   if (n->level == AMP_LEAF) {
-    double room = room_of(&p->leaf[n->first]);
-    if (room < *least)
-      *leaf = n->first;
-    *least = fmin(*least, room);
-    *most = fmax(*most, room);
+    const amp_group *g = &p->leaf[n->first];
+    double q = g->cell.capacity * g->parallel;
+    double room = (g->soc_max - g->soc_start) * q;
+    if (room < c->least)
+      c->fullest = n->first;
+    c->least = fmin(c->least, room);
+    c->most = fmax(c->most, room);
+    c->content = fmin(c->content, (g->soc_start - g->soc_min) * q);
+    c->window = fmin(c->window, (g->soc_max - g->soc_min) * q);
     return;
   }
   for (int i = n->first; i < n->first + n->count; i++)
-    series_rooms(p, i, least, most, leaf);
+    chain_leaves(p, i, c);
 }
 
 amp_balance amp_pack_balance (const amp_pack *p) {
   amp_balance b = {0};
-  b.leaf = 0;
   for (int n = 0; n < p->nodes; n++) {
-    double least = HUGE_VAL, most = 0.0;
-    int leaf = 0;
+    chain c = {HUGE_VAL, 0.0, 0, HUGE_VAL, HUGE_VAL};
     if (p->node[n].level != AMP_SERIES)
       continue;
-    series_rooms(p, n, &least, &most, &leaf);
-    if (most - least > b.charge) {
-      b.charge = most - least;
-      b.leaf = leaf;
+    chain_leaves(p, n, &c);
+    if (c.most - c.least > b.charge) {
+      b.charge = c.most - c.least;
+      b.leaf = c.fullest;
+      b.lost = c.window - fmin(c.least + c.content, c.window);
     }
   }
-  b.lost = b.charge;
   double bleed = p->leaf[b.leaf].bleed * p->leaf[b.leaf].parallel;
   b.time = b.charge == 0.0 ? 0.0 : bleed > 0.0 ? b.charge / bleed : HUGE_VAL;
   return b;

@@ -81,7 +81,7 @@ typedef struct amp_balance {
   double charge; /* C, most that one group has to lose */
   double time;   /* s at 'bleed' without a pause; infinite: no bleed */
   int leaf;      /* that loses it */
-  double lost;   /* C of the string that cannot be charged until then */
+  double lost;   /* C that this string holds less until then */
 } amp_balance;
 
 amp_balance amp_pack_balance (const amp_pack *p);

@@ -330,6 +330,15 @@ static double default_r10s (const amp_module *m, double capacity) {
   return ohm_ah / (capacity / 3600.0) * m->series;
 }
 
+double amp_module_health (const amp_module *m) {
+  double q = m->capacity.value;
+  if (amp_value_is_set(&m->tested))
+    q = m->tested.value;
+  else if (amp_value_is_set(&m->soh))
+    q *= m->soh.value;
+  return q / m->capacity.value;
+}
+
 double amp_module_r10s (const amp_module *m) {
   return amp_value_is_set(&m->r10s) ? m->r10s.value
                                     : default_r10s(m, m->capacity.value);

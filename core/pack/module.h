@@ -47,6 +47,8 @@ amp_module amp_module_defaults (void);
 amp_status amp_module_check (const amp_module *m, amp_error *err);
 
 double amp_module_nominal_v (const amp_module *m); /* V */
+/* Tested charge over nameplate, at the middle; neither given: 1. */
+double amp_module_health (const amp_module *m);
 /* ohm, 10 s, at its middle: measured, else by chemistry and nameplate. */
 double amp_module_r10s (const amp_module *m);
 double amp_module_nameplate (const amp_module *m); /* J at middle capacity */

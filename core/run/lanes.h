@@ -355,6 +355,8 @@ enum {
 };
 #undef FIELD_INDEX
 
+enum { AMP_GRADES = 6 };
+
 /* What a block of cases uses of lanes_features.h. */
 enum {
   AMP_USES_BLEED = 1,
@@ -394,6 +396,7 @@ typedef struct amp_block {
   const amp_pack *shape; /* of the first lane: bodies are all lanes' */
   const amp_group **of;  /* [leaves][lanes] */
   double *half;          /* like whole, of half a step */
+  double *grade[AMP_GRADES + 2]; /* like whole, of dt / 2^g */
   double *saved;         /* leaf and lane, while a step is halved */
   double *flow;          /* [leaves][lanes], A of the two halves */
   double *detail; /* [leaves][DETAIL_COUNT + LINE_COUNT][lanes], or NULL */
@@ -413,6 +416,9 @@ typedef struct amp_chunk {
   double *soc;   /* [(last-first)*split][lanes], or NULL */
   double *trace; /* one lane only: AMP_TRACE doubles a step, or NULL */
   double *leaf;  /* one lane only: AMP_LEAF_TRACE a leaf a step, or NULL */
+  int grades;    /* the first step inside a duty step is cut into dt / 2^n,
+                    dt / 2^n, dt / 2^(n-1) .. dt / 2: what a change of load
+                    stirs has died down when the long steps begin */
   int measure;   /* every so many steps one is halved; 0: none */
 } amp_chunk;
 

@@ -107,7 +107,8 @@ static void NAME (extra_current)(const amp_block *b, int l0, int l1) {
                      : 0.0;
     double ac = NAME(least)(gap, s->ac[l] * g->ieta[l]);
     double rest = NAME(most)(gap - ac - s->dc[l], 0.0);
-    bool met = s->i[l] == s->thi[l] || s->i[l] == s->tlo[l];
+    bool met = s->power[l] > 0.0 ? s->i[l] == s->thi[l]
+                                 : s->i[l] == s->tlo[l];
     s->fed[l] = g->hpack[l] > 0.5 ? NAME(most)(watt - rest, 0.0) : watt;
     s->cold[l] = s->limited[l] > 0.5 && met ? 1.0 : 0.0;
   }

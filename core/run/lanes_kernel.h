@@ -933,6 +933,10 @@ static void NAME (coefs)(const amp_block *b, const amp_chunk *c) {
     NAME(coef_of)(b, b->whole, b->dt, l);
     if (c->measure)
       NAME(coef_of)(b, b->half, 0.5 * b->dt, l);
+    for (int g = 1, parts = 2; c->grades && g <= c->grades + 1; g++) {
+      NAME(coef_of)(b, b->grade[g], b->dt / parts, l);
+      parts *= 2;
+    }
   }
 }
 
@@ -990,6 +994,23 @@ static void NAME (test_step)(amp_block *b, const amp_chunk *c, size_t t,
   }
 }
 
+/* The first step inside a duty step, in parts that grow. */
+static void NAME (graded_step)(amp_block *b, const amp_chunk *c,
+                               NAME(clock) * k) {
+  double *whole = b->whole, *half = b->half, dt = b->dt;
+  for (int n = 0; n <= c->grades; n++) {
+    int g = n == 0 ? c->grades : c->grades - n + 1;
+    b->dt = dt / (double)(1 << g);
+    b->whole = b->grade[g];
+    b->half = b->grade[g + 1];
+    NAME(one_step)(b, c, k, n == 0);
+    k->now += b->dt;
+  }
+  b->whole = whole;
+  b->half = half;
+  b->dt = dt;
+}
+
 void ENTRY (amp_block *b, const amp_chunk *c) {
   NAME(clock) k = {.warm = WARM_TEST};
   size_t every = amp_lanes_warm(b->dt);
@@ -1028,6 +1049,10 @@ void ENTRY (amp_block *b, const amp_chunk *c) {
     }
     for (int sub = 0; sub < c->split; sub++) {
       k.now = ((double)t * c->split + sub) * b->dt;
+      if (sub == 0 && c->grades) {
+        NAME(graded_step)(b, c, &k);
+        continue;
+      }
       NAME(one_step)(b, c, &k, k.done % every == 0);
     }
   }

@@ -31,6 +31,13 @@ typedef struct bench {
   amp_rainflow *flow[AMP_LANES];
 } bench;
 
+/* The steps inside a step of the duty: at most 'step' s each, the first cut
+** finer 'grades' times (lanes.h). */
+typedef struct pace {
+  double step;
+  int grades;
+} pace;
+
 typedef struct batch {
   const amp_context *ctx;
   const amp_sim_case *cases;
@@ -49,14 +56,15 @@ typedef struct batch {
   size_t all_leaves;
   int most_leaves, most_nodes;
   double dt_max;
-  bool detailed;   /* any case has such leaves */
-  double *step_of; /* [case]: s, longest step inside */
+  bool detailed; /* any case has such leaves */
+  pace *pace_of; /* [case] */
   bench *worker;
   size_t workers;
   amp_status *status; /* per block */
   bool want_trace;
   double *trace, *leaf_trace, *ended;
   size_t trace_steps, leaf_size;
+  pace trace_pace;
   amp_leaf_sum *leaf_sum;
 } batch;
 
@@ -327,7 +335,8 @@ static void blocks_make (batch *w, size_t n, bool *taken) {
     if (taken[i])
       continue;
     for (size_t j = i; j < n; j++)
-      if (!taken[j] && w->step_of[i] == w->step_of[j] &&
+      if (!taken[j] && w->pace_of[i].step == w->pace_of[j].step &&
+          w->pace_of[i].grades == w->pace_of[j].grades &&
           has_curve(&w->cases[i]) == has_curve(&w->cases[j]) &&
           same_shape(w->cases[i].pack, w->cases[j].pack)) {
         taken[j] = true;
@@ -348,7 +357,8 @@ enum { DETAILED = DETAIL_COUNT + LINE_COUNT };
 
 static size_t bench_doubles (const batch *w) {
   size_t leaf = LEAF_COUNT + 2 * (size_t)COEF_COUNT + WORK_COUNT;
-  size_t more = w->most_nodes > 1 ? LEAF_COUNT + COEF_COUNT + 1 : 0;
+  size_t grades = (size_t)(AMP_GRADES + 1) * COEF_COUNT;
+  size_t more = w->most_nodes > 1 ? LEAF_COUNT + 1 + grades : 0;
   if (w->detailed)
     more += (size_t)DETAILED * (w->most_nodes > 1 ? 2 : 1);
   return ((size_t)w->most_leaves * (leaf + more) + (size_t)STEP_COUNT +
@@ -423,7 +433,9 @@ static void bench_lay (const batch *w, bench *b, const amp_sim_case *first,
   p += k->detail ? n * DETAILED * l : 0;
   if (m > 1) { /* else no step is ever halved */
     k->half = p;
-    k->flow = k->half + n * COEF_COUNT * l;
+    for (size_t g = 1; g < AMP_GRADES + 2; g++)
+      k->grade[g] = k->half + (g - 1) * n * COEF_COUNT * l;
+    k->flow = k->half + (AMP_GRADES + 1) * n * COEF_COUNT * l;
     k->saved = k->flow + n * l;
   }
 }
@@ -879,7 +891,7 @@ static amp_lanes_run *kernel_for (amp_isa isa, int lanes) {
 }
 
 static amp_chunk chunk_of (const batch *w, size_t first, size_t last,
-                           double step) {
+                           pace step) {
   const amp_duty *d = w->duty;
   amp_chunk c = {.ac = d->ac,
                  .dc = d->dc,
@@ -888,20 +900,21 @@ static amp_chunk chunk_of (const batch *w, size_t first, size_t last,
                  .on = d->on,
                  .amps = d->amps,
                  .edge = d->edge,
-                 .dt_max = step,
+                 .dt_max = step.step,
+                 .grades = step.grades,
                  .phase = d->phase,
                  .ended = w->ended,
                  .first = first,
                  .last = last,
-                 .split = amp_lanes_split(d->dt, step)};
+                 .split = amp_lanes_split(d->dt, step.step)};
   return c;
 }
 
 /* Steps inside the duty's steps first .. last-1. */
-static size_t rows_of (const batch *w, double step, size_t first,
-                       size_t last) {
-  return amp_trace_row(w->duty, step, last) -
-         amp_trace_row(w->duty, step, first);
+static size_t rows_of (const batch *w, pace step, size_t first, size_t last) {
+  return amp_trace_row(w->duty, step.step, last) -
+         amp_trace_row(w->duty, step.step, first) +
+         (last - first) * (size_t)step.grades;
 }
 
 /* Does anything in this tree share a current? */
@@ -920,7 +933,7 @@ static amp_status month_give (const batch *w, bench *k, size_t at, int used,
   double time = w->duty->edge ? amp_duty_start(w->duty, last) -
                                     amp_duty_start(w->duty, first)
                               : (double)(last - first) * w->duty->dt;
-  double step = w->step_of[w->order[at]];
+  pace step = w->pace_of[w->order[at]];
   size_t rows = k->soc ? rows_of(w, step, first, last) : 0;
   amp_status s = AMP_OK;
   for (int l = 0; l < used && s == AMP_OK; l++) {
@@ -968,8 +981,8 @@ static void results_close (const batch *w, bench *k, size_t at, int used,
     r->energy_residual = r->total.in - r->total.out - r->total.loss -
                          r->total.bled - (r->stored_end - r->stored_start);
     r->charge_residual = leaf_charge[l] - (charge[l] - left);
-    r->step = w->step_of[w->order[at]];
-    r->share_error *= measured[l] > 0.0 ? 2.0 / measured[l] : 0.0;
+    r->step = w->pace_of[w->order[at]].step;
+    r->share_error *= measured[l] > 0.0 ? 1.5 / measured[l] : 0.0;
     for (int j = 0; w->leaf_sum && j < k->block.leaves; j++)
       if (k->block.single)
         leaf_sum_plain(r, &w->leaf_sum[j]);
@@ -982,7 +995,7 @@ static amp_status block_run (const batch *w, bench *k, size_t at, int used) {
   amp_lanes_run *run = kernel_for(w->ctx->isa, k->block.lanes);
   double charge[AMP_LANES], pairs[AMP_LANES], given[AMP_LANES] = {0};
   double measured[AMP_LANES] = {0};
-  double step = w->step_of[w->order[at]];
+  pace step = w->pace_of[w->order[at]];
   amp_chunk all = chunk_of(w, 0, w->duty->n, step);
   amp_status s = AMP_OK;
   size_t first = 0, row = 0;
@@ -1022,7 +1035,8 @@ static void block_work (void *arg, size_t i, size_t worker) {
   size_t at = w->first[i];
   int used = (int)(w->first[i + 1] - at);
   int lanes = used == 1 ? 1 : used <= AMP_BLOCK ? AMP_BLOCK : AMP_LANES;
-  bench_lay(w, k, &w->cases[w->order[at]], lanes, w->step_of[w->order[at]]);
+  bench_lay(w, k, &w->cases[w->order[at]], lanes,
+            w->pace_of[w->order[at]].step);
   for (int l = 0; l < lanes; l++) /* empty lanes repeat the last case */
     fill_lane(w, &k->block, l,
               w->order[at + (size_t)(l < used ? l : used - 1)]);
@@ -1051,14 +1065,14 @@ static bool probe_of (const batch *w, int m, amp_chunk *c) {
   return true;
 }
 
-/* The error of sharing in steps of 'step', over a day of each month, from
+/* The error of sharing in steps of this pace, over a day of each month, from
 ** one case alone. */
-static double probe (const batch *w, bench *k, size_t i, double step) {
+static double probe (const batch *w, bench *k, size_t i, pace step) {
   amp_chunk c = chunk_of(w, 0, 0, step);
   double strayed, measured;
   c.measure = 1;
   c.ended = NULL;
-  bench_lay(w, k, &w->cases[i], 1, step);
+  bench_lay(w, k, &w->cases[i], 1, step.step);
   fill_lane(w, &k->block, 0, i);
   start_extremes(&k->block);
   for (int m = 0; m < 12; m++)
@@ -1066,27 +1080,44 @@ static double probe (const batch *w, bench *k, size_t i, double step) {
       kernel_for(w->ctx->isa, 1)(&k->block, &c);
   strayed = *lane_of(&k->block, LANE_strayed, 0);
   measured = *lane_of(&k->block, LANE_measured, 0);
-  return measured > 0.0 ? 2.0 * strayed / measured : 0.0;
+  return measured > 0.0 ? 1.5 * strayed / measured : 0.0;
 }
 
-/* Halve the step of a case until its strings share to SHARE_AIM: the same
-** whatever else is in the batch. */
+/* Cut finer what follows a change of load, then halve the step, until the
+** strings of a case share to SHARE_AIM: the same whatever else is in the
+** batch. */
 static void choose_step (void *arg, size_t i, size_t worker) {
   batch *w = arg;
-  double step = w->dt_max;
-  if (!w->opt.fixed_step && shares(w->cases[i].pack)) {
+  pace p = {w->dt_max, 0};
+  if (shares(w->cases[i].pack)) {
     if (!w->duty->edge) /* the step there is, not the most it may be */
-      step = w->duty->dt / amp_lanes_split(w->duty->dt, step);
-    while (step > 2.0 * SHORTEST &&
-           probe(w, &w->worker[worker], i, step) > SHARE_AIM)
-      step *= 0.5;
+      p.step = w->duty->dt / amp_lanes_split(w->duty->dt, p.step);
+    while (p.step > 2.0 * SHORTEST &&
+           probe(w, &w->worker[worker], i, p) > SHARE_AIM) {
+      if (!w->duty->edge && p.grades < AMP_GRADES &&
+          p.step / (2 << p.grades) > 0.5 * SHORTEST)
+        p.grades += p.grades ? 1 : 3;
+      else
+        p.step *= 0.5;
+    }
   }
-  w->step_of[i] = step;
+  w->pace_of[i] = p;
+}
+
+/* Most packs share nothing: then nobody is asked to look. */
+static void choose_steps (batch *w, size_t n) {
+  bool any = false;
+  for (size_t i = 0; i < n; i++) {
+    w->pace_of[i] = (pace){w->dt_max, 0};
+    any = any || shares(w->cases[i].pack);
+  }
+  if (any && !w->opt.fixed_step)
+    amp_parallel_for(w->ctx, n, choose_step, w);
 }
 
 /* --- a batch ----------------------------------------------------------- */
 
-static size_t longest_month (const batch *w, double step) {
+static size_t longest_month (const batch *w, pace step) {
   const amp_duty *d = w->duty;
   size_t most = 0, first = 0;
   for (int m = 0; m < 12; m++) {
@@ -1120,7 +1151,7 @@ static void batch_free (batch *w, size_t n, bool *taken) {
   amp_free(c, w->table_of, w->all_leaves * sizeof *w->table_of);
   amp_free(c, w->leaf_table, n * sizeof *w->leaf_table);
   amp_free(c, w->order, n * sizeof *w->order);
-  amp_free(c, w->step_of, n * sizeof *w->step_of);
+  amp_free(c, w->pace_of, n * sizeof *w->pace_of);
   amp_free(c, w->first, (n + 1) * sizeof *w->first);
   amp_free(c, w->status, (n + 1) * sizeof *w->status);
   amp_free(c, taken, n * sizeof *taken);
@@ -1139,16 +1170,19 @@ static amp_status batch_benches (batch *w) {
 
 /* What grows with the number of steps: months for the cycle count, a trace. */
 static amp_status batch_buffers (batch *w, size_t n) {
-  double least = w->dt_max;
-  for (size_t i = 0; i < n; i++)
-    least = fmin(least, w->step_of[i]);
+  size_t most = 0;
+  for (size_t i = 0; i < n; i++) {
+    size_t rows = longest_month(w, w->pace_of[i]);
+    most = rows > most ? rows : most;
+  }
   for (size_t i = 0; i < w->workers; i++)
-    if (!bench_soc(w, &w->worker[i], longest_month(w, least)))
+    if (!bench_soc(w, &w->worker[i], most))
       return AMP_ENOMEM;
   if (!w->want_trace)
     return AMP_OK;
   size_t leaves = (size_t)w->cases[0].pack->leaves;
-  w->trace_steps = amp_trace_row(w->duty, least, w->duty->n);
+  w->trace_pace = w->pace_of[0];
+  w->trace_steps = rows_of(w, w->trace_pace, 0, w->duty->n);
   w->trace = amp_alloc(w->ctx, w->trace_steps * AMP_TRACE * sizeof *w->trace);
   if (leaves > 1 &&
       w->trace_steps * leaves * AMP_LEAF_TRACE <= LEAF_NUMBERS) {
@@ -1168,9 +1202,9 @@ static amp_status batch_run (batch *w, size_t n, amp_error *err) {
   w->order = amp_alloc(w->ctx, n * sizeof *w->order);
   w->first = amp_alloc(w->ctx, (n + 1) * sizeof *w->first);
   w->status = amp_alloc(w->ctx, (n + 1) * sizeof *w->status);
-  w->step_of = amp_alloc(w->ctx, n * sizeof *w->step_of);
+  w->pace_of = amp_alloc(w->ctx, n * sizeof *w->pace_of);
   if (taken && w->table_of && w->leaf_table && w->order && w->first &&
-      w->status && w->step_of) {
+      w->status && w->pace_of) {
     for (size_t i = 0; i < n; i++) {
       w->leaf_table[i] = leaf;
       leaf += (size_t)w->cases[i].pack->leaves;
@@ -1180,7 +1214,7 @@ static amp_status batch_run (batch *w, size_t n, amp_error *err) {
   if (s == AMP_OK)
     s = batch_benches(w);
   if (s == AMP_OK) {
-    amp_parallel_for(w->ctx, n, choose_step, w);
+    choose_steps(w, n);
     s = batch_buffers(w, n);
   }
   if (s == AMP_OK) {
@@ -1215,6 +1249,7 @@ amp_status amp_simulate (const amp_context *ctx, const amp_sim_case *cases,
 
 struct amp_trace {
   size_t n, size, leaves, phases;
+  pace step;
   amp_leaf_sum *leaf;
   double *column[AMP_TRACE], *ended;
   double *leaf_column; /* [leaves][AMP_LEAF_TRACE][n], or NULL */
@@ -1244,6 +1279,7 @@ static amp_trace *trace_from (const batch *w) {
   t->n = n;
   t->size = size;
   t->leaves = leaves;
+  t->step = w->trace_pace;
   turn(w->trace, n, AMP_TRACE, t->data);
   for (int c = 0; c < AMP_TRACE; c++)
     t->column[c] = t->data + (size_t)c * n;
@@ -1307,6 +1343,10 @@ size_t amp_trace_length (const amp_trace *t) {
 
 double amp_trace_phase_end (const amp_trace *t, size_t i) {
   return i < t->phases ? t->ended[i] : -1.0;
+}
+
+size_t amp_trace_begin (const amp_trace *t, const amp_duty *duty, size_t i) {
+  return amp_trace_row(duty, t->step.step, i) + i * (size_t)t->step.grades;
 }
 
 size_t amp_trace_leaves (const amp_trace *t) {

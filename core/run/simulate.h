@@ -113,10 +113,10 @@ typedef struct amp_sim_result {
                              not settle (docs/model/simulate.md) */
   double first_cold, last_cold; /* s: temperature set the current; < 0 */
   double first_opened;    /* s: a fuse opened; < 0: never */
-  double step;            /* s, of a step inside */
+  double step;            /* s, longest step inside */
   double share_error;     /* part of the leaves' charge that half as long
-                             steps send through another leaf, x 2 (the error
-                             falls by more than 2): that of the sharing.
+                             steps send through another leaf, x 1.5 (halving
+                             makes a third of it): that of the sharing.
                              0: nothing in parallel */
 } amp_sim_result;
 
@@ -180,8 +180,10 @@ const double *amp_trace_column (const amp_trace *t, const char *name);
 ** a limit, or after its time; -1: the duty has no such phase. */
 double amp_trace_phase_end (const amp_trace *t, size_t i);
 
-/* Row of the trace at which step i of the duty begins (n: how many rows).
-** 'dt_max' as in the options of the run. */
+/* Row of this trace at which step i of its duty begins. */
+size_t amp_trace_begin (const amp_trace *t, const amp_duty *duty, size_t i);
+/* The same of any run in equal steps, not cut for unequal strings (n: how
+** many rows). 'dt_max' as in the options of the run. */
 size_t amp_trace_row (const amp_duty *duty, double dt_max, size_t i);
 
 #endif

@@ -76,6 +76,7 @@ amp.table = loader("table").new
 amp.compare = loader("compare").compare
 amp.sweep = loader("sweep").sweep
 loader("run") -- pack:simulate
+loader("pack") -- pack:without, :balance, :warm
 
 for key in pairs(amp) do known[#known + 1] = key end
 table.sort(known)

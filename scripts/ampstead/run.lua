@@ -4,6 +4,7 @@ local core, loader = ...
 local wording = loader("wording")
 local tables = loader("table")
 local notes = loader("notes")
+local parts = loader("parts")
 
 local run = {}
 
@@ -33,8 +34,11 @@ local fields = { "dc_served_kwh", "dc_unserved_kwh", "first_unserved_h",
   "voltage_min_h", "soc_min_pct", "soc_max_pct",
   "soc_start_pct", "soc_end_pct", "temp_min_c", "temp_max_c",
   "current_max_a", "current_min_a", "efc", "balance_kwh", "stored_kwh",
-  "level", "asked_kwh", "supply_kwh", "conversion_kwh", "days", "steps", "step_s",
-  "basis" }
+  "level", "asked_kwh", "supply_kwh", "conversion_kwh", "days", "steps",
+  "step_s",
+  "basis", "share_error_pct", "first_opened_h", "bled_kwh", "heater_kwh",
+  "reversible_kwh", "cold_h", "cold_unserved_kwh", "cold_curtailed_kwh",
+  "first_cold_h", "last_cold_h", "cold_charge_h" }
 
 -- ---- time ----
 
@@ -211,6 +215,7 @@ local function own_lines (raw, idle, inverter)
     say("no load", "in %s: in the total, without a row.",
       wording.list(idle))
   end
+  parts.lines(raw, date, say)
   return lines
 end
 
@@ -234,8 +239,9 @@ local function month_table (self)
   local rows, idle = month_rows(self.raw)
   local raw = self.raw
   return core.table_new{ columns = make_columns(raw), rows = rows,
-    heads = raw.test and { test_head(raw), battery_head(raw) } or
-      { unserved_head(raw), supply_head(raw), battery_head(raw) },
+    heads = parts.heads(raw, date, raw.test and
+      { test_head(raw), battery_head(raw) } or
+      { unserved_head(raw), supply_head(raw), battery_head(raw) }),
     notes = note_lines(self, idle) }
 end
 
@@ -274,9 +280,15 @@ local function trace (self, who, opts)
   local raw = self.raw
   local every = check_every(who, opts and opts.every, raw.steps)
   local list = {}
-  for i, key in ipairs(trace_columns) do
+  for _, key in ipairs(trace_columns) do
     if key ~= "curtailed_w" or raw.supply_kwh then
-      list[i] = { key = key, label = key, kind = "number" }
+      list[#list + 1] = { key = key, label = key, kind = "number" }
+    end
+  end
+  for _, p in ipairs(raw.strings or {}) do
+    local key = p.string and "string_" .. wording.trim(p.string) .. "_a"
+    if key then
+      list[#list + 1] = { key = key, label = key, kind = "number" }
     end
   end
   return core.table_new{ columns = list,
@@ -356,8 +368,8 @@ function methods.write (self, path)
   return self
 end
 
-local known = { "months" }
-for i = 2, #columns do known[i] = columns[i][1] end
+local known = { "months", "strings", "groups" }
+for i = 2, #columns do known[#known + 1] = columns[i][1] end
 for _, key in ipairs(fields) do known[#known + 1] = key end
 for _, key in ipairs{ "trace", "plot", "against", "text", "markdown", "bbcode", "csv",
   "json", "html", "write" } do known[#known + 1] = key end
@@ -370,6 +382,7 @@ function meta.__index (self, key)
   local held = objects[self]
   if methods[key] then return methods[key] end
   if key == "months" then return held.months end
+  if key == "strings" or key == "groups" then return parts[key](held.raw) end
   if is_known[key] then
     local v = held.raw[key]
     if v == nil then v = held.raw.total[key] end
@@ -395,7 +408,7 @@ local function conversion (raw)
   local t = raw.total
   if raw.supply_kwh then
     raw.conversion_kwh = raw.supply_kwh - t.curtailed_kwh - t.served_kwh -
-      t.loss_kwh - raw.stored_kwh
+      t.loss_kwh - raw.stored_kwh - raw.bled_kwh - raw.heater_pack_kwh
     return
   end
   raw.first_curtailed_h, t.curtailed_kwh = nil, nil

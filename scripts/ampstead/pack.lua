@@ -1,0 +1,165 @@
+--- What is asked of a pack itself: without one of its modules, how long it
+-- takes to balance, what it takes to warm.
+local core, loader = ...
+local wording = loader("wording")
+local notes = loader("notes")
+
+-- ---- a string or a module taken out ----
+
+-- the modules string by string, whatever they were given as
+local function strings_of (keys)
+  local list, row = {}, 0
+  if keys.strings then
+    for s, string_ in ipairs(keys.strings) do
+      list[s] = {}
+      for i = 1, #string_ do list[s][i] = string_[i] end
+    end
+    return list
+  end
+  for s = 1, keys.parallel do
+    list[s] = {}
+    for i = 1, keys.series do
+      row = row + 1
+      list[s][i] = core.kind(keys.module) and keys.module or
+        keys.module[row]
+    end
+  end
+  return list
+end
+
+local function is_called (module, id)
+  return core.kind(module) == "module" and core.keys(module).name == id
+end
+
+-- string and place of the one module of that name
+local function find (pack, list, id)
+  local s, i
+  for a, row in ipairs(list) do
+    for b = 1, #row do
+      if is_called(row[b], id) then
+        if s then
+          core.fail("script", string.format("without: more than one " ..
+            "module of %s is called '%s'", core.name(pack), id))
+        end
+        s, i = a, b
+      end
+    end
+  end
+  if not s then
+    core.fail("script", string.format("without: no module of %s is called " ..
+      "'%s'", core.name(pack), id))
+  end
+  return s, i
+end
+
+local function check_string (list, s)
+  if s ~= math.floor(s) or s < 1 or s > #list then
+    core.fail("script", string.format("without: string must be 1 .. %d " ..
+      "(got %s)", #list, tostring(s)))
+  end
+end
+
+--- pack:without("m3") --> the pack without the string in which that module
+-- is; parallel first, without that module alone. pack:without(2): without
+-- the second string.
+local function without (pack, id)
+  local keys = core.keys(pack)
+  local list = strings_of(keys)
+  if type(id) == "number" then
+    check_string(list, id)
+    table.remove(list, id)
+  elseif type(id) == "string" then
+    local s, i = find(pack, list, id)
+    if keys.order == "parallel_first" then
+      list[s][i] = false
+    else
+      table.remove(list, s)
+    end
+  else
+    core.fail("script", "without: a module's name or the number of a " ..
+      "string is wanted")
+  end
+  if #list == 0 then core.fail("script", "without: nothing would be left") end
+  return pack:with{ strings = list, parallel = #list }
+end
+
+-- ---- one row of answers ----
+
+local function rows_of (pack, raw, basis, columns)
+  local cells = { name = core.name(pack) }
+  for _, c in ipairs(columns) do
+    if raw[c.key] ~= nil and not cells[c.key] then
+      cells[c.key] = { value = raw[c.key], basis = basis }
+    end
+  end
+  return { cells }
+end
+
+local function number (key, label, unit)
+  return { key = key, label = label, kind = "number", unit = unit }
+end
+
+local balance_columns = {
+  { key = "name", label = "pack", kind = "text" },
+  number("hours", "hours to balance, without a pause", "h"),
+  number("ah", "to bleed from the fullest group Ah", "Ah"),
+  number("lost_ah", "less in that string until then Ah", "Ah"),
+  number("string", "string"), number("level", "level"),
+  number("module", "module in it"), number("group", "group in that") }
+
+--- pack:balance() --> one row: hours to a top balance, and whose
+local function balance (raw_balance)
+  return function (pack)
+    local raw = raw_balance(pack)
+    local n, shown = notes.new(), {}
+    notes.look(n, pack, "", { life_model = true, r10s_mohm = true })
+    local rows = rows_of(pack, raw, "assumed", balance_columns)
+    for i, c in ipairs(balance_columns) do
+      if i <= 4 or raw[c.key] ~= nil then shown[#shown + 1] = c end
+      if i > 4 and raw[c.key] then
+        rows[1][c.key] = { value = raw[c.key],
+          text = string.format("%d", raw[c.key]) }
+      end
+    end
+    if not raw.hours then
+      rows[1].hours = { why = "bleed_a is not given" }
+    end
+    local head = raw.ah == 0 and "All groups are full together." or
+      "The fullest group ends each charge before the others are full."
+    return core.table_new{ columns = shown, rows = rows, across = true,
+      corner = "by charge", heads = { head },
+      notes = notes.lines(n, {}, 1, true) }
+  end
+end
+
+local warm_columns = {
+  { key = "name", label = "pack", kind = "text" },
+  number("hours", "hours to warm it", "h"),
+  number("kwh", "into the heater kWh", "kWh"),
+  number("stored_kwh", "of it warming the cells kWh", "kWh"),
+  number("lost_kwh", "lost meanwhile kWh", "kWh"),
+  number("hold_w", "to hold it there W", "W"),
+  number("end_c", "it would end at C", "C") }
+
+--- pack:warm{ from_c, to_c, heater_w, ambient_c } --> one row
+local function warm (raw_warm)
+  return function (pack, opts)
+    local raw = raw_warm(pack, opts)
+    local n = notes.new()
+    notes.look(n, pack, "", { life_model = true, r10s_mohm = true,
+      tested_ah = true, soh_pct = true, capacity_ah = true })
+    return core.table_new{ columns = warm_columns, across = true,
+      rows = rows_of(pack, raw, "assumed", warm_columns),
+      corner = "one temperature all through",
+      heads = { string.format("%s kJ/K and %s W/K of all modules together, " ..
+        "assumed by their mass unless given.",
+        wording.short(raw.heat_kj_per_k),
+        wording.short(raw.cooling_w_per_k)) },
+      notes = notes.lines(n, {}, 1, true) }
+  end
+end
+
+local pack = core.methods("pack")
+pack.without = without
+pack.balance = balance(pack.balance)
+pack.warm = warm(pack.warm)
