@@ -336,7 +336,7 @@ static void without_cooling_all_heat_stays (void **state) {
 /* Features in many lanes give the bits of one lane, in each build. */
 static void a_lane_with_heat_is_as_alone_in_every_build (void **state) {
   enum { CASES = 17 };
-  hours *h = hours_new(24, -3.0);
+  hours *h = hours_new(24, -6.0);
   amp_pack *p[CASES];
   amp_sim_case c[CASES];
   amp_sim_result alone[CASES], all[CASES];
@@ -345,7 +345,7 @@ static void a_lane_with_heat_is_as_alone_in_every_build (void **state) {
   (void)state;
   for (int i = 0; i < 24; i++) {
     h->dc[i] = i % 24 == 20 ? 5000.0 : 150.0;
-    h->pv[i] = i % 24 > 8 && i % 24 < 15 ? 1500.0 : 0.0;
+    h->pv[i] = i % 24 > 3 && i % 24 < 15 ? 1500.0 : 0.0;
   }
   for (int i = 0; i < CASES; i++) {
     amp_pack *one = pack_of();
@@ -362,7 +362,7 @@ static void a_lane_with_heat_is_as_alone_in_every_build (void **state) {
     }
     assert_int_equal(amp_pack_build(g, 1, 2, 1, p[i], NULL), AMP_OK);
     p[i]->coolant_temp = C(1);
-    p[i]->heater = (amp_heater){50.0, C(2), C(4), 1};
+    p[i]->heater = (amp_heater){35.0, C(2), C(4), 1};
     c[i] = (amp_sim_case){p[i], {.efficiency = 1.0}, 1.0, 1.0, 0.0};
     amp_simulate(NULL, &c[i], 1, &h->d, &o, &alone[i], NULL, NULL, NULL);
     free(one);
