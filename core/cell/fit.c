@@ -68,6 +68,7 @@ static void warn_of_gaps (const amp_test_log *log, double capacity,
 /* Logs as they are fitted: the caller's, or with a current of their own. */
 typedef struct mended {
   amp_fit_input in;
+  amp_fit fit; /* the caller's stays as it is until all is done */
   amp_test_log log[AMP_FIT_LOGS + 1];
   double *current[AMP_FIT_LOGS + 1]; /* NULL: the caller's */
 } mended;
@@ -159,8 +160,10 @@ amp_status amp_fit_cell (const amp_context *ctx, const amp_fit_input *in,
   if ((m = amp_alloc(ctx, sizeof *m)) == NULL)
     return amp_fail(err, AMP_ENOMEM, "fit", 1, 0, 0);
   m->in = *in;
-  start_empty(out);
-  st = fit_parts(ctx, m, out, err);
+  start_empty(&m->fit);
+  st = fit_parts(ctx, m, &m->fit, err);
+  if (st == AMP_OK)
+    *out = m->fit;
   for (int k = 0; k <= AMP_FIT_LOGS; k++)
     amp_free(ctx, m->current[k], m->log[k].n * sizeof(double));
   amp_free(ctx, m, sizeof *m);

@@ -65,8 +65,8 @@ typedef struct amp_fit {
 /*
 ** Fit both models. AMP_EDATA: a log has no voltage or current, holds no
 ** pulse, or moves less than 10 % of the capacity, with the log's index (from
-** 1) in err->line; AMP_ESTOP, AMP_ENOMEM. 'out' is large: keep it off the
-** stack.
+** 1) in err->line; AMP_ESTOP, AMP_ENOMEM; then *out stays. It is large: keep
+** it off the stack.
 */
 amp_status amp_fit_cell (const amp_context *ctx, const amp_fit_input *in,
                          amp_fit *out, amp_error *err);

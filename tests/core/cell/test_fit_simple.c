@@ -280,6 +280,58 @@ static void log_without_a_pulse_is_refused_with_its_place (void **state) {
   amp_log_free(NULL, &dull);
 }
 
+/* Refuses the k-th piece of memory. */
+typedef struct miser {
+  int left;
+} miser;
+
+static void *give (void *user, void *old, size_t old_size, size_t size) {
+  miser *m = user;
+  (void)old_size;
+  if (size == 0) {
+    free(old);
+    return NULL;
+  }
+  return m->left-- > 0 ? realloc(old, size) : NULL;
+}
+
+static bool stop_now (void *user) {
+  (void)user;
+  return true;
+}
+
+static void want_of_memory_or_a_stop_changes_nothing (void **state) {
+  amp_cell cell = known_cell();
+  faults f = {0};
+  amp_test_log a = pulses_at(&cell, 25, f), slow = slow_log(&cell);
+  amp_fit_input in = {.chemistry = amp_chemistry_find("nca"),
+                      .capacity = 3 * AH,
+                      .pulses = 1,
+                      .pulse = {&a},
+                      .slow = &slow,
+                      .simple_only = true};
+  amp_context stop = {.workers = 1, .stop = stop_now};
+  static amp_fit before;
+  amp_status st = AMP_ENOMEM;
+  int pieces = 0;
+  (void)state;
+  memset(&before, 7, sizeof before);
+  memcpy(&fit, &before, sizeof fit);
+  assert_int_equal(amp_fit_cell(&stop, &in, &fit, NULL), AMP_ESTOP);
+  assert_memory_equal(&fit, &before, sizeof fit);
+  for (; st == AMP_ENOMEM && pieces < 100; pieces++) {
+    miser m = {pieces};
+    amp_context ctx = {.workers = 1, .user = &m, .alloc = give};
+    st = amp_fit_cell(&ctx, &in, &fit, NULL);
+    if (st != AMP_OK)
+      assert_memory_equal(&fit, &before, sizeof fit);
+  }
+  assert_int_equal(st, AMP_OK);
+  assert_true(pieces > 10);
+  amp_log_free(NULL, &a);
+  amp_log_free(NULL, &slow);
+}
+
 /* ---- replay ---- */
 
 static void replay_of_the_known_cell_is_the_log (void **state) {
@@ -325,6 +377,7 @@ int main (void) {
       cmocka_unit_test(one_temperature_leaves_the_activation_open),
       cmocka_unit_test(part_of_the_charge_leaves_the_rest_open),
       cmocka_unit_test(log_without_a_pulse_is_refused_with_its_place),
+      cmocka_unit_test(want_of_memory_or_a_stop_changes_nothing),
       cmocka_unit_test(replay_of_the_known_cell_is_the_log)};
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
