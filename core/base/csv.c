@@ -159,7 +159,29 @@ static amp_status read_quoted (reader *r, cell *c) {
   return refuse(r, "text after a closing quote", open, r->line, r->column);
 }
 
+/* What needs no second look, all at once: anything up to the field's end but
+** a NUL, where the field is not too long. */
+static void take_plain (reader *r, cell *c) {
+  size_t at = r->at, column = r->column, n = r->n;
+  const char *s = r->s;
+  char sep = r->opt.sep;
+  for (; at < n; at++) {
+    char b = s[at];
+    if (b == sep || b == '\n' || b == '\r' || b == '\0')
+      break;
+    column += ((unsigned char)b & 0xc0u) != 0x80u;
+  }
+  if (at - r->at > r->opt.max_field_size)
+    return;
+  c->size = (uint32_t)(at - r->at);
+  memcpy(r->csv->text + r->csv->used, s + r->at, c->size);
+  r->csv->used += c->size;
+  r->at = at;
+  r->column = column;
+}
+
 static amp_status read_plain (reader *r, cell *c) {
+  take_plain(r, c);
   while (!at_field_end(r)) {
     amp_status status = take(r, c);
     if (status != AMP_OK)
@@ -168,13 +190,15 @@ static amp_status read_plain (reader *r, cell *c) {
   return AMP_OK;
 }
 
+static bool is_space (char c) {
+  return c == ' ' || c == '\t' || c == '\r' || c == '\n';
+}
+
 /* Blanks at both ends go; those before a plain field are skipped already. */
 static void trim (amp_csv *csv, cell *c) {
-  const char *blanks = " \t\r\n";
-  while (c->size > 0 &&
-         strchr(blanks, csv->text[c->text + c->size - 1]) != NULL)
+  while (c->size > 0 && is_space(csv->text[c->text + c->size - 1]))
     c->size--;
-  while (c->size > 0 && strchr(blanks, csv->text[c->text]) != NULL) {
+  while (c->size > 0 && is_space(csv->text[c->text])) {
     c->text++;
     c->size--;
   }

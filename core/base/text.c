@@ -220,12 +220,13 @@ static bool divide (wide *num, wide *den, bool more, double *out) {
   return *out <= 0x1.fffffffffffffp+1023;
 }
 
+static const double ten[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
+                             1e8,  1e9,  1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
+                             1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
+
 /* At most 15 digits and a power of ten that a double holds: one exact
 ** operation (W. D. Clinger, 1990). */
 static bool quick (const decimal *d, double *out) {
-  static const double ten[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
-                               1e8,  1e9,  1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
-                               1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
   double v = 0.0;
   if (d->n > 15 || d->exp10 < -22 || d->exp10 > 22)
     return false;
@@ -254,12 +255,39 @@ static bool value_of (const decimal *d, double *out) {
   return divide(&num, &den, d->more, out);
 }
 
+/* The same for what most numbers look like, digits around a point or none:
+** false for all others. */
+static bool plain (const char *s, size_t n, char point, double *out) {
+  bool minus = n > 0 && s[0] == '-';
+  size_t i = minus ? 1 : 0, first = i, points = 0, behind = 0;
+  int64_t v = 0;
+  if (n - i > 16 || n <= i || (unsigned char)(s[n - 1] - '0') > 9)
+    return false;
+  for (; i < n; i++) {
+    unsigned char digit = (unsigned char)(s[i] - '0');
+    if (digit <= 9) {
+      v = 10 * v + digit;
+      behind += points;
+    } else if (s[i] == point && points == 0 && i > first)
+      points = 1;
+    else
+      return false;
+  }
+  if (n - first - points > 15)
+    return false;
+  *out = (double)v / ten[behind];
+  *out = minus ? -*out : *out;
+  return true;
+}
+
 amp_status amp_parse_double (const char *s, size_t n, char point, double *out,
                              bool *underflow) {
   decimal d;
   double v = 0.0;
   if (underflow != NULL)
     *underflow = false;
+  if (plain(s, n, point, out))
+    return AMP_OK;
   if (!scan(s, n, point, &d))
     return AMP_EDATA;
   if (d.n > 0 && !value_of(&d, &v))

@@ -6,6 +6,11 @@
 #include "run/rainflow.h"
 #include <math.h>
 #include <stdbool.h>
+#include <stdint.h>
+
+/* Points that are taken at once where none of them turns; that are worked on
+** together. */
+enum { RUN = 16, PIECE = 256 };
 
 /* Turning points: 'edge' is the newest extreme, not yet sure to be one. */
 typedef struct turns {
@@ -116,21 +121,80 @@ void amp_rainflow_free (amp_rainflow *r) {
   amp_free(r->ctx, r, sizeof *r);
 }
 
+static bool is_number (double x) {
+  return fabs(x) <= 1e300;
+}
+
+/* RUN points that go on as before, all of them: no turn among them. A NaN
+** does not; where the last is a number the others are. */
+static bool turns_run (turns *t, const double *v) {
+  int64_t off = !(t->way > 0 ? v[0] >= t->edge : v[0] <= t->edge);
+  if (t->way > 0)
+    for (int i = 1; i < RUN; i++)
+      off |= v[i] >= v[i - 1] ? 0 : 1;
+  else
+    for (int i = 1; i < RUN; i++)
+      off |= v[i] <= v[i - 1] ? 0 : 1;
+  if (off || !is_number(v[RUN - 1]))
+    return false;
+  t->edge = v[RUN - 1];
+  return true;
+}
+
+/* The reversals of n points, in v one after another, into reversal[n]; gives
+** at which point one is no number, else n. */
+static size_t turns_of (turns *t, const double *v, size_t n, double *reversal,
+                        size_t *count) {
+  size_t i = 0;
+  while (i < n) {
+    size_t stop;
+    while (t->way != 0 && i + RUN <= n && turns_run(t, v + i))
+      i += RUN;
+    stop = i + RUN < n ? i + RUN : n;
+    for (; i < stop; i++) {
+      if (!is_number(v[i]))
+        return i;
+      if (turns_take(t, v[i], &reversal[*count]))
+        (*count)++;
+    }
+  }
+  return n;
+}
+
+/* n <= PIECE points, 'stride' apart, one after another. */
+static const double *beside (const double *v, size_t n, size_t stride,
+                             double *to) {
+  if (stride == 1)
+    return v;
+  to[0] = 0.0;
+  for (size_t i = 0; i < n; i++)
+    to[i] = v[i * stride];
+  return to;
+}
+
+static size_t piece_of (size_t n, size_t done) {
+  return n - done < PIECE ? n - done : PIECE;
+}
+
+static amp_status no_number (amp_error *err, double x, size_t at) {
+  amp_status s = amp_fail(err, AMP_ERANGE, "history", x, -1e300, 1e300);
+  if (err != NULL)
+    err->line = at + 1;
+  return s;
+}
+
 /* How many reversals these points will give; refuses what is no number. */
 static amp_status dry_run (turns t, const double *v, size_t n, size_t stride,
                            size_t *reversals, amp_error *err) {
-  double ignored;
+  double own[PIECE], ignored[PIECE];
   *reversals = 0;
-  for (size_t i = 0; i < n; i++) {
-    double x = v[i * stride];
-    if (!(fabs(x) <= 1e300)) {
-      amp_status s = amp_fail(err, AMP_ERANGE, "history", x, -1e300, 1e300);
-      if (err != NULL)
-        err->line = i + 1;
-      return s;
-    }
-    if (turns_take(&t, x, &ignored))
-      (*reversals)++;
+  for (size_t done = 0; done < n; done += PIECE) {
+    size_t piece = piece_of(n, done), count = 0;
+    const double *p = beside(v + done * stride, piece, stride, own);
+    size_t at = turns_of(&t, p, piece, ignored, &count);
+    if (at < piece)
+      return no_number(err, p[at], done + at);
+    *reversals += count;
   }
   return AMP_OK;
 }
@@ -152,20 +216,40 @@ static amp_status reserve (amp_rainflow *r, size_t room, amp_error *err) {
   return AMP_OK;
 }
 
+static void take_all (amp_rainflow *r, const double *reversal, size_t n) {
+  for (size_t i = 0; i < n; i++)
+    pile_push(&r->open, reversal[i], &r->out);
+}
+
+/* n <= PIECE points, each looked at once. */
+static amp_status feed_piece (amp_rainflow *r, const double *v, size_t n,
+                              size_t stride, amp_error *err) {
+  double own[PIECE], reversal[PIECE];
+  turns t = r->turn;
+  size_t count = 0;
+  const double *p = beside(v, n, stride, own);
+  size_t at = turns_of(&t, p, n, reversal, &count);
+  amp_status s = at < n ? no_number(err, p[at], at)
+                        : reserve(r, r->open.n + count + 1, err);
+  if (s != AMP_OK)
+    return s;
+  r->turn = t;
+  take_all(r, reversal, count);
+  return AMP_OK;
+}
+
 amp_status amp_rainflow_feed (amp_rainflow *r, const double *v, size_t n,
                               size_t stride, amp_error *err) {
   size_t reversals;
-  amp_status s = dry_run(r->turn, v, n, stride, &reversals, err);
+  amp_status s;
+  if (n <= PIECE)
+    return feed_piece(r, v, n, stride, err);
+  s = dry_run(r->turn, v, n, stride, &reversals, err);
   if (s == AMP_OK) /* one more: the last point, so that the end cannot fail */
     s = reserve(r, r->open.n + reversals + 1, err);
-  if (s != AMP_OK)
-    return s;
-  for (size_t i = 0; i < n; i++) {
-    double reversal;
-    if (turns_take(&r->turn, v[i * stride], &reversal))
-      pile_push(&r->open, reversal, &r->out);
-  }
-  return AMP_OK;
+  for (size_t done = 0; s == AMP_OK && done < n; done += PIECE)
+    s = feed_piece(r, v + done * stride, piece_of(n, done), stride, err);
+  return s;
 }
 
 amp_status amp_rainflow_end (amp_rainflow *r, amp_error *err) {

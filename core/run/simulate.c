@@ -845,6 +845,8 @@ static void keep_cycle (void *arg, const amp_cycle *cycle) {
   list->cycle[list->n++] = *cycle;
 }
 
+enum { FLOW_STEPS = 256 };
+
 /* Turns below 1e-6 of the charge are rounding, not cycles. */
 #define LEAST_CYCLE 1e-6
 
@@ -867,12 +869,24 @@ static void flows_close (bench *k) {
   }
 }
 
-static amp_status flow_month (bench *k, int l, size_t steps, bool last) {
-  amp_status s = amp_rainflow_feed(k->flow[l], k->soc + l, steps,
-                                   (size_t)k->block.lanes, NULL);
-  if (s == AMP_OK && last)
-    s = amp_rainflow_end(k->flow[l], NULL);
-  return s != AMP_OK ? s : k->list[l].full ? AMP_ENOMEM : AMP_OK;
+/* A month's charge of the lanes in use to their counts, some steps of all
+** lanes at a time: they lie close together. */
+static amp_status flow_month (bench *k, int used, size_t steps, bool last) {
+  size_t lanes = (size_t)k->block.lanes;
+  amp_status s = AMP_OK;
+  for (size_t done = 0; done < steps; done += FLOW_STEPS) {
+    size_t n = steps - done < FLOW_STEPS ? steps - done : FLOW_STEPS;
+    for (int l = 0; l < used && s == AMP_OK; l++)
+      s = amp_rainflow_feed(k->flow[l], k->soc + done * lanes + l, n, lanes,
+                            NULL);
+  }
+  for (int l = 0; l < used && s == AMP_OK; l++) {
+    if (last)
+      s = amp_rainflow_end(k->flow[l], NULL);
+    if (k->list[l].full)
+      s = AMP_ENOMEM;
+  }
+  return s;
 }
 
 /* --- a block ----------------------------------------------------------- */
@@ -935,7 +949,8 @@ static amp_status month_give (const batch *w, bench *k, size_t at, int used,
                               : (double)(last - first) * w->duty->dt;
   pace step = w->pace_of[w->order[at]];
   size_t rows = k->soc ? rows_of(w, step, first, last) : 0;
-  amp_status s = AMP_OK;
+  amp_status s =
+      k->soc ? flow_month(k, used, rows, last == w->duty->n) : AMP_OK;
   for (int l = 0; l < used && s == AMP_OK; l++) {
     size_t i = w->order[at + (size_t)l];
     amp_sim_result *r = &w->result[i];
@@ -944,9 +959,7 @@ static amp_status month_give (const batch *w, bench *k, size_t at, int used,
     month_take(&k->block, l, groups, time, sum);
     month_add(&r->total, sum);
     month_close(&k->block, l, r, &leaf_charge[l], &measured[l]);
-    if (k->soc)
-      s = flow_month(k, l, rows, last == w->duty->n);
-    if (s == AMP_OK && w->sink)
+    if (w->sink)
       w->sink(w->arg, i, m, sum, k->list[l].cycle, k->list[l].n);
     k->list[l].n = 0;
   }
