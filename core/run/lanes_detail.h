@@ -12,8 +12,9 @@
 
 /* 2 R / F in V/K: exact constants of the SI (2019) */
 #define TWO_R_OVER_F (2.0 * 8.314462618 / 96485.33212)
-#define NEWTON_MOST 12
+#define NEWTON_MOST 16
 #define SETTLED 1e-7 /* of the current, or of 1C: the rest is its square */
+#define SETTLED_PEAK 1e-3 /* the same of the most power there is */
 
 #define EACH_DETAILED                                                        \
   for (int k = 0; k < b->leaves; k++)                                        \
@@ -277,12 +278,20 @@ static void NAME (detail_terms)(const amp_block *b, int l0, int l1) {
   }
 }
 
-/* Have the currents that the tree found met the guesses? */
-static bool NAME (detail_settled)(const amp_block *b, int l0, int l1) {
+/* Have the currents that the tree found met the guesses? Else those are the
+** next; half way where the power asked is more than there is, for the search
+** for the peak is no Newton step, and now and then 0.6 of the way, for at a
+** kink of a table whole steps may go to and fro. */
+static bool NAME (detail_settled)(const amp_block *b, int round, int l0,
+                                  int l1) {
   NAME(step) *s = (NAME(step) *)b->step;
-  double off[L];
+  double off[L], part[L], fine[L], way = round % 4 == 0 ? 0.6 : 1.0;
   int left = 0;
   EACH_LANE {
+    double e = b->e[l], r = b->r[l];
+    bool weak = e * e - 4.0 * r * s->power[l] < 0.0;
+    part[l] = weak ? 0.5 : way;
+    fine[l] = weak ? SETTLED_PEAK : SETTLED;
     off[l] = 0.0;
   }
   for (int n = 0; n < b->nodes; n++) {
@@ -302,14 +311,15 @@ static bool NAME (detail_settled)(const amp_block *b, int l0, int l1) {
     }
   }
   EACH_LANE {
-    s->done[l] = off[l] <= SETTLED ? 1.0 : s->done[l];
+    s->done[l] = off[l] <= fine[l] ? 1.0 : s->done[l];
   }
   EACH_DETAILED {
     const NAME(work) *w = (const NAME(work) *)b->work + k;
     NAME(detail) *d = (NAME(detail) *)b->detail + k;
     EACH_LANE {
       double i = w->i[l], guess = d->guess[l];
-      d->guess[l] = s->done[l] > 0.5 ? guess : i;
+      double next = guess + part[l] * (i - guess);
+      d->guess[l] = s->done[l] > 0.5 ? guess : next;
     }
   }
   for (int l = l0; l < l1; l++)
@@ -401,6 +411,26 @@ static void NAME (detail_ends)(const amp_block *b, const double *coef,
       w->slope[l] = 0.0;
       w->v1[l] = 0.0;
       w->v2[l] = 0.0;
+    }
+  }
+}
+
+/* A limit is met as well where the mean over the step has passed it: its own
+** heat may bring a cell back by the end of a long step. */
+static void NAME (detail_room)(const amp_block *b, int l0, int l1) {
+  NAME(step) *s = (NAME(step) *)b->step;
+  EACH_DETAILED {
+    const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
+    const NAME(work) *w = (const NAME(work) *)b->work + k;
+    const NAME(detail) *d = (const NAME(detail) *)b->detail + k;
+    EACH_LANE {
+      double i = w->i[l], v = d->e[l] - d->r[l] * i;
+      double low = s->keep[l] > 0.5 ? BIG : (v - p->vmin[l]) * p->ikv[l];
+      double high = s->keep[l] < -0.5 ? BIG : (p->vmax[l] - v) * p->ikv[l];
+      double room = s->i[l] > 0.0 && i > LIVE    ? low
+                    : s->i[l] < 0.0 && i < -LIVE ? high
+                                                 : BIG;
+      s->margin[l] = NAME(least)(s->margin[l], room + SLACK);
     }
   }
 }

@@ -466,7 +466,7 @@ static inline void NAME (try)(const amp_block *b, const double *coef,
   if (b->detail)
     NAME(detail_open)(b, tau, l0, l1);
   NAME(solve)(b, coef, l0, l1);
-  for (int n = 1; b->detail && !NAME(detail_settled)(b, l0, l1) &&
+  for (int n = 1; b->detail && !NAME(detail_settled)(b, n, l0, l1) &&
                   n < NEWTON_MOST;
        n++)
     NAME(solve)(b, coef, l0, l1);
@@ -478,6 +478,8 @@ static inline void NAME (try)(const amp_block *b, const double *coef,
   if (b->features)
     NAME(extra_ends)(b, coef, tau, l0, l1);
   NAME(room)(b, l0, l1);
+  if (b->detail)
+    NAME(detail_room)(b, l0, l1);
   if (b->phase)
     NAME(phase_room)(b, l0, l1);
   if (b->features)
@@ -1070,6 +1072,7 @@ void ENTRY (amp_block *b, const amp_chunk *c) {
 #undef EACH_DETAILED
 #undef NEWTON_MOST
 #undef SETTLED
+#undef SETTLED_PEAK
 #undef TWO_R_OVER_F
 #undef SUM_LANES
 #undef BIG

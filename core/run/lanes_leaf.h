@@ -76,7 +76,7 @@ static ALWAYS void NAME (warm_next)(NAME(leaf) * p, int l) {
 static ALWAYS NAME (spot) NAME(spot_in)(double base, double last, double x) {
   double low = x - 0.5, at;
   NAME(spot) k;
-  if (L > 1 || low < 0.0 || low > last) {
+  if (L > 1 || !(low >= 0.0 && low <= last)) { /* NaN: the last row */
     low = NAME(least)(low, last);
     low = NAME(most)(low, 0.0);
   }

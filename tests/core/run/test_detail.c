@@ -302,6 +302,40 @@ static void the_cut_off_is_located (void **state) {
   amp_duty_free(NULL, &d);
 }
 
+/* More power than a cold cell has: it gives the most it can, which trying
+** one current after another finds too. */
+static void too_much_power_gives_the_most_there_is (void **state) {
+  double edge[] = {0.0, 5.0, 10.0}, watt[] = {400.0, 2.0}, most = 0.0;
+  double temp[] = {263.15, 263.15};
+  amp_detailed c = sample();
+  amp_group g = group_of(&c);
+  amp_trace *t = NULL;
+  amp_sim_result r;
+  amp_pack p;
+  amp_duty d;
+  (void)state;
+  g.v_min = 0.5;
+  p = one_leaf(g);
+  amp_duty_test(NULL, 2, edge, NULL, watt, temp, &d, NULL);
+  r = run(&p, &d, &t);
+  for (double i = 1.0; i < 80.0; i += 0.01) {
+    amp_detailed_state st = amp_detailed_rest(0.8, 263.15);
+    amp_detailed_out o;
+    assert_int_equal(amp_detailed_step(&c, g.chemistry, &st, AMP_HOLD_CURRENT,
+                                       i, 5.0, 263.15, &o, NULL),
+                     AMP_OK);
+    most = fmax(most, i * o.v_mean);
+  }
+  assert_true(most < 200.0);
+  /* 1e-3 off the peak's current: its square of the power */
+  assert_close(amp_trace_column(t, "power_w")[0] / most, 1.0, 1e-5);
+  assert_close(amp_trace_column(t, "power_w")[1], 2.0, 1e-9);
+  assert_close(r.total.dc_unserved, (400.0 - most) * 5.0, 0.01);
+  assert_int_equal(r.unsolved, 0);
+  amp_trace_free(NULL, t);
+  amp_duty_free(NULL, &d);
+}
+
 /* 17 packs: a leaf each, or a string of detailed and one of simple cells. */
 static void check_lanes (bool tree, bool watts) {
   enum { CASES = 17 };
@@ -384,6 +418,7 @@ int main (void) {
       cmocka_unit_test(equal_strings_behave_as_one),
       cmocka_unit_test(unequal_strings_share_by_kirchhoff),
       cmocka_unit_test(the_cut_off_is_located),
+      cmocka_unit_test(too_much_power_gives_the_most_there_is),
       cmocka_unit_test(a_lane_is_as_alone_in_every_build),
       cmocka_unit_test(what_does_not_fit_is_refused),
   };
