@@ -231,6 +231,7 @@ typedef struct bind_cell {
 typedef struct bind_log {
   char name[64];
   double gap, from, to; /* s */
+  double place;         /* K; 0: not given */
   const amp_context *ctx;
   amp_test_log log;
   char unused[120]; /* headers that nothing was taken from */

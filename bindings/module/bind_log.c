@@ -50,6 +50,9 @@ static const bind_field log_fields[] = {
            "what parts the columns; found unless given"),
     F_ELSE("decimal", BIND_CHOICE, "",
            "the decimal mark; a point unless given"),
+    {"temp_c", BIND_NUMBER, offsetof(bind_log, place), 1.0, 273.15, -60.0,
+     150.0, "C", "temp", 0,
+     "temperature of the test, where no column gives it"},
     F_NUM("gap_s", bind_log, gap, 1.0, 0.001, 1e8, "s",
           "a longer interval is called a gap; 10 times the usual one and at "
           "least 120 unless given"),
@@ -393,6 +396,22 @@ static void cut (lua_State *L, const bind_log *s, reading *r) {
                r->who, (int)r->kept, (int)r->n);
 }
 
+/* One temperature of the whole test, where no column gives it. */
+static void constant_temp (lua_State *L, const bind_log *s, reading *r) {
+  int k = AMP_LOG_TEMP + 1;
+  if (!(s->place > 0.0))
+    return;
+  if (r->v[k] != NULL)
+    bind_error(L, NULL,
+               "%s: give temp_c or a column of temperatures, not both",
+               r->who);
+  r->v[k] = amp_alloc(r->ctx, r->n * sizeof(double));
+  if (r->v[k] == NULL)
+    bind_error(L, "memory", "%s: no memory for %d rows", r->who, (int)r->n);
+  for (size_t i = 0; i < r->n; i++)
+    r->v[k][i] = s->place;
+}
+
 /* ---- making ---- */
 
 /* Headers that nothing was taken from, to say so. */
@@ -450,6 +469,7 @@ static void log_finish (lua_State *L, int keys, void *spec) {
   find_columns(L, keys, r);
   check_enough(L, r);
   read_columns(L, keys, r);
+  constant_temp(L, s, r);
   cut(L, s, r);
   for (int k = 0; k < AMP_LOG_COLUMNS; k++)
     column[k] = r->v[k + 1];
@@ -708,8 +728,9 @@ static const bind_class log_class = {
 
 /* The options and the text become the keys of the object. */
 static int make_log (lua_State *L, bool file) {
-  static const char *const keys[] = {"columns", "sep",  "decimal", "gap_s",
-                                     "from_s",  "to_s", "name",    NULL};
+  static const char *const keys[] = {"temp_c",  "columns", "sep",
+                                     "decimal", "gap_s",   "from_s",
+                                     "to_s",    "name",    NULL};
   if (lua_type(L, 1) != LUA_TSTRING)
     return bind_error(L, NULL, "log: %s is wanted (got %s)",
                       file ? "a file's name" : "the text",

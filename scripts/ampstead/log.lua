@@ -57,7 +57,7 @@ function log.fold (text)
   return broken("", "", text)
 end
 
-local function lines_of (f)
+local function lines_of (f, temp_given)
   local list = {}
   local function say (label, text)
     list[#list + 1] = log.wrap(label, text, 15)
@@ -70,8 +70,8 @@ local function lines_of (f)
     say("voltage", span(f.voltage_min, f.voltage_max, "V"))
   end
   if f.power_min then say("power", span(f.power_min, f.power_max, "W")) end
-  say("temperature", f.temp_min and span(f.temp_min, f.temp_max, "C") or
-    "not in the log")
+  say("temperature", f.temp_min and span(f.temp_min, f.temp_max, "C") ..
+    (temp_given and ", given" or "") or "not in the log")
   if f.note ~= "" then say("noted", f.note) end
   if f.unused ~= "" then say("not used", f.unused) end
   if f.turned then
@@ -87,7 +87,8 @@ function log.text (object)
   local head = string.format("log%s: %d rows over %s h, %s",
     name and string.format(" %q", tostring(name)) or "", f.rows,
     num(f.hours), interval(f))
-  return head .. "\n" .. table.concat(lines_of(f), "\n")
+  return head .. "\n" ..
+    table.concat(lines_of(f, core.keys(object).temp_c), "\n")
 end
 
 -- ---- charts ----

@@ -88,6 +88,12 @@ check.has(tostring(amp.log.text(text("time_s,current_a,voltage_v", "0,0,3.6",
   "1,5,3.7", "2,5,3.7"))), "voltage rises with the current", "sign turned")
 check.has(tostring(amp.log.text(text("time_s,current_a", "0,0", "1,5",
   "2,5"))), "temperature  not in the log", "no temperature")
+local placed = amp.log.text(text("time_s,current_a", "0,0", "1,5", "2,5"),
+  { temp_c = 10 })
+check.close(placed:row(2).temp_c, 10, 1e-9, "one temperature for all rows")
+check.has(tostring(placed), "temperature  10.0 C, given", "and it is said")
+check.raises(function () plain:with{ temp_c = 10 } end,
+  "give temp_c or a column of temperatures, not both", "two sources")
 local power = amp.log.text(text("time_s,power_w", "0,0", "1,50", "2,50"))
 check.equal(power.out_ah, nil, "power alone moves no known charge")
 check.has(tostring(power), "power        0 to 50.0 W", "power is told")
