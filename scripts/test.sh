@@ -121,12 +121,12 @@ examples () {
     fi
     check "$script, runner" \
       same_as "$want" "$top/build/ampstead" --time 110 -- "$top/$script"
-    if [ "$name" = 05-own-test ]; then
-      check "docs/model shows the chart that is drawn" cmp \
-        docs/model/us06-10c.svg "$(find "$tmp" -name us06-detailed.svg)"
-    fi
     # fits a cell, some ten seconds each time: once is enough in a hurry
     [ "$quick" = quick ] && [ "$name" = 05-own-test ] && continue
+    if [ "$name" = 05-own-test ]; then
+      check "docs/model shows the chart that is drawn" cmp \
+        docs/model/us06-10c.svg "$(find "$tmp" -name us06-detailed.svg | head -n 1)"
+    fi
     check "$script, stock lua" same_as "$want" "$tmp/stock" -- "$top/$script"
     check "$script, one thread" same_as "$want" "$top/build/ampstead" \
       --jobs 1 --time 110 -- "$top/$script"
