@@ -473,11 +473,21 @@ static amp_reading read_row (const reader *r, size_t row) {
   return out;
 }
 
+/* A spreadsheet's empty row: separators and nothing else. */
+static bool is_empty_row (const reader *r, size_t row) {
+  for (size_t c = 0; c < amp_csv_columns(r->csv); c++)
+    if (amp_csv_field(r->csv, row, c)[0] != '\0')
+      return false;
+  return true;
+}
+
 static amp_status read_rows (const amp_context *ctx, const reader *r,
                              amp_lot *lot, amp_error *err) {
   size_t rows = amp_csv_rows(r->csv), good = 0;
   for (size_t row = 0; row < rows; row++) {
     amp_error why = {0};
+    if (is_empty_row(r, row))
+      continue;
     amp_reading one = read_row(r, row);
     amp_status st = amp_lot_add(ctx, lot, &one, &why);
     if (st == AMP_EDATA) { /* the id stands twice */
@@ -493,6 +503,10 @@ static amp_status read_rows (const amp_context *ctx, const reader *r,
   }
   if (good > 0)
     return AMP_OK;
+  if (lot->n == 0) {
+    amp_failf(err, AMP_EDATA, NULL, "no rows but empty ones");
+    return at_place(err, AMP_EDATA, 2, 1);
+  }
   amp_failf(err, AMP_EDATA, NULL, "no row can be used: %s",
             lot->reading[0].flaw);
   return at_place(err, AMP_EDATA, lot->reading[0].line, 1);

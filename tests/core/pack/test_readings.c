@@ -244,6 +244,15 @@ static void a_row_that_makes_no_sense_stays_with_its_reason (void **state) {
   refused("id,ah\n1,60000\n", "0.1 .. 5000 Ah", 2);
 }
 
+static void empty_rows_of_a_spreadsheet_are_no_modules (void **state) {
+  amp_lot lot = read_text("id;ocv_v;;\n1;25.7;;\n;;;\n2;25.7;;\n;;;\n");
+  (void)state;
+  assert_int_equal(lot.n, 2);
+  assert_string_equal(lot.reading[1].id, "2");
+  amp_lot_free(NULL, &lot);
+  refused("id;ocv_v\n;\n;\n", "no rows but empty ones", 2);
+}
+
 /* 60,5 never becomes 60 or 605, 1.000,0 never 1 or 1000 */
 static void thousands_marks_are_not_guessed (void **state) {
   amp_lot lot = read_text("id;ah\nA;60,5\nB;1.000,0\n");
@@ -616,6 +625,7 @@ int main (void) {
       cmocka_unit_test(headers_may_be_named_by_the_caller),
       cmocka_unit_test(damage_to_the_file_is_refused),
       cmocka_unit_test(a_row_that_makes_no_sense_stays_with_its_reason),
+      cmocka_unit_test(empty_rows_of_a_spreadsheet_are_no_modules),
       cmocka_unit_test(thousands_marks_are_not_guessed),
       cmocka_unit_test(dates_are_counted_in_days),
       cmocka_unit_test(a_row_with_sense_goes_before_one_without),
