@@ -521,13 +521,33 @@ static int link_raw (lua_State *L) {
   return 1;
 }
 
+enum { CELLS, LOAD, VOLT };
+static const bind_field cascade_fields[] = {
+    F_ELSE_OF("cells", BIND_WHOLE, 1.0, 1.0, AMP_LINK_CELLS, "", 0, ""),
+    F_ELSE_OF("current_a", BIND_NUMBER, 1.0, 0.0, 1e5, "A", 0, ""),
+    F_ELSE_OF("v", BIND_NUMBER, 1.0, 0.0, 1000.0, "V", 0, ""), F_END};
+
+/* The number under that key, or 'otherwise'. */
+static double cascade_number (lua_State *L, int at, double otherwise) {
+  const bind_field *f = &cascade_fields[at];
+  double v = otherwise;
+  if (bind_get(L, 2, f->key)) {
+    v = bind_number(L, -1, f, "cascade");
+    lua_pop(L, 1);
+  }
+  if (f->kind == BIND_WHOLE && v != floor(v))
+    bind_error(L, NULL, "cascade: %s must be a whole number (got %s)", f->key,
+               bind_push_number(L, v));
+  return v;
+}
+
 /* Resistances of the cells, each with its link, from cell_mohm. */
 static int read_cells (lua_State *L, int opts, const bind_fuse_link *s,
                        double *r) {
   static const bind_field f =
       F_ELSE_OF("cell_mohm", BIND_LIST, 1e-3, 0.001, 1e6, "mohm", 0, "");
   double link = amp_given(s->a.r) ? s->a.r : 0.0;
-  int n = (int)bind_option(L, opts, "cells", 0.0);
+  int n = (int)cascade_number(L, CELLS, 0.0);
   if (!bind_get(L, opts, "cell_mohm"))
     bind_error(L, NULL, "cascade: cell_mohm is wanted");
   bool list = lua_istable(L, -1);
@@ -581,8 +601,8 @@ static int cascade_raw (lua_State *L) {
     bind_error(L, NULL, "cascade: a table of keys is wanted");
   bind_options(L, 2, "cascade", words);
   int n = read_cells(L, 2, s, r);
-  double v = bind_option(L, 2, "v", NO);
-  double load = bind_option(L, 2, "current_a", NO);
+  double v = cascade_number(L, VOLT, NO);
+  double load = cascade_number(L, LOAD, NO);
   if (!amp_given(v) || !amp_given(load))
     bind_error(L, NULL, "cascade: %s is wanted",
                amp_given(v) ? "current_a" : "v");

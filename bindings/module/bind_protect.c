@@ -60,7 +60,10 @@ static void read_curve (lua_State *L, int keys, const char *who,
   c->n = (int)n;
   lua_pop(L, 1);
   if (amp_trip_check(c, &err) != AMP_OK) {
-    bind_push_error(L, NULL, "", &err);
+    if (err.text[0] != '\0')
+      lua_pushstring(L, err.text);
+    else
+      bind_push_error(L, NULL, "", &err);
     bind_error(L, NULL, "%s: curve: %s", who, lua_tostring(L, -1));
   }
 }

@@ -114,14 +114,22 @@ local function cable_head (cable, raw)
   return heads
 end
 
+local function cable_checked (raw)
+  local list = {}
+  if raw.drop_v then list[1] = "drop and heat at this current" end
+  if raw.ampacity_a and raw.carry_a then
+    list[#list + 1] = "current and fuse against ampacity"
+  end
+  return #list > 0 and wording.list(list) or "nothing, for want of data"
+end
+
 local function cable_table (cable)
   local raw, notes = core.cable_raw(cable), {}
   raw.what, raw.size, raw.by = core.name(cable), size_of(raw),
     ampacity_by[raw.from]
   cable_cautions(raw, notes)
   return one_row(cable_columns, raw, nil, { heads = cable_head(cable, raw),
-    notes = closing(notes, cable, "drop and heat at this current; current " ..
-      "and fuse against ampacity, where known",
+    notes = closing(notes, cable, cable_checked(raw),
       "lugs and joints, bundling, a closed box, the short circuit") })
 end
 
@@ -407,7 +415,8 @@ end
 local function circuit_table (circuit)
   local raw, rows = core.circuit_raw(circuit), {}
   for i, f in ipairs(raw.findings) do
-    rows[i] = { caution = f.id, said = f.text .. ".", value = f.value,
+    rows[i] = { caution = f.id, value = f.value,
+      said = (f.unknown and "not judged: " or "") .. f.text .. ".",
       limit = f.limit, unknown = f.unknown }
   end
   local facts = {}

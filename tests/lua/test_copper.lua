@@ -189,6 +189,11 @@ check.has(tostring(open_link:cascade{ cells = 2, cell_mohm = 30, v = 3.7,
 local unequal = open_link:cascade{ cell_mohm = {20, 20, 10}, v = 3.7,
   current_a = 40 }
 check.equal(unequal[2].went, 3, "the strong cell goes first")
+check.raises(function () return open_link:cascade{ cells = 2.5, v = 3,
+  cell_mohm = 1, current_a = 1 } end, "cells must be a whole number (got 2.5)")
+check.raises(function () return open_link:cascade{ cells = 2, v = 3,
+  cell_mohm = 1, current_a = -1 } end,
+  "cascade: current_a must lie in 0 .. 100000 A (got -1)")
 check.raises(function () return open_link:cascade{ cells = 2, v = 3 } end,
   "cell_mohm is wanted")
 check.raises(function () return open_link:cascade{ cells = 2, cell_mohm = 1,
@@ -339,7 +344,10 @@ check.equal(names(circuit{ fuse = curved }).surge_time_missing, "unknown")
 check.raises(function () return amp.fuse{ voltage_v = 80 } end,
   "fuse: rating_a is wanted")
 check.raises(function () return amp.fuse{ rating_a = 100,
-  curve = { {200, 1}, {100, 2} } } end, "fuse: curve: ")
+  curve = { {200, 1}, {100, 2} } } end, "fuse: curve: point 2: a larger ")
+check.has(tostring(amp.circuit{}), "nothing, for want of data")
+check.has(tostring(amp.circuit{}), "not judged: fuse against load")
+check.has(tostring(amp.cable{ area_mm2 = 5 }), "nothing, for want of data")
 check.raises(function () return amp.fuse{ rating_a = 100, curve = { 3 } } end,
   "point 1 must be {A, s}")
 check.raises(function () return circuit{ fuse = cable } end,
