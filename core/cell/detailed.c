@@ -112,7 +112,7 @@ typedef struct fades {
 static line line_of (const amp_detailed *c, const amp_detailed_state *st,
                      double dt, fades *f) {
   line l = {.temp = st->core};
-  double tau, spread, rest = 0.2;
+  double tau, spread, rest = 0.2, quick = 1.0 - c->blunt;
   l.at = place_temp(c, st->core);
   spread = spread_of(c, l.at, st->soc, &tau);
   l.zs0 = st->soc;
@@ -121,10 +121,11 @@ static line line_of (const amp_detailed *c, const amp_detailed_state *st,
     double weight = 2.0 / lambda2[n];
     f->mode[n] = fade_of(tau / lambda2[n], dt);
     rest -= weight;
+    weight *= n > 0 ? quick : 1.0;
     l.zs0 -= spread * weight * st->mode[n] * f->mode[n].mean;
     l.zs1 -= spread * weight * (1.0 - f->mode[n].mean);
   }
-  l.zs1 -= spread * rest;
+  l.zs1 -= spread * rest * quick;
   for (int k = 0; k < AMP_DETAIL_SLOW; k++)
     if (c->tau_slow[k] > 0.0) {
       double r = resistance_slow(c, l.at, k);
@@ -469,6 +470,8 @@ amp_status amp_detailed_check (const amp_detailed *c, amp_error *err) {
     s = amp_check_range(err, "tau_slow", c->tau_slow[k], 0.0, 1e9);
   if (s == AMP_OK)
     s = amp_check_range(err, "tau_ct", c->tau_ct, 0.0, 1e9);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "blunt", c->blunt, 0.0, 1.0);
   if (s == AMP_OK)
     s = amp_check_range(err, "activation", c->activation, -2e4, 2e4);
   if (s == AMP_OK)

@@ -10,7 +10,8 @@
 **   z_s  = z - tau_d / (3 Q) (sum_n (2 / lambda_n^2) x_n + rest i)
 **   each x follows i with its own time constant: x' = (i - x) / tau;
 **   tau_n = tau_d / lambda_n^2, tan(lambda_n) = lambda_n,
-**   rest = 1/5 - sum_n 2 / lambda_n^2 (the modes left out, at once)
+**   rest = 1/5 - sum_n 2 / lambda_n^2 (the modes left out, at once);
+**   all but the first mode count (1 - blunt) times, 'rest' too
 **
 ** R0 and I0 depend on the surface charge and the core's temperature T,
 ** tau_d on the mean charge and T, R_k on T alone: the logarithm is linear in
@@ -43,6 +44,8 @@ typedef struct amp_detailed {
   double ln_slow[AMP_DETAIL_SLOW][AMP_DETAIL_TEMP]; /* ln ohm */
   double tau_slow[AMP_DETAIL_SLOW]; /* s; 0: pair not in use */
   double tau_ct;                /* s, double layer; 0: at once */
+  double blunt; /* 0..1: so much less than in one sphere the faster modes of
+                   diffusion show; 0: one sphere */
   double entropic[AMP_DETAIL_SOC]; /* V/K, dU/dT */
   double activation;            /* K, of all of them with one temperature */
   double heat_core, heat_skin;  /* J/K; both 0: stays at ambient */

@@ -31,8 +31,8 @@ static const double curve_knot[CURVE] = {
 /* Believed beforehand. ln unless a unit stands. */
 #define BEND_SOC 0.02   /* bend over 10 % SoC, of r0 and tau_d */
 #define BEND_I0 0.01    /* of i0, about sqrt(z (1 - z)) */
-#define BEND_TEMP 0.03  /* off the line in 1/T, of r0 and i0 */
-#define BEND_TAU_D 0.06 /* of tau_d */
+#define BEND_TEMP 0.02  /* off the line in 1/T, of r0 and i0 */
+#define BEND_TAU_D 0.03 /* of tau_d */
 #define BEND_SLOW 0.3   /* of the slow pair */
 #define STEP_TAU_D 1.7  /* from knot to knot */
 #define LEVEL 2.0       /* i0 and tau_d about their start */
@@ -41,13 +41,19 @@ static const double curve_knot[CURVE] = {
 #define CURVE_BEND 0.010 /* V, its second difference */
 #define OUTLIER 10.0     /* sigma, beyond which a residual counts less */
 #define TAU_SLOW 30.0    /* s */
-#define END_SLOPE                                                            \
-  0.1                   /* SoC: below empty the curve goes on as steeply as
-                           over this stretch */
-#define ONE_TEMP 3000.0 /* K, activation where all logs are alike warm */
-#define SAME_TEMP 3.0   /* K, logs this close count as one temperature */
-#define REACH 8.0       /* K, core above the surface's warmest */
-#define TOLD 1.0        /* ln: a deviation above this says nothing */
+/* Between one sphere (0), of which pulses of 6C want less, and none of the
+** faster modes (1). */
+#define BLUNT 0.4
+/* SoC: below empty the curve goes on as steeply as over this stretch */
+#define END_SLOPE 0.1
+#define ONE_TEMP 3000.0   /* K, activation where all logs are alike warm */
+#define SAME_TEMP 3.0     /* K, logs this close count as one temperature */
+#define REACH 8.0         /* K, core above the surface's warmest */
+#define REST_LEAST 1500.0 /* s: a rest that tells the charge */
+#define NEARLY_FULL 0.95  /* SoC */
+#define STEEP_LEAST 0.3   /* V per unit SoC: flatter says nothing */
+#define MOST_BELOW 0.03   /* SoC */
+#define TOLD 1.0          /* ln: a deviation above this says nothing */
 
 /* K: least and most activation that is carried on beyond the tests, and
 ** the least and most believed in between (weakly). */
@@ -377,9 +383,67 @@ static amp_status first_edge (const job *j, const amp_fit_input *in,
   return AMP_OK;
 }
 
+/* Voltage at the first row where the log begins full and at rest, else 0. */
+static double full_voltage (const amp_fit_input *in, const amp_fit *fit,
+                            int l) {
+  const amp_test_log *log = in->pulse[l];
+  bool rests =
+      fabs(log->column[AMP_LOG_CURRENT][0]) <= amp_fit_idle(in->capacity);
+  return rests && fit->soc_at[l] >= NEARLY_FULL
+             ? log->column[AMP_LOG_VOLTAGE][0]
+             : 0.0;
+}
+
+/* Charge given off up to a rest, mean over the rests, C. */
+static double mean_of_rests (const amp_fit_input *in, int l) {
+  const amp_test_log *log = in->pulse[l];
+  double idle = amp_fit_idle(in->capacity), since = 0.0, charge = 0.0;
+  double sum = 0.0;
+  int n = 0;
+  for (size_t k = 1; k < log->n; k++) {
+    double dt = log->time[k] - log->time[k - 1];
+    double i = log->column[AMP_LOG_CURRENT][k];
+    bool rests = fabs(i) <= idle;
+    if (!rests && since >= REST_LEAST) {
+      sum += charge;
+      n++;
+    }
+    since = rests ? since + dt : 0.0;
+    charge += i * dt;
+  }
+  return n > 0 ? sum / n : 0.0;
+}
+
+/*
+** "Full" is not alike in each log: a charge that ends early rests lower. The
+** highest is full; the others begin below it by what their voltage says.
+*/
+static void level_starts (const amp_fit_input *in, amp_fit *fit) {
+  double top = 0.0, slope, was[AMP_FIT_LOGS];
+  const amp_curve *u = &fit->chemistry.ocv;
+  slope = (amp_curve_at(u, 1.0) - amp_curve_at(u, NEARLY_FULL)) /
+          (1.0 - NEARLY_FULL);
+  for (int l = 0; l < in->pulses; l++)
+    top = fmax(top, full_voltage(in, fit, l));
+  for (int l = 0; l < in->pulses && slope > STEEP_LEAST; l++) {
+    double v = full_voltage(in, fit, l);
+    double below = v > 0.0 ? fmin((top - v) / slope, MOST_BELOW) : 0.0;
+    double mean = mean_of_rests(in, l);
+    was[l] = fit->capacity_at[l];
+    fit->soc_at[l] -= below;
+    if (in->pulse_capacity[l] == 0.0 && mean > 0.0)
+      fit->capacity_at[l] /= 1.0 - below * fit->capacity_at[l] / mean;
+  }
+  for (int l = 0; l < in->pulses && slope > STEEP_LEAST; l++)
+    for (int m = 0; m < in->pulses; m++) /* borrowed: from the mended one */
+      if (fit->capacity_at[l] == was[m] && mean_of_rests(in, l) == 0.0)
+        fit->capacity_at[l] = fit->capacity_at[m];
+}
+
 static amp_status gather (job *j, const amp_fit_input *in, amp_error *err) {
   bool heat = false;
   amp_status st = AMP_OK;
+  level_starts(in, j->fit);
   for (int l = 0; l < in->pulses && st == AMP_OK; l++) {
     st = amp_stretch_cut(j->ctx, in->pulse[l], j->fit, l, in->capacity,
                          &j->log[l], &j->room[l], err);
@@ -667,6 +731,7 @@ amp_status amp_fit_detailed (const amp_context *ctx, const amp_fit_input *in,
   j->base.socs = SOCS;
   memcpy(j->base.soc, soc_knot, sizeof soc_knot);
   j->base.tau_slow[0] = TAU_SLOW;
+  j->base.blunt = BLUNT;
   j->base.capacity = 1.0; /* until it is known */
   st = gather(j, in, err);
   if (st == AMP_OK) {

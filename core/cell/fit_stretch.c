@@ -13,10 +13,14 @@
 #define EDGE_CURRENT 0.02 /* 1/h, a step, of capacity */
 #define LONGER 1.6        /* each stretch after a step against the last */
 #define SIGMA_V 0.003     /* V */
-#define SIGMA_LOSS 0.05   /* of what the voltage is off its rest */
+#define SIGMA_LOSS 0.08   /* of what the voltage is off its rest */
 #define SIGMA_SOC 0.01    /* of SoC, through the curve's slope */
 #define NEAR_LIMIT 0.02   /* V above the lowest voltage: current was cut */
 #define LIMIT_TIMES 3.0   /* so much less is believed there */
+#define SUSTAINED 30.0    /* s under load: what a use of hours is made of */
+/* s under load, and so much more it is believed: a test of pulses holds
+** little of what a use of hours is made of */
+#define SUSTAINED_TIMES 4.0
 #define SETTLED 600.0 /* s at rest: the cell has its surroundings' warmth */
 
 static double at_rest_voltage (const amp_fit *fit, double soc) {
@@ -64,7 +68,7 @@ typedef struct growing {
 
 static void close_stretch (amp_stretches *out, growing *g,
                            const amp_test_log *log, const amp_fit *fit,
-                           size_t k, double charge) {
+                           size_t k, double charge, double step) {
   const double *temp = log->column[AMP_LOG_TEMP];
   amp_stretch *s = &out->at[out->n++];
   s->dt = g->dt;
@@ -75,6 +79,8 @@ static void close_stretch (amp_stretches *out, growing *g,
   s->soc = out->soc - charge / out->capacity;
   s->of_mean = g->rows == 1 && g->since <= g->dt * 1.001;
   s->sigma = g->since > EDGE_SKIP ? doubt(fit, s) : 0.0;
+  if (g->since > SUSTAINED && fabs(s->i) > step)
+    s->sigma /= SUSTAINED_TIMES;
   out->compared += s->sigma > 0.0 ? 1 : 0;
   while (g->next <= g->since)
     g->next *= LONGER;
@@ -103,7 +109,7 @@ static void cut (const amp_test_log *log, const amp_fit *fit, double step,
     g.rows++;
     charge += i[k] * dt;
     if (steps || g.since >= g.next)
-      close_stretch(out, &g, log, fit, k, charge);
+      close_stretch(out, &g, log, fit, k, charge, step);
   }
 }
 

@@ -170,6 +170,7 @@ enum { ROW_C0, ROW_C1, ROW_C2, ROW_C3, ROW_R, ROW_DR, ROW_F, ROW_SPARE };
   X(tau0)  /* s, slow pairs */                                               \
   X(tau1)                                                                    \
   X(tauc)                                                                    \
+  X(quick) /* share of the faster modes of diffusion, 1 - blunt */           \
   X(layer) /* 1: charge transfer has a double layer of tauc s, 0: none */    \
   X(warm)  /* 1: heat in two nodes, 0: stays at ambient */                   \
   X(air)   /* K/W, skin to ambient */                                        \

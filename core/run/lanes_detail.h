@@ -149,7 +149,8 @@ static void NAME (detail_line)(const amp_block *b, int k, double dt, int l0,
     const double *mode = (const double *)d + (DETAIL_m0 + m) * L;
     rest -= weight;
     EACH_LANE {
-      double spread = tau[l] * (1.0 / 3) * d->icap[l] * weight;
+      double quick = m > 0 ? d->quick[l] : 1.0;
+      double spread = tau[l] * (1.0 / 3) * d->icap[l] * weight * quick;
       double x = dt * lambda / tau[l], end = amp_exp_inline(-x);
       double mean = NAME(fade_mean)(x, end);
       left[l] = end;
@@ -158,7 +159,7 @@ static void NAME (detail_line)(const amp_block *b, int k, double dt, int l0,
     }
   }
   EACH_LANE {
-    n->zs_i[l] -= tau[l] * (1.0 / 3) * d->icap[l] * rest;
+    n->zs_i[l] -= tau[l] * (1.0 / 3) * d->icap[l] * rest * d->quick[l];
   }
 }
 
@@ -187,11 +188,12 @@ static void NAME (detail_line_end)(const amp_block *b, int k, NAME(line) * n,
     rest -= weight;
     EACH_LANE {
       double now = x[l] + (mode[l] - x[l]) * left[l];
-      n->zs[l] -= tau[l] * (1.0 / 3) * d->icap[l] * weight * now;
+      double quick = m > 0 ? d->quick[l] : 1.0;
+      n->zs[l] -= tau[l] * (1.0 / 3) * d->icap[l] * weight * quick * now;
     }
   }
   EACH_LANE {
-    n->zs_i[l] = -tau[l] * (1.0 / 3) * d->icap[l] * rest;
+    n->zs_i[l] = -tau[l] * (1.0 / 3) * d->icap[l] * rest * d->quick[l];
   }
 }
 

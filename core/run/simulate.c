@@ -559,6 +559,7 @@ static void fill_detail (amp_block *b, int k, int l, const amp_group *g,
   *detail_of(b, k, DETAIL_tau0, l) = c->tau_slow[0] > 0 ? c->tau_slow[0] : 1;
   *detail_of(b, k, DETAIL_tau1, l) = c->tau_slow[1] > 0 ? c->tau_slow[1] : 1;
   *detail_of(b, k, DETAIL_tauc, l) = c->tau_ct > 0.0 ? c->tau_ct : 1.0;
+  *detail_of(b, k, DETAIL_quick, l) = 1.0 - c->blunt;
   *detail_of(b, k, DETAIL_layer, l) = c->tau_ct > 0.0 ? 1.0 : 0.0;
   *detail_of(b, k, DETAIL_root_core, l) = 1.0;
   *detail_of(b, k, DETAIL_root_skin, l) = 1.0;

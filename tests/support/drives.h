@@ -55,16 +55,68 @@ static inline bool drive_fit (amp_fit *f, int drive, amp_error *err) {
   return ok;
 }
 
+/* Period of a repeated profile: the lag near ten minutes at which the power
+** before row 'end' repeats best. */
+static inline size_t drive_period (const amp_test_log *log, size_t end) {
+  const double *i = log->column[AMP_LOG_CURRENT];
+  const double *v = log->column[AMP_LOG_VOLTAGE];
+  double best = INFINITY;
+  size_t at = 600;
+  for (size_t lag = 560; lag <= 640; lag++) {
+    double sum = 0;
+    for (size_t k = end - 500; k < end; k++)
+      sum += pow(i[k] * v[k] - i[k - lag] * v[k - lag], 2);
+    if (sum < best) {
+      best = sum;
+      at = lag;
+    }
+  }
+  return at;
+}
+
+/*
+** When the simulated cell first falls to 2.5 V at the end of a second, over
+** the time of the log's last row under load (where the tester's cut-off at
+** 2.5 V, quicker than a second, ended it), less 1. Where it has not by then,
+** the power of the last round goes on, as the test would have.
+*/
+static inline double drive_late (const amp_fit *f, int which,
+                                 const amp_test_log *log) {
+  const double *i = log->column[AMP_LOG_CURRENT];
+  const double *v = log->column[AMP_LOG_VOLTAGE];
+  double ambient = log->column[AMP_LOG_TEMP][0];
+  amp_detailed c = f->detailed;
+  amp_detailed_state st = amp_detailed_rest(1.0, ambient);
+  amp_detailed_out out = {0};
+  size_t end = log->n - 1, k = 1, period;
+  c.capacity = f->capacity_at[which];
+  while (fabs(i[end]) < 0.5) /* the last second is cut short */
+    end--;
+  period = drive_period(log, end);
+  for (; k <= end + 2 * period; k++) {
+    bool known = k <= end;
+    size_t from = known ? k : end + 1 + (k - end - 1) % period - period;
+    if (amp_detailed_step(&c, &f->chemistry, &st,
+                          known ? AMP_HOLD_CURRENT : AMP_HOLD_POWER,
+                          known ? i[k] : i[from] * v[from],
+                          known ? log->time[k] - log->time[k - 1] : 1.0,
+                          ambient, &out, NULL) != AMP_OK ||
+        out.v_end <= 2.5)
+      break;
+  }
+  return (k <= end ? log->time[k] : log->time[end] + (double)(k - end)) /
+             log->time[end] -
+         1.0;
+}
+
 /*
 ** Open loop from full with the measured current, the capacity of the pulse
 ** test at that temperature, and the chamber at the first row's temperature.
-** The cut-off is where the mean voltage of a second first falls to 2.5 V
-** (measured: to the last row under load where it never does).
 */
 static inline bool drive_measure (const amp_fit *f, bool detailed, int which,
                                   drive_score *out) {
   amp_test_log log;
-  double a = 0, b = 0, t = 0, e = 0, e0 = 0, cut = 0, was = 0, *room;
+  double a = 0, b = 0, t = 0, e = 0, e0 = 0, *room;
   size_t done, na = 0, n;
   amp_status st;
   if (!measured_log(drive_file[which], drive_chamber[which], &log))
@@ -88,15 +140,10 @@ static inline bool drive_measure (const amp_fit *f, bool detailed, int which,
       a += d * d;
       na++;
     }
-    if (cut == 0.0 && room[k] <= 2.5)
-      cut = log.time[k];
-    if (fabs(i[k]) > 0.05)
-      was = log.time[k];
   }
-  if (cut == 0.0)
-    cut = was; /* not reached before the log's own end */
   *out = (drive_score){sqrt(a / (double)na), sqrt(b / (double)(done - 1)),
-                       sqrt(t / (double)(done - 1)), cut / was - 1.0,
+                       sqrt(t / (double)(done - 1)),
+                       detailed ? drive_late(f, which, &log) : 0.0,
                        e / e0 - 1.0};
   free(room);
   amp_log_free(NULL, &log);

@@ -150,6 +150,31 @@ static void diffusion_settles_at_the_sphere_s_own_steady_profile (void **s) {
   assert_close(v1, v0, 1e-7);
 }
 
+/* Blunt by b: in the steady state the first mode's 2 / lambda_1^2 in full,
+** the other modes' share of 1/5 less by b. Straight curve of 1 V. */
+static void a_blunt_cell_keeps_its_first_mode_in_full (void **state) {
+  amp_detailed c = bare(), sharp;
+  amp_chemistry flat = straight();
+  amp_detailed_state st = amp_detailed_rest(0.9, 298.15), same;
+  double first = 2 / 20.190728556426629, tau = 4000.0, got, want;
+  (void)state;
+  for (int k = 0; k < 3; k++) { /* alike everywhere, so that only the surface
+                                   decides */
+    c.ln_r0[1][k] = log(0.04);
+    c.ln_i0[1][k] = 0.0;
+    c.ln_tau_d[1][k] = log(tau);
+  }
+  for (int n = 0; n < AMP_DETAIL_MODES; n++)
+    st.mode[n] = 0.5;
+  same = st;
+  sharp = c;
+  c.blunt = 0.4;
+  got = amp_detailed_voltage(&c, &flat, &same, 0.5) -
+        amp_detailed_voltage(&sharp, &flat, &st, 0.5);
+  want = tau / (3 * c.capacity) * 0.4 * (0.2 - first) * 0.5;
+  assert_close(got, want, 1e-12);
+}
+
 /*
 ** Soon after the step the surface has fallen by i tau_d / (3 Q) times
 ** 2 sqrt(x / pi) + x + 4 x^1.5 / (3 sqrt(pi)), x = t / tau_d: the series of
@@ -458,6 +483,7 @@ int main (void) {
       cmocka_unit_test(with_heat_the_error_of_a_step_falls_with_it),
       cmocka_unit_test(rest_stays_and_shows_the_open_circuit),
       cmocka_unit_test(diffusion_settles_at_the_sphere_s_own_steady_profile),
+      cmocka_unit_test(a_blunt_cell_keeps_its_first_mode_in_full),
       cmocka_unit_test(diffusion_begins_with_the_square_root_of_time),
       cmocka_unit_test(modes_left_out_are_taken_at_once),
       cmocka_unit_test(charge_transfer_has_both_limits),

@@ -1,8 +1,8 @@
 /*
 ** test_fit_measured.c -- what the detailed model, fitted on pulse tests,
 ** keeps of measured drives (AMPSTEAD_SHARED; "skipped" where it is not set):
-** the figures that bench_agreement prints, each bound about a tenth above
-** what was reached.
+** the figures that bench_agreement prints, against those that were wanted;
+** reached were 13.5/21.2/25.5/51.8 and 16.0/21.0/32.6/51.8 mV.
 */
 #include "support/close.h"
 #include "support/drives.h"
@@ -26,10 +26,10 @@ static bool at_hand (void) {
   return fitted;
 }
 
-/* Bounds in mV; wanted 15/24/32/55 above 20 % SoC and 18/26/42/60 whole. */
+/* Bounds in mV; surface in K about a tenth above what was reached. */
 static void drives_agree_from_25_to_minus_10_c (void **state) {
-  static const double above[] = {19, 20, 23, 54}, whole[] = {25, 20, 36, 54};
-  static const double skin[] = {0.7, 0.5, 0.7, 1.4};
+  static const double above[] = {15, 24, 32, 55}, whole[] = {18, 26, 42, 60};
+  static const double skin[] = {0.45, 0.35, 0.5, 1.5};
   (void)state;
   if (!at_hand())
     return;

@@ -93,9 +93,9 @@ static double voltage_at (const truth *u, const double *s, double i) {
       (1.0 / t - 1.0 / c->temp[0]) / (1.0 / c->temp[1] - 1.0 / c->temp[0]);
   for (int n = 0; n < 6; n++) {
     rest -= 2.0 / u->lambda2[n];
-    gap += 2.0 / u->lambda2[n] * s[MODE + n];
+    gap += 2.0 / u->lambda2[n] * (n > 0 ? 1.0 - c->blunt : 1.0) * s[MODE + n];
   }
-  zs = s[Z] - tau / (3.0 * c->capacity) * (gap + rest * i);
+  zs = s[Z] - tau / (3.0 * c->capacity) * (gap + (1.0 - c->blunt) * rest * i);
   v = open_at(u, zs, t) - table(c, c->ln_r0, zs, t) * i;
   v -= 2.0 * 8.314462618 * t / 96485.33212 *
        asinh(s[CT] / (2.0 * table(c, c->ln_i0, zs, t)));
@@ -186,6 +186,7 @@ static amp_detailed cell_here (void) {
                     .temp = {273.15, 298.15},
                     .tau_slow = {60.0, 0.0},
                     .tau_ct = 2.0,
+                    .blunt = 0.3,
                     .heat_core = 31.0,
                     .heat_skin = 6.5,
                     .core_skin = 1 / 2.8,

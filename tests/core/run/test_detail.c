@@ -19,6 +19,7 @@ static amp_detailed sample (void) {
                     .temp = {273.15, 298.15},
                     .tau_slow = {60.0, 0.0},
                     .tau_ct = 0.7,
+                    .blunt = 0.25,
                     .heat_core = 31.0,
                     .heat_skin = 6.5,
                     .core_skin = 1 / 2.8,
