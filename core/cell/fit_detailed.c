@@ -39,11 +39,12 @@ static const double curve_knot[CURVE] = {
 #define LEVEL_SLOW 1.5
 #define CURVE_OFF 0.010  /* V, the curve in use about the one at rest */
 #define CURVE_BEND 0.010 /* V, its second difference */
+#define CURVE_LOW 2.0    /* times both below 10 % SoC */
 #define OUTLIER 10.0     /* sigma, beyond which a residual counts less */
-#define TAU_SLOW 30.0    /* s */
+#define TAU_SLOW 40.0    /* s */
 /* Between one sphere (0), of which pulses of 6C want less, and none of the
 ** faster modes (1). */
-#define BLUNT 0.4
+#define BLUNT 0.5
 /* SoC: below empty the curve goes on as steeply as over this stretch */
 #define END_SLOPE 0.1
 #define ONE_TEMP 3000.0   /* K, activation where all logs are alike warm */
@@ -267,10 +268,10 @@ static size_t believe_rest (const job *j, const double *p, double *r) {
   }
   for (int k = 0; k < CURVE; k++) {
     bool low = curve_knot[k] < 0.1; /* steep: SoC counts, not volts */
-    r[n++] = u[k] / (low ? 5.0 * CURVE_OFF : CURVE_OFF);
+    r[n++] = u[k] / (low ? CURVE_LOW * CURVE_OFF : CURVE_OFF);
     if (k > 0 && k + 1 < CURVE)
       r[n++] = (u[k + 1] - 2.0 * u[k] + u[k - 1]) /
-               (low ? 3.0 * CURVE_BEND : CURVE_BEND);
+               (low ? CURVE_LOW * CURVE_BEND : CURVE_BEND);
   }
   r[n++] = (p[j->ct_at] - j->start[j->ct_at]) / LEVEL;
   return n;

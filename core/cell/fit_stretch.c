@@ -10,14 +10,15 @@
 #define EDGE_SKIP                                                            \
   0.3 /* s after a step: current and voltage of one row may
                             not belong together */
-#define EDGE_CURRENT 0.02 /* 1/h, a step, of capacity */
-#define LONGER 1.6        /* each stretch after a step against the last */
-#define SIGMA_V 0.003     /* V */
-#define SIGMA_LOSS 0.08   /* of what the voltage is off its rest */
-#define SIGMA_SOC 0.01    /* of SoC, through the curve's slope */
-#define NEAR_LIMIT 0.02   /* V above the lowest voltage: current was cut */
-#define LIMIT_TIMES 3.0   /* so much less is believed there */
-#define SUSTAINED 30.0    /* s under load: what a use of hours is made of */
+#define EDGE_CURRENT 0.02  /* 1/h, a step, of capacity */
+#define LONGER 1.6         /* each stretch after a step against the last */
+#define SIGMA_V 0.003      /* V */
+#define SIGMA_LOSS 0.08    /* of what the voltage is off its rest */
+#define SIGMA_SOC 0.01     /* of SoC, through the curve's slope */
+#define NEAR_LIMIT 0.02    /* V above the lowest voltage: current was cut */
+#define LIMIT_TIMES 3.0    /* so much less is believed there */
+#define SUSTAINED_SOC 0.14 /* but not near empty, where SoC is in doubt */
+#define SUSTAINED 30.0     /* s under load: what a use of hours is made of */
 /* s under load, and so much more it is believed: a test of pulses holds
 ** little of what a use of hours is made of */
 #define SUSTAINED_TIMES 4.0
@@ -79,7 +80,7 @@ static void close_stretch (amp_stretches *out, growing *g,
   s->soc = out->soc - charge / out->capacity;
   s->of_mean = g->rows == 1 && g->since <= g->dt * 1.001;
   s->sigma = g->since > EDGE_SKIP ? doubt(fit, s) : 0.0;
-  if (g->since > SUSTAINED && fabs(s->i) > step)
+  if (g->since > SUSTAINED && fabs(s->i) > step && s->soc > SUSTAINED_SOC)
     s->sigma /= SUSTAINED_TIMES;
   out->compared += s->sigma > 0.0 ? 1 : 0;
   while (g->next <= g->since)
