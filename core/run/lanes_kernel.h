@@ -755,7 +755,7 @@ static void NAME (ask)(const amp_block *b, const amp_chunk *c, size_t t,
     double net = NAME(net_of)(g, through, &q, l);
     s->ac[l] = through;
     s->over[l] = load - through;
-    s->dc[l] = q.dc;
+    s->dc[l] = q.dc * g->lf[l];
     s->net[l] = net;
     s->power[l] = NAME(power_of)(net, g->ce[l]);
     s->tamb[l] = q.temp + g->shift[l];

@@ -162,13 +162,15 @@ static ALWAYS double NAME (power_of)(double net, double ce) {
 
 static ALWAYS double NAME (net_of)(const NAME(lane) * g, double through,
                                    const NAME(asked) * q, int l) {
-  return through * g->ieta[l] + g->idle[l] * q->on + q->dc - q->pv * g->sf[l];
+  return through * g->ieta[l] + g->idle[l] * q->on + q->dc * g->lf[l] -
+         q->pv * g->sf[l];
 }
 
-/* What a limit, or a load above the inverter, cost in a step of 'on' s. */
+/* What a limit, or a load above the inverter, cost in a step of 'on' s that
+** asks 'through' and 'over' AC and 'direct' DC. */
 static ALWAYS void NAME (leaf_short)(NAME(lane) * g, const NAME(outcome) * o,
                                      double through, double over,
-                                     const NAME(asked) * q, double on,
+                                     double direct, double now, double on,
                                      int l) {
   double first = g->first_unserved[l], last = g->last_unserved[l];
   double spilt = g->first_curtailed[l], empty = g->first_empty[l];
@@ -178,8 +180,8 @@ static ALWAYS void NAME (leaf_short)(NAME(lane) * g, const NAME(outcome) * o,
   double spill = NAME(most)(drawn ? 0.0 : -gap, 0.0) * g->ice[l];
   double ac = NAME(least)(want * g->eta[l], through * on);
   double rest = NAME(most)(want - ac * g->ieta[l], 0.0);
-  double dc = NAME(least)(rest, q->dc * on), unmet = ac + over * on;
-  double late = unmet + dc > 0.0 ? on : 0.0, now = q->now;
+  double dc = NAME(least)(rest, direct * on), unmet = ac + over * on;
+  double late = unmet + dc > 0.0 ? on : 0.0;
   double begun = late > 0.0 ? now : -1.0, lost = spill > 0.0 ? now : -1.0;
   double empty_at = want > 0.0 ? now : -1.0;
   g->unserved[l] += unmet;
@@ -349,7 +351,6 @@ static ALWAYS double NAME (leaf_step)(const amp_block *b, const double *coef,
   NAME(work) own, *w = L == 1 ? &own : (NAME(work) *)b->work;
   NAME(state) to, *home = NAME(leaf_home)(b);
   NAME(outcome) o;
-  NAME(asked) q = {0.0, s->dc[l], 0.0, 0.0, 0.0, now};
   double room, held = g->held[l];
   NAME(leaf_flow)(b, coef, home, s->power[l], w, &o, l);
   NAME(leaf_current)(b, coef, home, b->last_row, w, &o, l);
@@ -366,7 +367,7 @@ static ALWAYS double NAME (leaf_step)(const amp_block *b, const double *coef,
   NAME(leaf_tally)
   ((NAME(tally) *)b->tally, g, home, &o, whole ? 1.0 : tau / b->dt, l);
   if (o.lack[l] != 0.0 || s->over[l] > 0.0)
-    NAME(leaf_short)(g, &o, s->ac[l], s->over[l], &q, tau, l);
+    NAME(leaf_short)(g, &o, s->ac[l], s->over[l], s->dc[l], now, tau, l);
   s->soc[l] = home->z[l];
   s->i[l] = o.i[l];
   return room;
@@ -473,7 +474,8 @@ static ALWAYS void NAME (leaf_due)(const amp_block *b, const NAME(leaves) * k,
     double load = k->was.ac * g->lf[l];
     double through = NAME(least)(load, g->pmax[l]);
     NAME(leaf_short)
-    (g, k->due, through, load - through, &k->was, b->dt, l);
+    (g, k->due, through, load - through, k->was.dc * g->lf[l], k->was.now,
+     b->dt, l);
   }
 }
 
@@ -638,7 +640,7 @@ static void NAME (leaf_close)(const amp_block *b, double ac, double dc) {
   NAME(leaf_flush)(b);
   for (int l = 0; l < L; l++) {
     double served = g->served[l] + (ac * g->lf[l] - g->unserved[l]);
-    double direct = g->dc_served[l] + (dc - g->dc_unserved[l]);
+    double direct = g->dc_served[l] + (dc * g->lf[l] - g->dc_unserved[l]);
     g->served[l] = NAME(most)(served, 0.0);
     g->dc_served[l] = NAME(most)(direct, 0.0);
   }

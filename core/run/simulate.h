@@ -42,7 +42,8 @@ double amp_converter_mean (const amp_converter *c, const amp_duty *duty,
 typedef struct amp_sim_case {
   const amp_pack *pack;
   amp_converter converter;
-  double load_factor, sun_factor; /* times the duty's load and sun */
+  double load_factor, sun_factor; /* times the duty's load (AC, DC, current
+                                     > 0) and sun (current < 0) */
   double temp_shift;              /* K added to the duty's temperature */
 } amp_sim_case;
 

@@ -156,6 +156,49 @@ static void efficiency_goes_by_load (void **state) {
   duty_end(d);
 }
 
+/* Two strings in parallel, one of them two unlike leaves in series. */
+static amp_pack uneven_tree (int i) {
+  amp_pack p = {0};
+  p.leaves = 3;
+  p.nodes = 5;
+  p.node[0] = (amp_node){AMP_PARALLEL, 1, 2};
+  p.node[1] = (amp_node){AMP_LEAF, 0, 0};
+  p.node[2] = (amp_node){AMP_SERIES, 3, 2};
+  p.node[3] = (amp_node){AMP_LEAF, 1, 0};
+  p.node[4] = (amp_node){AMP_LEAF, 2, 0};
+  p.leaf[0] = group_of(90.0 + i, 14.0, 1.0);
+  p.leaf[1] = group_of(80.0 - i, 8.0, 1.0);
+  p.leaf[2] = group_of(70.0, 6.0, 1.0);
+  return p;
+}
+
+/* Twice the load, AC and DC, is the duty with twice the load. */
+static void a_load_factor_is_of_ac_and_dc (void **state) {
+  amp_duty *d = duty_new(100.0, 1500.0), *twice = duty_new(200.0, 1500.0);
+  amp_pack p[2] = {one_leaf(group_of(100.0, 14.0, 3.0)), {0}};
+  (void)state;
+  p[1] = uneven_tree(0);
+  for (int i = 0; i < STEPS; i++) {
+    d->dc[i] = 60.0 + i % 7;
+    twice->dc[i] = 2.0 * d->dc[i];
+  }
+  for (int k = 0; k < 2; k++) {
+    amp_sim_case c[3] = {case_of(&p[k]), case_of(&p[k]), case_of(&p[k])};
+    amp_sim_options o = {.dt_max = 600.0};
+    amp_sim_result r[3], want = run(&p[k], twice, 600.0);
+    for (int i = 0; i < 3; i++)
+      c[i].load_factor = 2.0;
+    assert_int_equal(amp_simulate(NULL, c, 3, d, &o, r, NULL, NULL, NULL),
+                     AMP_OK);
+    assert_true(want.total.dc_served > 1e8 && want.events > 0);
+    assert_close(r[1].total.dc_served / want.total.dc_served, 1.0, 1e-12);
+    assert_close(r[1].total.out / want.total.out, 1.0, 1e-12);
+    assert_close(r[1].total.dc_unserved, want.total.dc_unserved, 1e-3);
+  }
+  duty_end(d);
+  duty_end(twice);
+}
+
 static void one_lane_is_as_many_and_every_build_is_the_same (void **state) {
   amp_duty *d = duty_new(350.0, 2200.0);
   amp_pack p[40];
@@ -182,22 +225,6 @@ static void one_lane_is_as_many_and_every_build_is_the_same (void **state) {
     assert_memory_equal(alone, all, sizeof all);
   }
   duty_end(d);
-}
-
-/* Two strings in parallel, one of them two unlike leaves in series. */
-static amp_pack uneven_tree (int i) {
-  amp_pack p = {0};
-  p.leaves = 3;
-  p.nodes = 5;
-  p.node[0] = (amp_node){AMP_PARALLEL, 1, 2};
-  p.node[1] = (amp_node){AMP_LEAF, 0, 0};
-  p.node[2] = (amp_node){AMP_SERIES, 3, 2};
-  p.node[3] = (amp_node){AMP_LEAF, 1, 0};
-  p.node[4] = (amp_node){AMP_LEAF, 2, 0};
-  p.leaf[0] = group_of(90.0 + i, 14.0, 1.0);
-  p.leaf[1] = group_of(80.0 - i, 8.0, 1.0);
-  p.leaf[2] = group_of(70.0, 6.0, 1.0);
-  return p;
 }
 
 static void a_lane_of_a_tree_is_as_alone_in_every_build (void **state) {
@@ -456,6 +483,7 @@ int main (void) {
       cmocka_unit_test(load_is_met_or_counted),
       cmocka_unit_test(more_than_the_inverter_gives_is_unserved),
       cmocka_unit_test(efficiency_goes_by_load),
+      cmocka_unit_test(a_load_factor_is_of_ac_and_dc),
       cmocka_unit_test(one_lane_is_as_many_and_every_build_is_the_same),
       cmocka_unit_test(a_lane_of_a_tree_is_as_alone_in_every_build),
       cmocka_unit_test(halving_the_step_changes_little),
