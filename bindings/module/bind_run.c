@@ -28,6 +28,10 @@
 **     soc_high_pct soc_end_pct temp_min_c temp_max_c empty_times full_times
 **     first_empty_h first_full_h}
 **   trace rows: string_<n>_a, where strings stand side by side
+** a test of phases besides:
+**   phases: list of {start_h ended_h hours (till it ended) out_ah in_ah
+**     out_kwh in_kwh voltage_end_v soc_end_pct temp_max_c (the last three at
+**     and over the whole of its time)}
 ** of all: cold_unserved_kwh cold_curtailed_kwh cold_h first_cold_h
 **   last_cold_h heater_kwh heater_pack_kwh bled_kwh reversible_kwh cold_charge_h
 **   first_opened_h share_error_pct even
@@ -227,6 +231,49 @@ static void push_months (lua_State *L, const run *r) {
   set(L, "supply_kwh", d->supply_free ? NAN : supply / 3.6e6);
 }
 
+/* Charge and energy of the trace's rows from .. to-1 into the table at the
+** top, and the state at their end. */
+static void push_stretch (lua_State *L, const run *r, size_t from,
+                          size_t to) {
+  const double *end = amp_trace_column(r->trace, "time_s");
+  const double *amps = amp_trace_column(r->trace, "current_a");
+  const double *watts = amp_trace_column(r->trace, "power_w");
+  const double *kelvin = amp_trace_column(r->trace, "temp_k");
+  double out = 0.0, in = 0.0, given = 0.0, taken = 0.0, warm = 0.0;
+  for (size_t i = from; i < to; i++) {
+    double dt = end[i] - (i > 0 ? end[i - 1] : 0.0);
+    out += fmax(amps[i], 0.0) * dt;
+    in += fmax(-amps[i], 0.0) * dt;
+    given += fmax(watts[i], 0.0) * dt;
+    taken += fmax(-watts[i], 0.0) * dt;
+    warm = fmax(warm, kelvin[i]);
+  }
+  set(L, "out_ah", out / 3600.0);
+  set(L, "in_ah", in / 3600.0);
+  set(L, "out_kwh", given / 3.6e6);
+  set(L, "in_kwh", taken / 3.6e6);
+  set(L, "voltage_end_v",
+      amp_trace_column(r->trace, "voltage_end_v")[to - 1]);
+  set(L, "soc_end_pct", amp_trace_column(r->trace, "soc")[to - 1] * 100.0);
+  set(L, "temp_max_c", warm - 273.15);
+}
+
+/* The phases of a test, into the list at the top. */
+static void push_phases (lua_State *L, const run *r) {
+  const amp_duty *d = r->duty;
+  for (size_t k = 0, first = 0; k < d->phases; first = d->phase[k++].last) {
+    double start = amp_duty_start(d, first);
+    double end = amp_trace_phase_end(r->trace, k);
+    lua_createtable(L, 0, 10);
+    set(L, "start_h", start / 3600.0);
+    set(L, "ended_h", end / 3600.0);
+    set(L, "hours", (end - start) / 3600.0);
+    push_stretch(L, r, amp_trace_begin(r->trace, d, first),
+                 amp_trace_begin(r->trace, d, d->phase[k].last));
+    lua_rawseti(L, -2, (lua_Integer)k + 1);
+  }
+}
+
 /* J at nominal voltage, as tested: what a full cycle is counted in */
 static double tested_energy (const run *r) {
   return bind_module_tested(&r->module, NULL) *
@@ -416,6 +463,11 @@ static int simulate_raw (lua_State *L) {
   lua_pushboolean(L, r->p->even);
   lua_setfield(L, -2, "even");
   push_heat(L, r);
+  if (r->duty->phases > 0) {
+    lua_createtable(L, (int)r->duty->phases, 0);
+    push_phases(L, r);
+    lua_setfield(L, -2, "phases");
+  }
   if (amp_trace_leaves(r->trace) > 1) {
     push_strings(L, r);
     lua_setfield(L, -2, "strings");

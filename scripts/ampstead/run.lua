@@ -202,11 +202,12 @@ local function own_lines (raw, idle, inverter)
     wording.trim(raw.window_min_pct), wording.trim(raw.window_max_pct),
     wording.trim(raw.soc_min_pct), wording.trim(raw.soc_max_pct))
   if raw.level then say("level", "%s", level_words[raw.level]) end
-  if not inverter then
+  if not inverter and not raw.test then
     say("no inverter", "AC load is drawn from the battery without loss or " ..
       "limit.")
   end
-  if raw.total.dc_served_kwh + raw.total.dc_unserved_kwh > 0 then
+  if raw.total.dc_served_kwh + raw.total.dc_unserved_kwh > 0 and
+     not raw.test then
     say("DC load", "%s kWh met and %s unserved are in the sums.",
       wording.short(raw.total.dc_served_kwh),
       wording.short(raw.total.dc_unserved_kwh))
@@ -233,6 +234,56 @@ local function note_lines (self, idle)
   return notes.close(lines, {}, "Middle values, no spread; the pack as it " ..
     "is now" .. alike .. "; " .. (self.settled and
     "it starts as it ends." or "it starts full."))
+end
+
+-- "charge 50 A to 56.7 V", "rest"
+local function phase_name (given)
+  local text = "rest"
+  for _, way in ipairs{ "charge", "discharge" } do
+    for _, unit in ipairs{ "A", "W" } do
+      local v = given[way .. "_" .. unit:lower()]
+      if v then text = way .. " " .. wording.trim(v) .. " " .. unit end
+    end
+  end
+  if given.until_v then
+    text = text .. " to " .. wording.trim(given.until_v) .. " V"
+  end
+  if given.until_soc_pct then
+    text = text .. " to " .. wording.trim(given.until_soc_pct) .. " %"
+  end
+  return text
+end
+
+local phase_columns = { { "hours", "took h", "h" },
+  { "out_ah", "out Ah", "Ah" }, { "in_ah", "in Ah", "Ah" },
+  { "out_kwh", "out kWh", "kWh" }, { "in_kwh", "in kWh", "kWh" },
+  { "soc_end_pct", "SoC then %", "%" }, { "ended_h", "ended at h", "h", true },
+  { "voltage_end_v", "then V", "V", true },
+  { "temp_max_c", "warmest C", "C", true } }
+
+-- a row for each phase, under the heads and over the notes of the months
+local function phase_table (self)
+  local list, rows = {}, {}
+  local given = core.keys(self.duty).steps
+  list[1] = { key = "phase", label = "phase", kind = "text" }
+  for _, c in ipairs(phase_columns) do
+    list[#list + 1] = { key = c[1], label = c[2], unit = c[3],
+      kind = "number", hidden = c[4] }
+  end
+  for i, sums in ipairs(self.raw.phases) do
+    local row = { phase = wording.trim(i) .. " " ..
+      phase_name(given[(i - 1) % #given + 1]) }
+    for _, c in ipairs(phase_columns) do
+      local v = sums[c[1]]
+      row[c[1]] = { value = v, basis = self.raw.basis,
+        text = v ~= 0 and math.abs(v) < 0.1 and wording.fixed(v, 3) or nil }
+    end
+    rows[i] = row
+  end
+  return core.table_new{ columns = list, rows = rows,
+    heads = parts.heads(self.raw, date,
+      { test_head(self.raw), battery_head(self.raw) }),
+    notes = note_lines(self, {}) }
 end
 
 local function month_table (self)
@@ -353,22 +404,26 @@ function methods.plot (self, opts)
       duration(raw.step_s * every)) }
 end
 
--- what a table does, a run does with its months
+-- what a table does, a run does with its months, a test with its phases
+local function shown (held)
+  return held.phases or held.months
+end
+
 local forms = { "text", "markdown", "bbcode", "csv", "json", "html" }
 for _, name in ipairs(forms) do
   methods[name] = function (self)
-    local t = own(self, name).months
+    local t = shown(own(self, name))
     return t[name](t)
   end
 end
 
 --- run:write("year.html"): the months in the form its ending asks for
 function methods.write (self, path)
-  own(self, "write").months:write(path)
+  shown(own(self, "write")):write(path)
   return self
 end
 
-local known = { "months", "strings", "groups" }
+local known = { "months", "phases", "strings", "groups" }
 for i = 2, #columns do known[#known + 1] = columns[i][1] end
 for _, key in ipairs(fields) do known[#known + 1] = key end
 for _, key in ipairs{ "trace", "plot", "against", "text", "markdown", "bbcode", "csv",
@@ -381,7 +436,7 @@ local meta = { __name = "ampstead.run", __metatable = "ampstead.run" }
 function meta.__index (self, key)
   local held = objects[self]
   if methods[key] then return methods[key] end
-  if key == "months" then return held.months end
+  if key == "months" or key == "phases" then return held[key] end
   if key == "strings" or key == "groups" then return parts[key](held.raw) end
   if is_known[key] then
     local v = held.raw[key]
@@ -398,7 +453,7 @@ function meta.__newindex ()
 end
 
 function meta.__tostring (self)
-  return tostring(objects[self].months)
+  return tostring(shown(objects[self]))
 end
 
 -- What was supplied and is not found elsewhere: the inverter's loss and idle
@@ -447,9 +502,10 @@ function run.simulate (pack, duty, opts)
     held.raw = core.simulate_raw(pack, duty, held.inverter, false)
   end
   local given = core.keys(duty)
-  held.raw.test = (given.log or given.steps) and held.raw.asked_kwh == 0
+  held.raw.test = given.steps or (given.log and held.raw.asked_kwh == 0)
   conversion(held.raw)
   held.months = month_table(held)
+  held.phases = held.raw.phases and phase_table(held)
   local self = setmetatable({}, meta)
   objects[self] = held
   return self

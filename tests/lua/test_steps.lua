@@ -26,6 +26,25 @@ check.ok(year.curtailed_kwh == 0 and year.unserved_kwh == 0 and
 -- 40 A from full: most of 92 Ah in between 1.8 and 2.3 h
 check.ok(run.first_empty_h > 6.5 + 1.8 and run.first_empty_h < 6.5 + 2.3,
   "the discharge ends at its voltage")
+local out = run.phases[3]
+check.equal(#run.phases, 3)
+check.close(out.out_ah, out.hours * 40, 1e-6, "40 A until it ended")
+check.close(out.ended_h, run.first_empty_h, 1e-9)
+check.close(out.out_kwh, run.out_kwh, 1e-9)
+check.equal(run.phases[2].out_ah + run.phases[2].in_ah, 0)
+check.equal(run.phases[2].hours, 0.5)
+check.ok(tostring(run):find("3 discharge 40 A to 46 V", 1, true),
+  "it prints its phases")
+-- power, and twice through: the second time like the first
+local twice = pack:simulate(amp.profile.steps{ times = 2,
+  { discharge_w = 1500, until_soc_pct = 50, hours = 3 },
+  { charge_w = 1000, until_v = 56.7, taper_a = 8, hours = 5 } },
+  { start = "full" }).phases
+check.close(twice[1].soc_end_pct, 50, 1e-6, "a charge ends it")
+check.close(twice[1].out_kwh, twice[1].hours * 1.5, 1e-5, "1500 W until then")
+check.close(twice[4].in_ah, twice[2].in_ah, 0.05, "twice alike")
+-- 4.05 V a group are 86 %
+check.close(twice[2].soc_end_pct, 86, 1, "charged to the taper")
 local rows = run:trace{ every = 1 }
 check.ok(#rows == 6 * 60 + 30 + 8 * 60, "a row a minute")
 local last = rows[#rows]
