@@ -221,6 +221,32 @@ static void a_charge_comes_to_hold_its_voltage (void **state) {
   amp_duty_free(NULL, &d);
 }
 
+/* I^2 R0 into one node that loses h (T - T_ambient): T rises by I^2 R0 / h
+** (1 - exp(-h t / C)), whatever the steps. */
+static void a_node_warms_by_its_closed_form (void **state) {
+  double edge[] = {0.0, 7.0, 300.0, 301.0, 900.0, 1500.0};
+  double amps[] = {10.0, 10.0, 10.0, 10.0, 10.0};
+  amp_chemistry line = line_here();
+  amp_group g = straight(&line);
+  amp_trace *t = NULL;
+  amp_pack p;
+  amp_duty d;
+  (void)state;
+  g.heat_capacity = 500.0;
+  g.cooling = 0.5;
+  p = one_leaf(g);
+  d = test_of(5, edge, amps, NULL);
+  run(&p, &d, &t);
+  assert_int_equal(amp_trace_length(t), 5);
+  for (int i = 0; i < 5; i++)
+    assert_close(amp_trace_column(t, "temp_k")[i],
+                 298.15 + 100.0 * 5e-3 / 0.5 *
+                              (1.0 - exp(-0.5 * edge[i + 1] / 500.0)),
+                 1e-11);
+  amp_trace_free(NULL, t);
+  amp_duty_free(NULL, &d);
+}
+
 static void power_in_equal_steps_is_the_duty_of_hours (void **state) {
   double edge[25], watts[24];
   amp_pack p = one_leaf(group_of(50.0));
@@ -553,6 +579,7 @@ int main (void) {
       cmocka_unit_test(a_test_closes_charge_and_energy),
       cmocka_unit_test(the_cut_off_is_located),
       cmocka_unit_test(a_charge_comes_to_hold_its_voltage),
+      cmocka_unit_test(a_node_warms_by_its_closed_form),
       cmocka_unit_test(power_in_equal_steps_is_the_duty_of_hours),
       cmocka_unit_test(lanes_of_a_test_are_as_alone_in_every_build),
       cmocka_unit_test(a_log_becomes_a_duty),
