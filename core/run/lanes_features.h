@@ -193,15 +193,24 @@ static double NAME (coldest)(const amp_block *b, bool end, int l) {
   return t;
 }
 
+/* What is left of the life of the most worn fuse that is whole; BIG: none. */
+static double NAME (fuse_room)(const amp_block *b, int l) {
+  double room = BIG;
+  EACH_LEAF {
+    const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
+    const NAME(work) *w = (const NAME(work) *)b->work + k;
+    if (p->open[l] < 0.5)
+      room = NAME(least)(room, 1.0 - w->worn[l]);
+  }
+  return room;
+}
+
 /* Room to a fuse's opening and to the thermostat's turn. */
 static void NAME (extra_room)(const amp_block *b, int l0, int l1) {
   NAME(step) *s = (NAME(step) *)b->step;
   const NAME(lane) *g = (const NAME(lane) *)b->lane;
   for (int l = l0; l < l1; l++) {
-    double room = BIG;
-    EACH_LEAF if (((const NAME(leaf) *)b->leaf + k)->open[l] < 0.5) room =
-        NAME(least)(room,
-                    1.0 - ((const NAME(work) *)b->work + k)->worn[l]);
+    double room = NAME(fuse_room)(b, l);
     if (g->hw[l] > 0.0) {
       double t = NAME(coldest)(b, true, l);
       double to = g->heating[l] > 0.5 ? g->hoff[l] - t : t - g->hon[l];
@@ -292,46 +301,59 @@ static void NAME (extra_cost)(const amp_block *b, double tau, double now,
   }
 }
 
-/* After a located event: fuses that are worn out open, the leaf that stands
-** at its end is counted. */
+/* Fuses that are worn out open; true where one did. */
+static bool NAME (open_worn)(const amp_block *b, double now, int l) {
+  NAME(lane) *g = (NAME(lane) *)b->lane;
+  bool any = false;
+  EACH_LEAF {
+    NAME(leaf) *p = (NAME(leaf) *)b->leaf + k;
+    if (!(p->worn[l] > WORN_OUT && p->open[l] < 0.5))
+      continue;
+    p->open[l] = 1.0;
+    p->opened[l] = now;
+    if (g->first_open[l] < 0.0)
+      g->first_open[l] = now;
+    any = true;
+  }
+  return any;
+}
+
+/* SoC or V of a group that leaf k has left to the limit it moves to. */
+static double NAME (end_room)(const amp_block *b, int k, int l) {
+  const NAME(step) *s = (const NAME(step) *)b->step;
+  const NAME(leaf) *p = (const NAME(leaf) *)b->leaf + k;
+  const NAME(work) *w = (const NAME(work) *)b->work + k;
+  double open = p->kv[l] * p->ocv[l] - p->v1[l] - p->v2[l];
+  double v = open - w->rend[l] * w->i[l];
+  if (!(fabs(w->i[l]) > LIVE))
+    return BIG;
+  return s->i[l] > 0.0 ? NAME(least)(p->z[l] - p->zmin[l],
+                                     (v - p->vmin[l]) * p->ikv[l])
+                       : NAME(least)(p->zmax[l] - p->z[l],
+                                     (p->vmax[l] - v) * p->ikv[l]);
+}
+
+/* After a located event: fuses that are worn out open, else the leaf that
+** stands at its end is counted. */
 static void NAME (extra_event)(const amp_block *b, double now, bool ended,
                                int l) {
   const NAME(step) *s = (const NAME(step) *)b->step;
-  NAME(lane) *g = (NAME(lane) *)b->lane;
-  double least = 1e-6; /* SoC, V: farther away it was not this leaf */
+  double least = 1e-6; /* farther away it was not this leaf */
   int who = -1;
-  EACH_LEAF {
-    NAME(leaf) *p = (NAME(leaf) *)b->leaf + k;
-    const NAME(work) *w = (const NAME(work) *)b->work + k;
-    if (p->worn[l] > WORN_OUT && p->open[l] < 0.5) {
-      p->open[l] = 1.0;
-      p->opened[l] = now;
-      if (g->first_open[l] < 0.0)
-        g->first_open[l] = now;
-      ended = false;
-    }
-    double v = (p->kv[l] * p->ocv[l] - p->v1[l] - p->v2[l] -
-                w->rend[l] * w->i[l]) *
-               p->ikv[l];
-    double vlo = p->vmin[l] * p->ikv[l], vhi = p->vmax[l] * p->ikv[l];
-    double room = s->i[l] > 0.0
-                      ? NAME(least)(p->z[l] - p->zmin[l], v - vlo)
-                      : NAME(least)(p->zmax[l] - p->z[l], vhi - v);
-    if (fabs(w->i[l]) > LIVE && room < least) {
-      least = room;
-      who = k;
-    }
+  bool opened = NAME(open_worn)(b, now, l);
+  for (int k = 0; ended && !opened && k < b->leaves; k++) {
+    double room = NAME(end_room)(b, k, l);
+    who = room < least ? k : who;
+    least = NAME(least)(least, room);
   }
-  if (!ended || who < 0)
+  if (who < 0)
     return;
   NAME(leaf) *p = (NAME(leaf) *)b->leaf + who;
-  if (s->i[l] > 0.0) {
-    p->lows[l] += 1.0;
-    p->first_low[l] = p->first_low[l] < 0.0 ? now : p->first_low[l];
-  } else {
-    p->highs[l] += 1.0;
-    p->first_high[l] = p->first_high[l] < 0.0 ? now : p->first_high[l];
-  }
+  bool low = s->i[l] > 0.0;
+  double *times = low ? p->lows : p->highs;
+  double *first = low ? p->first_low : p->first_high;
+  times[l] += 1.0;
+  first[l] = first[l] < 0.0 ? now : first[l];
 }
 
 /* Fuse worn out at once, at the very start of what is left of the step. */
@@ -345,7 +367,5 @@ static bool NAME (opens_now)(const amp_block *b, double now, int l) {
       any = true;
     }
   }
-  if (any)
-    NAME(extra_event)(b, now, false, l);
-  return any;
+  return any && NAME(open_worn)(b, now, l);
 }
