@@ -198,6 +198,9 @@ void bind_warn (lua_State *L, const char *text);
 /* Push the file's bytes, or raise ("missing" or "io"). */
 void bind_read_file (lua_State *L, const char *path);
 const amp_context *bind_context (lua_State *L);
+
+/* The same for giving back alone: what a finalizer may use. */
+const amp_context *bind_lent (lua_State *L);
 /* Re-raise what a function of the user's raised inside the core, if any. */
 void bind_rethrow (lua_State *L);
 /* Call before the core may call back into Lua. */

@@ -259,13 +259,37 @@ typedef struct lent {
   lua_State *L; /* that is inside the core now */
   lua_Alloc alloc;
   void *alloc_user;
+  atomic_size_t kept; /* bytes the core holds, which Lua doesn't see */
+  size_t enough;      /* so many are worth a collection */
 } lent;
+
+#define ENOUGH ((size_t)32 << 20) /* small beside any limit of a script */
 
 /* Through Lua's own allocator, so that the host's limit counts it too. */
 static void *lent_alloc (void *user, void *old, size_t old_size,
                          size_t new_size) {
   lent *l = user;
-  return l->alloc(l->alloc_user, old, old_size, new_size);
+  void *p = l->alloc(l->alloc_user, old, old_size, new_size);
+  if (old == NULL)
+    old_size = 0;
+  if (p != NULL || new_size == 0) {
+    atomic_fetch_add(&l->kept, new_size);
+    atomic_fetch_sub(&l->kept, old_size);
+  }
+  return p;
+}
+
+/*
+** A log or a run is a few words to Lua and megabytes to the core: without
+** this a loop over logs fills the memory with what nobody holds any more.
+** A quarter more than what the last collection left is worth the next.
+*/
+static void collect (lua_State *L, lent *l) {
+  if (atomic_load(&l->kept) < l->enough)
+    return;
+  lua_gc(L, LUA_GCCOLLECT);
+  size_t left = atomic_load(&l->kept);
+  l->enough = left + (left / 4 > ENOUGH ? left / 4 : ENOUGH);
 }
 
 static bool lent_stop (void *user) {
@@ -352,6 +376,10 @@ static lent *lent_of (lua_State *L) {
   return l;
 }
 
+const amp_context *bind_lent (lua_State *L) {
+  return &lent_of(L)->ctx;
+}
+
 const amp_context *bind_context (lua_State *L) {
   lent *l = lent_of(L);
   lua_getfield(L, LUA_REGISTRYINDEX, "ampstead.jobs");
@@ -360,6 +388,7 @@ const amp_context *bind_context (lua_State *L) {
   if (jobs < 1 || jobs > WORKERS_MOST)
     jobs = jobs < 1 ? 1 : WORKERS_MOST;
   l->ctx.workers = (size_t)jobs;
+  collect(L, l);
   l->L = L;
   return &l->ctx;
 }
@@ -368,6 +397,7 @@ static void open_lent (lua_State *L) {
   lent *l = lua_newuserdatauv(L, sizeof *l, 0);
   memset(l, 0, sizeof *l);
   l->alloc = lua_getallocf(L, &l->alloc_user);
+  l->enough = ENOUGH;
   l->ctx.user = l;
   l->ctx.alloc = lent_alloc;
   l->ctx.parallel_for = lent_for;

@@ -159,7 +159,7 @@ static void read_temp (lua_State *L, int keys, const char *who,
 
 /* One year of hours, owned by a userdata that equal days share. */
 static int shared_gc (lua_State *L) {
-  amp_duty_free(bind_context(L), lua_touserdata(L, 1));
+  amp_duty_free(bind_lent(L), lua_touserdata(L, 1));
   return 0;
 }
 
@@ -232,7 +232,7 @@ static void profile_tell (lua_State *L, const void *spec) {
 }
 
 static void profile_free (lua_State *L, void *spec) {
-  amp_duty_free(bind_context(L), &((bind_profile *)spec)->duty);
+  amp_duty_free(bind_lent(L), &((bind_profile *)spec)->duty);
 }
 
 /* kWh a year; a duty of a few days repeats. */

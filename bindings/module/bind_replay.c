@@ -203,7 +203,7 @@ typedef struct single {
 
 static int single_gc (lua_State *L) {
   single *s = lua_touserdata(L, 1);
-  amp_trace_free(bind_context(L), s->trace);
+  amp_trace_free(bind_lent(L), s->trace);
   s->trace = NULL;
   return 0;
 }

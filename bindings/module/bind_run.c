@@ -62,7 +62,7 @@ typedef struct run {
 
 static int run_gc (lua_State *L) {
   run *r = lua_touserdata(L, 1);
-  amp_trace_free(bind_context(L), r->trace);
+  amp_trace_free(bind_lent(L), r->trace);
   r->trace = NULL;
   return 0;
 }
@@ -380,7 +380,8 @@ static void push_strings (lua_State *L, const run *r) {
     push_place(L, r, k);
     set(L, "out_ah", s->charge_out / 3600.0);
     set(L, "in_ah", s->charge_in / 3600.0);
-    set(L, "share_pct", s->charge_out / a->total.charge_out * 100.0);
+    if (a->total.charge_out > 0.0)
+      set(L, "share_pct", s->charge_out / a->total.charge_out * 100.0);
     set(L, "share_max_pct", s->share_max * 100.0);
     set(L, "current_max_a", s->i_max);
     set(L, "current_min_a", s->i_min);

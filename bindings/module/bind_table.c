@@ -739,7 +739,7 @@ static int table_add (lua_State *L) {
 static int bytes_gc (lua_State *L) {
   bind_bytes *b = lua_touserdata(L, 1);
   if (b->s)
-    amp_free(bind_context(L), b->s, b->n + 1);
+    amp_free(bind_lent(L), b->s, b->n + 1);
   b->s = NULL;
   return 0;
 }
@@ -760,7 +760,7 @@ static bind_bytes *new_bytes (lua_State *L) {
 /* The box on top becomes a Lua string, and its bytes are given back. */
 static void bytes_to_string (lua_State *L, bind_bytes *b) {
   lua_pushlstring(L, b->s, b->n);
-  amp_free(bind_context(L), b->s, b->n + 1);
+  amp_free(bind_lent(L), b->s, b->n + 1);
   b->s = NULL;
   lua_remove(L, -2);
 }

@@ -43,11 +43,13 @@ local function string_lines (raw, say)
   if not list or #list < 2 then return end
   local most, peak = largest(list, "share_pct"), largest(list, "share_max_pct")
   if most and raw.strings[1].string then
-    say("strings", "%s gave most, %s %% of the charge (even: %s %%); the " ..
-      "largest share of the current was %s %%, in %s. Shared to %s %% in " ..
-      "steps of %s s.", beside(most), wording.short(most.share_pct),
-      wording.short(100 / #list), wording.short(peak.share_max_pct),
-      beside(peak), wording.fixed(math.max(raw.share_error_pct, 0.001), 3),
+    local largest_share = peak and string.format("; the largest share of " ..
+      "the current was %s %%, in %s", wording.short(peak.share_max_pct),
+      beside(peak)) or "" -- the current never rose above C/20
+    say("strings", "%s gave most, %s %% of the charge (even: %s %%)%s. " ..
+      "Shared to %s %% in steps of %s s.", beside(most),
+      wording.short(most.share_pct), wording.short(100 / #list),
+      largest_share, wording.fixed(math.max(raw.share_error_pct, 0.001), 3),
       wording.short(raw.step_s))
   end
 end
@@ -80,8 +82,37 @@ function parts.lines (raw, date, say)
   end
 end
 
+-- Between strings that differ charge flows even at rest, and no limit of the
+-- pack stops it: it can drive a group past full or below empty.
+local function driven (raw)
+  local over, under
+  for _, p in ipairs(raw.leaves or {}) do
+    if p.soc_high_pct > 101 and
+       not (over and over.soc_high_pct >= p.soc_high_pct) then
+      over = p
+    elseif p.soc_low_pct < -1 and
+           not (under and under.soc_low_pct <= p.soc_low_pct) then
+      under = p
+    end
+  end
+  local p = over or under
+  return p and string.format("%s was driven %s, to a charge of %s %%, by " ..
+    "what stands beside it: a real one is destroyed there, and what follows " ..
+    "is no forecast.", place(p), over and "past full" or "below empty",
+    wording.short(over and p.soc_high_pct or p.soc_low_pct))
+end
+
+-- no cell of any chemistry here is described, or lives, above this
+local hot_c = 100
+
 --- Sentences that stand above the table: what opened, what the cold cost.
 function parts.heads (raw, date, list)
+  list[#list + 1] = driven(raw)
+  if raw.temp_max_c > hot_c then
+    list[#list + 1] = string.format("The cells come to %s C, where none " ..
+      "lives: what follows is no forecast. Look at resistance, mass_kg, " ..
+      "cooling and current.", wording.short(raw.temp_max_c))
+  end
   for _, p in ipairs(raw.strings or {}) do
     if p.opened_h then
       list[#list + 1] = string.format("The fuse of %s opened on %s.",

@@ -461,6 +461,7 @@ end
 -- as needed has no end, so that nothing of it is lost or curtailed.
 local function conversion (raw)
   local t = raw.total
+  if raw.test then return end -- it asks for current, or ends by a limit
   if raw.supply_kwh then
     raw.conversion_kwh = raw.supply_kwh - t.curtailed_kwh - t.served_kwh -
       t.loss_kwh - raw.stored_kwh - raw.bled_kwh - raw.heater_pack_kwh

@@ -198,4 +198,47 @@ check.raises(function ()
   return bad:with{ efficiency_at = { { 10, 70 }, { 5, 80 } } }
 end, "point 2 of efficiency_at: load_pct must rise")
 
+-- strings that never carry more than C/20 have no largest share of the current,
+-- and a test that only charges has no share of the charge out
+local gentle = amp.module{ chemistry = "nmc811", series = 7, parallel = 3,
+  capacity_ah = 100, r10s_mohm = 5 }
+local beside = amp.pack{ strings = { { gentle },
+  { gentle:with{ capacity_ah = 90 } } } }
+local idle = beside:simulate(amp.profile.steps{ { discharge_a = 1,
+  hours = 3 } })
+check.ok(not tostring(idle):find("largest share", 1, true) and
+  tostring(idle):find("gave most", 1, true), "under C/20 prints")
+local fill = beside:simulate(amp.profile.steps{ { charge_a = 1, hours = 1 } })
+check.ok(fill.strings[1].share_pct == nil or
+  fill.strings[1].share_pct == fill.strings[1].share_pct, "no NaN share")
+
+-- what a phase asks beyond the limit that ends it is no energy that was served
+local beyond = beside:simulate(amp.profile.steps{ { discharge_w = 1e6,
+  hours = 1 } })
+check.ok(not tostring(beyond):find("is served", 1, true) and
+  tostring(beyond):find("A test at the terminals", 1, true), "a test says so")
+local counted = beside:simulate(amp.log.text("time_s,current_a\n0,0\n" ..
+  "3600,-50\n7200,20\n"):profile())
+check.equal(counted.conversion_kwh, nil)
+
+-- a small module beside large ones is driven past what it holds; one without
+-- mass to speak of boils: neither is told as if it were a forecast
+local flood = amp.pack{ strings = { { gentle:with{ capacity_ah = 5000 },
+  gentle:with{ capacity_ah = 0.1 } }, { gentle, gentle } } }
+local driven = flood:simulate(amp.profile.steps{ { discharge_a = 100,
+  hours = 10 } })
+local past = false
+for i = 1, #driven.groups do
+  past = past or driven.groups[i].soc_high_pct > 101 or
+    driven.groups[i].soc_low_pct < -1
+end
+check.ok(past and tostring(driven):find("is no forecast", 1, true),
+  "driven past its charge is said")
+local boiled = amp.pack{ strings = { { gentle:with{ mass_kg = 0.01,
+  capacity_ah = 90 } }, { gentle:with{ mass_kg = 0.01 } } } }
+local boil = boiled:simulate(amp.profile.steps{ { discharge_a = 900,
+  hours = 1 } })
+check.ok((boil.temp_max_c > 100) and
+  tostring(boil):find("where none lives", 1, true), "cells boil, said so")
+
 check.done()
