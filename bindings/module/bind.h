@@ -174,6 +174,10 @@ double bind_option (lua_State *L, int idx, const char *key, double otherwise);
 void bind_options (lua_State *L, int idx, const char *call,
                    const char *const *keys);
 
+/* An option of one character, as sep and decimal; '\0' where it is not given
+** or there is no table of options at 'idx'. */
+char bind_char (lua_State *L, int idx, const char *key, const char *who);
+
 /* ---- errors ---- */
 
 /* Push "hut.lua:14: ", or "" where no line of a script is running. */
@@ -188,6 +192,12 @@ int bind_raise (lua_State *L, const bind_class *c, const char *who,
 /* Push the sentence bind_raise would use, without place. */
 void bind_push_error (lua_State *L, const bind_class *c, const char *who,
                       const amp_error *err);
+/* Raise for bytes that were read, class "data": "load.csv:4:6: ...", the
+** place where the core tells one; 'who' is the file. */
+int bind_bad_data (lua_State *L, const char *who, const amp_error *err);
+/* The same for one field of a CSV, which is shown. */
+int bind_bad_cell (lua_State *L, const amp_csv *csv, size_t row, size_t col,
+                   const char *who, const char *why);
 const char *bind_push_number (lua_State *L, double v); /* 6 digits */
 /* Nearest of the words (ended by NULL) to 'word', or NULL: none is near. */
 const char *bind_nearest (const char *word, const char *const *words);

@@ -171,13 +171,6 @@ static double rate_of (lua_State *L, const bind_offer *o, int need_idx) {
 
 /* ---- results ---- */
 
-static void set (lua_State *L, const char *key, double v) {
-  if (v == v) {
-    lua_pushnumber(L, v);
-    lua_setfield(L, -2, key);
-  }
-}
-
 static void set_whole (lua_State *L, const char *key, int v) {
   lua_pushinteger(L, v);
   lua_setfield(L, -2, key);
@@ -195,9 +188,9 @@ static void push_stat (lua_State *L, const amp_stat *s, double unit) {
     return;
   }
   lua_createtable(L, 0, 8);
-  set(L, "p50", s->p50 / unit);
-  set(L, "p10", s->p10 / unit);
-  set(L, "p90", s->p90 / unit);
+  bind_put(L, "p50", s->p50 / unit);
+  bind_put(L, "p10", s->p10 / unit);
+  bind_put(L, "p90", s->p90 / unit);
   set_bool(L, "spread", s->spread);
   set_bool(L, "beyond", s->beyond);
   set_bool(L, "p10_beyond", s->p10_beyond);
@@ -235,10 +228,10 @@ static void push_stats (lua_State *L, const amp_case_result *r) {
 
 static void push_window (lua_State *L, const amp_window *w) {
   lua_newtable(L);
-  set(L, "v_min", w->v_min);
-  set(L, "v_max", w->v_max);
-  set(L, "soc_min_pct", w->soc_min * 100.0);
-  set(L, "soc_max_pct", w->soc_max * 100.0);
+  bind_put(L, "v_min", w->v_min);
+  bind_put(L, "v_max", w->v_max);
+  bind_put(L, "soc_min_pct", w->soc_min * 100.0);
+  bind_put(L, "soc_max_pct", w->soc_max * 100.0);
   set_bool(L, "assumed_low", w->assumed_low);
   set_bool(L, "assumed_high", w->assumed_high);
   set_bool(L, "clipped_low", w->clipped_low);
@@ -248,7 +241,7 @@ static void push_window (lua_State *L, const amp_window *w) {
 
 static void push_landed (lua_State *L, const amp_landed *a) {
   lua_newtable(L);
-  set(L, "total", a->total);
+  bind_put(L, "total", a->total);
   lua_newtable(L);
   for (int i = 0; i < a->lines; i++) {
     lua_createtable(L, 2, 0);
@@ -283,7 +276,7 @@ static void push_life (lua_State *L, const amp_case *c,
   set_bool(L, "depth", (r->outside & AMP_OUTSIDE_DEPTH) != 0);
   lua_setfield(L, -2, "outside");
   double end = amp_given(c->soh_end) ? c->soh_end : c->module->soh_end;
-  set(L, "soh_end_pct", end * 100.0);
+  bind_put(L, "soh_end_pct", end * 100.0);
   if (!amp_given(r->years.p50)) {
     bind_push_error(L, NULL, "", &r->years_why);
     lua_setfield(L, -2, "years_why");
@@ -295,10 +288,10 @@ static void push_worst (lua_State *L, const amp_need *need) {
   lua_newtable(L);
   if (w.month >= 0)
     set_whole(L, "month", w.month + 1);
-  set(L, "load_kwh", w.load / 3.6e6);
-  set(L, "need_kwh", w.need / 3.6e6);
-  set(L, "supply_kwh", w.supply / 3.6e6);
-  set(L, "days", w.days);
+  bind_put(L, "load_kwh", w.load / 3.6e6);
+  bind_put(L, "need_kwh", w.need / 3.6e6);
+  bind_put(L, "supply_kwh", w.supply / 3.6e6);
+  bind_put(L, "days", w.days);
   lua_setfield(L, -2, "worst");
 }
 
@@ -321,12 +314,12 @@ static void push_result (lua_State *L, const amp_case *c,
   set_whole(L, "strings", r->strings);
   set_whole(L, "used", r->used);
   set_whole(L, "count", r->count);
-  set(L, "accepted_mean", r->accepted_mean);
+  bind_put(L, "accepted_mean", r->accepted_mean);
   set_bool(L, "r_assumed", r->r_assumed);
   set_bool(L, "capacity_assumed", r->capacity_assumed);
-  set(L, "nameplate_kwh", r->nameplate / 3.6e6);
-  set(L, "cheapest_pct", r->cheapest * 100.0);
-  set(L, "energy_residual_pct", r->energy_residual * 100.0);
+  bind_put(L, "nameplate_kwh", r->nameplate / 3.6e6);
+  bind_put(L, "cheapest_pct", r->cheapest * 100.0);
+  bind_put(L, "energy_residual_pct", r->energy_residual * 100.0);
   push_window(L, &r->window);
   if (c->from_offer)
     push_landed(L, &r->landed);
@@ -379,7 +372,7 @@ static void push_flip (lua_State *L, const work *w) {
     if (w->at[i] == (int)second)
       set_whole(L, "second", i + 1);
   }
-  set(L, "per_module", each);
+  bind_put(L, "per_module", each);
   lua_setfield(L, -2, "flip");
 }
 
@@ -401,8 +394,8 @@ static int answer (lua_State *L, work *w, int rows, const amp_ask *ask,
       lua_pop(L, 1);
     }
   lua_pushvalue(L, rows);
-  set(L, "draws", (double)ask->draws);
-  set(L, "seed", (double)ask->seed);
+  bind_put(L, "draws", (double)ask->draws);
+  bind_put(L, "seed", (double)ask->seed);
   set_whole(L, "n", w->rows);
   if (flip)
     push_flip(L, w);
@@ -714,8 +707,8 @@ static int pack_life (lua_State *L) {
     return bind_raise(L, NULL, "life", &err);
   lua_newtable(L);
   push_result(L, &c, &r);
-  set(L, "draws", (double)ask.draws);
-  set(L, "seed", (double)ask.seed);
+  bind_put(L, "draws", (double)ask.draws);
+  bind_put(L, "seed", (double)ask.seed);
   return 1;
 }
 

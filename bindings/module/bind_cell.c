@@ -279,28 +279,17 @@ static const bind_class cell_class = {
 
 /* ---- what print(cell) is made from ---- */
 
-static void set (lua_State *L, const char *key, double v) {
-  if (v == v) {
-    lua_pushnumber(L, v);
-    lua_setfield(L, -2, key);
-  }
-}
-
-static void set_text (lua_State *L, const char *key, const char *s) {
-  lua_pushstring(L, s);
-  lua_setfield(L, -2, key);
-}
-
 static void push_log_facts (lua_State *L, const bind_fit *s, int i) {
   const amp_fit *f = s->f;
   lua_newtable(L);
-  set_text(L, "name", s->in.pulse_name[i] != NULL ? s->in.pulse_name[i] : "");
-  set(L, "capacity_ah", f->capacity_at[i] / 3600.0);
-  set(L, "temp_c", f->temp_at[i] - 273.15);
-  set(L, "simple_rmse_mv", f->rms_simple[i] * 1e3);
-  set(L, "simple_worst_mv", f->worst_simple[i] * 1e3);
-  set(L, "detailed_rmse_mv", f->rms_detailed[i] * 1e3);
-  set(L, "detailed_worst_mv", f->worst_detailed[i] * 1e3);
+  bind_put_text(L, "name",
+                s->in.pulse_name[i] != NULL ? s->in.pulse_name[i] : "");
+  bind_put(L, "capacity_ah", f->capacity_at[i] / 3600.0);
+  bind_put(L, "temp_c", f->temp_at[i] - 273.15);
+  bind_put(L, "simple_rmse_mv", f->rms_simple[i] * 1e3);
+  bind_put(L, "simple_worst_mv", f->worst_simple[i] * 1e3);
+  bind_put(L, "detailed_rmse_mv", f->rms_detailed[i] * 1e3);
+  bind_put(L, "detailed_worst_mv", f->worst_detailed[i] * 1e3);
 }
 
 static void push_parameter (lua_State *L, const amp_fit_parameter *p) {
@@ -308,14 +297,14 @@ static void push_parameter (lua_State *L, const amp_fit_parameter *p) {
   bool small = ohm || strcmp(p->unit, "V/K") == 0;
   double factor = small ? 1e3 : 1.0;
   lua_newtable(L);
-  set_text(L, "name", p->name);
-  set_text(L, "unit", ohm ? "mohm" : small ? "mV/K" : p->unit);
-  set_text(L, "level", p->detailed ? "detailed" : "simple");
-  set(L, "soc_pct", p->soc * 100.0);
-  set(L, "temp_c", p->temp - 273.15);
-  set(L, "value", p->value * factor);
+  bind_put_text(L, "name", p->name);
+  bind_put_text(L, "unit", ohm ? "mohm" : small ? "mV/K" : p->unit);
+  bind_put_text(L, "level", p->detailed ? "detailed" : "simple");
+  bind_put(L, "soc_pct", p->soc * 100.0);
+  bind_put(L, "temp_c", p->temp - 273.15);
+  bind_put(L, "value", p->value * factor);
   if (isfinite(p->sd))
-    set(L, "sd", p->sd * factor);
+    bind_put(L, "sd", p->sd * factor);
 }
 
 static void push_fit (lua_State *L, const bind_fit *s) {
@@ -339,25 +328,25 @@ static void push_fit (lua_State *L, const bind_fit *s) {
     lua_rawseti(L, -2, i + 1);
   }
   lua_setfield(L, -2, "warnings");
-  set(L, "offset_ma", f->current_offset * 1e3);
+  bind_put(L, "offset_ma", f->current_offset * 1e3);
   lua_pushboolean(L, f->has_detailed);
   lua_setfield(L, -2, "has_detailed");
   lua_pushboolean(L, s->in.slow != NULL);
   lua_setfield(L, -2, "has_slow");
-  set(L, "label_ah", s->in.capacity / 3600.0);
+  bind_put(L, "label_ah", s->in.capacity / 3600.0);
 }
 
 /* Of a plain cell what stands for it. */
 static void push_simple (lua_State *L, const amp_cell *c) {
-  set(L, "r0_mohm", c->r0 * 1e3);
-  set(L, "r1_mohm", c->r1 * 1e3);
-  set(L, "r2_mohm", c->r2 * 1e3);
-  set(L, "tau1_s", c->tau1);
-  set(L, "tau2_s", c->tau2);
-  set(L, "activation_k", c->r0_activation);
-  set(L, "shape_full", c->r0_shape[AMP_R_KNOTS - 1]);
-  set(L, "shape_empty", c->r0_shape[0]);
-  set(L, "mass_kg", c->mass > 0.0 ? c->mass : NAN);
+  bind_put(L, "r0_mohm", c->r0 * 1e3);
+  bind_put(L, "r1_mohm", c->r1 * 1e3);
+  bind_put(L, "r2_mohm", c->r2 * 1e3);
+  bind_put(L, "tau1_s", c->tau1);
+  bind_put(L, "tau2_s", c->tau2);
+  bind_put(L, "activation_k", c->r0_activation);
+  bind_put(L, "shape_full", c->r0_shape[AMP_R_KNOTS - 1]);
+  bind_put(L, "shape_empty", c->r0_shape[0]);
+  bind_put(L, "mass_kg", c->mass > 0.0 ? c->mass : NAN);
 }
 
 /* cell_facts(cell) --> {level chemistry source capacity_ah v_min v_max
@@ -369,17 +358,17 @@ static int cell_facts (lua_State *L) {
   const bind_cell *s = bind_check(L, 1, "cell", "cell_facts");
   const amp_chemistry *c = s->chemistry;
   lua_newtable(L);
-  set_text(L, "level", s->detailed ? "detailed" : "simple");
-  set_text(L, "chemistry", c->name);
+  bind_put_text(L, "level", s->detailed ? "detailed" : "simple");
+  bind_put_text(L, "chemistry", c->name);
   if (c->source != NULL)
-    set_text(L, "source", c->source);
-  set(L, "capacity_ah", s->c.capacity / 3600.0);
-  set(L, "v_min", c->v_min);
-  set(L, "v_max", c->v_max);
-  set(L, "ocv_0_v", amp_chemistry_ocv(c, 0.0));
-  set(L, "ocv_50_v", amp_chemistry_ocv(c, 0.5));
-  set(L, "ocv_100_v", amp_chemistry_ocv(c, 1.0));
-  set(L, "r10s_mohm", amp_cell_r10s(&s->c) * 1e3);
+    bind_put_text(L, "source", c->source);
+  bind_put(L, "capacity_ah", s->c.capacity / 3600.0);
+  bind_put(L, "v_min", c->v_min);
+  bind_put(L, "v_max", c->v_max);
+  bind_put(L, "ocv_0_v", amp_chemistry_ocv(c, 0.0));
+  bind_put(L, "ocv_50_v", amp_chemistry_ocv(c, 0.5));
+  bind_put(L, "ocv_100_v", amp_chemistry_ocv(c, 1.0));
+  bind_put(L, "r10s_mohm", amp_cell_r10s(&s->c) * 1e3);
   push_simple(L, &s->c);
   lua_pushboolean(L, s->r10s > 0.0);
   lua_setfield(L, -2, "from_r10s");

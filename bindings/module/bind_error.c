@@ -163,6 +163,30 @@ int bind_raise (lua_State *L, const bind_class *c, const char *who,
   return raise(L, class_of_status[err->status]);
 }
 
+/* ---- bytes that were read ---- */
+
+int bind_bad_data (lua_State *L, const char *who, const amp_error *err) {
+  if (err->status == AMP_ENOMEM || err->status == AMP_ESTOP)
+    return bind_raise(L, NULL, who, err); /* not the file's fault */
+  bind_push_error(L, NULL, "", err);
+  const char *why = lua_tostring(L, -1);
+  if (err->line > 0)
+    return bind_error(L, "data", "%s:%d:%d: %s", who, (int)err->line,
+                      (int)err->column, why);
+  return bind_error(L, "data", "%s: %s", who, why);
+}
+
+int bind_bad_cell (lua_State *L, const amp_csv *csv, size_t row, size_t col,
+                   const char *who, const char *why) {
+  char shown[200];
+  size_t line = 0, place = 0;
+  const char *s = amp_csv_field(csv, row, col);
+  amp_csv_place(csv, row, col, &line, &place);
+  amp_text_visible(s, strlen(s), 40, shown, sizeof shown);
+  return bind_error(L, "data", "%s:%d:%d: %s (got '%s')", who, (int)line,
+                    (int)place, why, shown);
+}
+
 /* ---- nearest word ---- */
 
 static size_t least (size_t a, size_t b) {

@@ -82,15 +82,6 @@ static listing *new_listing (lua_State *L) {
   return l;
 }
 
-static int bad_file (lua_State *L, const char *file, const amp_error *err) {
-  bind_push_error(L, NULL, "", err);
-  const char *why = lua_tostring(L, -1);
-  if (err->line > 0)
-    return bind_error(L, "data", "%s:%d:%d: %s", file, (int)err->line,
-                      (int)err->column, why);
-  return bind_error(L, "data", "%s: %s", file, why);
-}
-
 static const char *push_place (lua_State *L, const amp_csv *csv, size_t row,
                                size_t col, const char *file) {
   size_t line = 0, place = 0;
@@ -163,7 +154,7 @@ static void read_number (lua_State *L, const amp_csv *csv, size_t row,
   double v;
   bool given;
   if (amp_csv_number(csv, row, col, &v, &given, &err) != AMP_OK)
-    bad_file(L, file, &err);
+    bind_bad_data(L, file, &err);
   if (!given)
     return;
   if (strcmp(key, "count") == 0 || strcmp(key, "series") == 0 ||
@@ -345,18 +336,6 @@ static void read_row (lua_State *L, const amp_csv *csv, size_t row, int opts,
   lua_settop(L, offer);
 }
 
-static char one_char (lua_State *L, int opts, const char *key) {
-  size_t n = 0;
-  if (!lua_istable(L, opts) || !bind_get(L, opts, key))
-    return '\0';
-  const char *s =
-      lua_type(L, -1) == LUA_TSTRING ? lua_tolstring(L, -1, &n) : NULL;
-  if (n != 1)
-    bind_error(L, NULL, "offers: %s must be one character", key);
-  lua_pop(L, 1);
-  return s[0];
-}
-
 /* The text is at 'text', the options at 'opts'. */
 static int read_offers (lua_State *L, int text, int opts, const char *file) {
   static const char *const keys[] = {"modules", "columns",  "sep",
@@ -370,11 +349,11 @@ static int read_offers (lua_State *L, int text, int opts, const char *file) {
   bind_options(L, opts, "offers", keys);
   const char *s = lua_tolstring(L, text, &n);
   listing *l = new_listing(L);
-  o.sep = one_char(L, opts, "sep");
-  o.decimal = one_char(L, opts, "decimal");
+  o.sep = bind_char(L, opts, "sep", "offers");
+  o.decimal = bind_char(L, opts, "decimal", "offers");
   o.max_rows = ROWS_MOST;
   if (amp_csv_read(l->ctx, s, n, &o, &l->csv, &err) != AMP_OK)
-    return bad_file(L, file, &err);
+    return bind_bad_data(L, file, &err);
   map_columns(L, opts, l->csv, file, map);
   lua_newtable(L);
   int list = lua_gettop(L);

@@ -109,52 +109,18 @@ static reading *new_reading (lua_State *L, const char *who) {
   return r;
 }
 
-/* "pulse.csv:4:6: ..." with class data */
-static int bad_data (lua_State *L, const char *who, const amp_error *err) {
-  bind_push_error(L, NULL, "", err);
-  const char *why = lua_tostring(L, -1);
-  if (err->line > 0)
-    return bind_error(L, "data", "%s:%d:%d: %s", who, (int)err->line,
-                      (int)err->column, why);
-  return bind_error(L, "data", "%s: %s", who, why);
-}
-
-static int bad_cell (lua_State *L, const reading *r, size_t row, size_t col,
-                     const char *why) {
-  char shown[200];
-  size_t line = 0, place = 0;
-  const char *s = amp_csv_field(r->csv, row, col);
-  amp_csv_place(r->csv, row, col, &line, &place);
-  amp_text_visible(s, strlen(s), 40, shown, sizeof shown);
-  return bind_error(L, "data", "%s:%d:%d: %s (got '%s')", r->who, (int)line,
-                    (int)place, why, shown);
-}
-
-static char one_char (lua_State *L, int keys, const char *key,
-                      const char *who) {
-  if (!bind_get(L, keys, key))
-    return '\0';
-  size_t n = 0;
-  const char *s =
-      lua_type(L, -1) == LUA_TSTRING ? lua_tolstring(L, -1, &n) : NULL;
-  if (n != 1)
-    bind_error(L, NULL, "%s: %s must be one character", who, key);
-  lua_pop(L, 1);
-  return s[0];
-}
-
 static void read_csv (lua_State *L, int keys, reading *r) {
   amp_csv_options opt = {0};
   amp_error err = {0};
   size_t n;
-  opt.sep = one_char(L, keys, "sep", r->who);
-  opt.decimal = one_char(L, keys, "decimal", r->who);
+  opt.sep = bind_char(L, keys, "sep", r->who);
+  opt.decimal = bind_char(L, keys, "decimal", r->who);
   lua_getfield(L, keys, "text");
   const char *text = lua_tolstring(L, -1, &n);
   if (text == NULL)
     bind_error(L, NULL, "%s: text is wanted", r->who);
   if (amp_csv_read(r->ctx, text, n, &opt, &r->csv, &err) != AMP_OK)
-    bad_data(L, r->who, &err);
+    bind_bad_data(L, r->who, &err);
   lua_pop(L, 1);
   r->n = amp_csv_rows(r->csv);
 }
@@ -337,8 +303,8 @@ static void read_clocks (lua_State *L, reading *r, char point) {
       continue;
     }
     if (!read_clock(s, point != '\0' ? point : '.', &t, &dated))
-      bad_cell(L, r, i, r->at[0],
-               "not a clock: wanted is 13:05:07 or 2024-05-01 13:05:07");
+      bind_bad_cell(L, r->csv, i, r->at[0], r->who,
+                    "not a clock: wanted is 13:05:07 or 2024-05-01 13:05:07");
     if (!dated && t + days < last - 43200.0)
       days += 86400.0;
     t += dated ? 0.0 : days;
@@ -357,13 +323,13 @@ static void read_numbers (lua_State *L, reading *r, int k) {
     bool given;
     double v;
     if (amp_csv_number(r->csv, i, r->at[k], &v, &given, &err) != AMP_OK)
-      bad_data(L, r->who, &err);
+      bind_bad_data(L, r->who, &err);
     r->v[k][i] = given ? v * factor + shift : NAN;
   }
 }
 
 static void read_columns (lua_State *L, int keys, reading *r) {
-  char point = one_char(L, keys, "decimal", r->who);
+  char point = bind_char(L, keys, "decimal", r->who);
   for (int k = 0; k < ROLES; k++) {
     if (r->which[k] < 0)
       continue;
@@ -477,7 +443,7 @@ static void log_finish (lua_State *L, int keys, void *spec) {
   if (amp_log_make(r->ctx, r->kept, r->v[0], column, s->gap, &s->log, &err) !=
       AMP_OK) {
     row_to_line(r, &err);
-    bad_data(L, who, &err);
+    bind_bad_data(L, who, &err);
   }
   note_unused(r, s);
   s->turned = sign_turned(&s->log);
@@ -597,13 +563,6 @@ static double moved (const amp_test_log *g, double sign) {
   return i != NULL ? sum / 3600.0 : NAN;
 }
 
-static void set (lua_State *L, const char *key, double v) {
-  if (v == v) {
-    lua_pushnumber(L, v);
-    lua_setfield(L, -2, key);
-  }
-}
-
 /* key_min, key_max */
 static void set_range (lua_State *L, const char *key, const double *v,
                        size_t n, double shift) {
@@ -628,8 +587,8 @@ static void set_steps (lua_State *L, const amp_test_log *g) {
     lo = fmin(lo, g->time[k] - g->time[k - 1]);
     hi = fmax(hi, g->time[k] - g->time[k - 1]);
   }
-  set(L, "step_min_s", lo);
-  set(L, "step_max_s", hi);
+  bind_put(L, "step_min_s", lo);
+  bind_put(L, "step_max_s", hi);
 }
 
 /* log_facts(log) --> {rows hours step_min_s step_max_s out_ah in_ah
@@ -639,19 +598,19 @@ static int log_facts (lua_State *L) {
   const bind_log *s = bind_check(L, 1, "log", "log_facts");
   const amp_test_log *g = &s->log;
   lua_newtable(L);
-  set(L, "rows", (double)g->n);
-  set(L, "hours", (g->time[g->n - 1] - g->time[0]) / 3600.0);
+  bind_put(L, "rows", (double)g->n);
+  bind_put(L, "hours", (g->time[g->n - 1] - g->time[0]) / 3600.0);
   set_steps(L, g);
-  set(L, "out_ah", moved(g, 1.0));
-  set(L, "in_ah", moved(g, -1.0));
+  bind_put(L, "out_ah", moved(g, 1.0));
+  bind_put(L, "in_ah", moved(g, -1.0));
   set_range(L, "current", g->column[AMP_LOG_CURRENT], g->n, 0.0);
   set_range(L, "voltage", g->column[AMP_LOG_VOLTAGE], g->n, 0.0);
   set_range(L, "temp", g->column[AMP_LOG_TEMP], g->n, -273.15);
   set_range(L, "power", g->column[AMP_LOG_POWER], g->n, 0.0);
-  set(L, "dropped", (double)g->dropped);
-  set(L, "filled", (double)g->filled);
-  set(L, "gaps", (double)g->gaps);
-  set(L, "longest_gap_s", g->longest_gap);
+  bind_put(L, "dropped", (double)g->dropped);
+  bind_put(L, "filled", (double)g->filled);
+  bind_put(L, "gaps", (double)g->gaps);
+  bind_put(L, "longest_gap_s", g->longest_gap);
   lua_pushstring(L, g->note);
   lua_setfield(L, -2, "note");
   lua_pushstring(L, s->unused);

@@ -29,13 +29,6 @@ static pool read_pool (lua_State *L, int idx) {
   return p;
 }
 
-static void set (lua_State *L, const char *key, double v) {
-  if (v == v) {
-    lua_pushnumber(L, v);
-    lua_setfield(L, -2, key);
-  }
-}
-
 /* Lists of the modules (from 1) of each row, and of the spares as 'spares' */
 static void push_rows (lua_State *L, const pool *p, int rows) {
   for (int k = -1; k < rows; k++) {
@@ -77,10 +70,11 @@ static void push_failures (lua_State *L, const pool *p,
   for (size_t i = 0; i < p->n; i++) {
     lua_newtable(L);
     if (p->place[i] >= 0) {
-      set(L, "ah", amp_match_charge(p->n, p->m, s, p->place, i) / 3600.0);
-      set(L, "spare_ah", with_spare(p, s, i) / 3600.0);
+      bind_put(L, "ah",
+               amp_match_charge(p->n, p->m, s, p->place, i) / 3600.0);
+      bind_put(L, "spare_ah", with_spare(p, s, i) / 3600.0);
       double surge = amp_match_surge(p->n, p->m, s, p->place, i);
-      set(L, "surge", isfinite(surge) ? surge : NAN);
+      bind_put(L, "surge", isfinite(surge) ? surge : NAN);
     }
     lua_rawseti(L, -2, (lua_Integer)i + 1);
   }
@@ -105,10 +99,10 @@ static int match_raw (lua_State *L) {
     return bind_raise(L, NULL, "match", &err);
   amp_match_stress(p.n, p.m, &s, p.place, &who);
   lua_newtable(L);
-  set(L, "ah", got.charge / 3600.0);
-  set(L, "best_ah", got.best / 3600.0);
-  set(L, "bound_ah", got.bound / 3600.0);
-  set(L, "stress", got.stress);
+  bind_put(L, "ah", got.charge / 3600.0);
+  bind_put(L, "best_ah", got.best / 3600.0);
+  bind_put(L, "bound_ah", got.bound / 3600.0);
+  bind_put(L, "stress", got.stress);
   lua_pushboolean(L, got.proven);
   lua_setfield(L, -2, "proven");
   lua_pushinteger(L, (lua_Integer)who + 1);
@@ -130,8 +124,8 @@ static int module_facts (lua_State *L) {
                         ? amp_basis_worse(m->m.soh.basis, m->m.capacity.basis)
                         : m->m.capacity.basis;
   lua_newtable(L);
-  set(L, "nominal_v", amp_module_nominal_v(&m->m));
-  set(L, "ah", q / 3600.0);
+  bind_put(L, "nominal_v", amp_module_nominal_v(&m->m));
+  bind_put(L, "ah", q / 3600.0);
   lua_pushboolean(L, !assumed);
   lua_setfield(L, -2, "tested");
   lua_pushstring(L, amp_basis_name(basis));

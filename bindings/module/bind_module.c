@@ -165,11 +165,6 @@ static const bind_class chemistry_class = {
     NULL,
     NULL};
 
-static void set (lua_State *L, const char *key, double v) {
-  lua_pushnumber(L, v);
-  lua_setfield(L, -2, key);
-}
-
 /* amp.chemistries() --> list of {name, nominal_v, v_min, v_max, source} */
 static int chemistries (lua_State *L) {
   const char *name;
@@ -179,11 +174,11 @@ static int chemistries (lua_State *L) {
     lua_newtable(L);
     lua_pushstring(L, name);
     lua_setfield(L, -2, "name");
-    set(L, "nominal_v", c->v_nominal);
-    set(L, "v_min", c->v_min);
-    set(L, "v_max", c->v_max);
-    set(L, "v_daily_min", c->v_daily_min);
-    set(L, "v_daily_max", c->v_daily_max);
+    bind_put(L, "nominal_v", c->v_nominal);
+    bind_put(L, "v_min", c->v_min);
+    bind_put(L, "v_max", c->v_max);
+    bind_put(L, "v_daily_min", c->v_daily_min);
+    bind_put(L, "v_daily_max", c->v_daily_max);
     lua_pushstring(L, c->source != NULL ? c->source : "");
     lua_setfield(L, -2, "source");
     lua_rawseti(L, -2, i + 1);

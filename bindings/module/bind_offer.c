@@ -209,11 +209,6 @@ static void offer_tell (lua_State *L, const void *spec) {
     bind_say(L, "tested_ah, soh_pct: the nameplate is taken, assumed");
 }
 
-static void set (lua_State *L, const char *key, double v) {
-  lua_pushnumber(L, v);
-  lua_setfield(L, -2, key);
-}
-
 /* H1:landed() --> {total =, goods =, freight =, .., lines = {{what, amount}}}
 */
 static int offer_landed (lua_State *L) {
@@ -228,7 +223,7 @@ static int offer_landed (lua_State *L) {
   if (st != AMP_OK)
     return bind_raise(L, &offer_class, who, &err);
   lua_newtable(L);
-  set(L, "total", landed.total);
+  bind_put(L, "total", landed.total);
   lua_newtable(L);
   for (int i = 0; i < landed.lines; i++) {
     lua_createtable(L, 2, 0);
@@ -240,7 +235,7 @@ static int offer_landed (lua_State *L) {
   }
   lua_setfield(L, -2, "lines");
   for (int i = 0; i < landed.lines; i++)
-    set(L, landed.line[i].what, landed.line[i].amount);
+    bind_put(L, landed.line[i].what, landed.line[i].amount);
   return 1;
 }
 

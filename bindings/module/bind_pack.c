@@ -113,13 +113,6 @@ static void read_order (lua_State *L, int keys, const char *who,
   lua_pop(L, 1);
 }
 
-static void set (lua_State *L, const char *key, double v) {
-  if (v == v) {
-    lua_pushnumber(L, v);
-    lua_setfield(L, -2, key);
-  }
-}
-
 /* ---- which module stands where ---- */
 
 /* Modules string by string, as they were given; NULL: none there. */
@@ -608,11 +601,11 @@ static int pack_autonomy (lua_State *L) {
   amp_worst_month worst = amp_need_worst_month(&need);
   double usable = tested_energy(s) * amp_window_by_charge(&w);
   lua_newtable(L);
-  set(L, "usable_kwh", usable / 3.6e6);
-  set(L, "need_kwh", worst.need / 3.6e6);
-  set(L, "load_kwh", worst.load / 3.6e6);
-  set(L, "supply_kwh", worst.supply / 3.6e6);
-  set(L, "days", worst.need > 0.0 ? usable / worst.need : NAN);
+  bind_put(L, "usable_kwh", usable / 3.6e6);
+  bind_put(L, "need_kwh", worst.need / 3.6e6);
+  bind_put(L, "load_kwh", worst.load / 3.6e6);
+  bind_put(L, "supply_kwh", worst.supply / 3.6e6);
+  bind_put(L, "days", worst.need > 0.0 ? usable / worst.need : NAN);
   if (worst.month >= 0) {
     lua_pushinteger(L, worst.month + 1);
     lua_setfield(L, -2, "month");
@@ -649,14 +642,14 @@ static int pack_balance (lua_State *L) {
     n += of->inner[o];
   const amp_module *m = of->all != NULL ? of->all : of->module[n];
   lua_newtable(L);
-  set(L, "ah", b.charge / 3600.0);
-  set(L, "lost_ah", b.lost / 3600.0);
-  set(L, "hours", b.time < HUGE_VAL ? b.time / 3600.0 : NAN);
+  bind_put(L, "ah", b.charge / 3600.0);
+  bind_put(L, "lost_ah", b.lost / 3600.0);
+  bind_put(L, "hours", b.time < HUGE_VAL ? b.time / 3600.0 : NAN);
   if (!(b.charge > 0.0))
     return 1;
-  set(L, of->string_first ? "string" : "level", at->outer + 1);
-  set(L, "module", at->inner + 1);
-  set(L, "group", at->group + 1);
+  bind_put(L, of->string_first ? "string" : "level", at->outer + 1);
+  bind_put(L, "module", at->inner + 1);
+  bind_put(L, "group", at->group + 1);
   if (m->name[0] != '\0') {
     lua_pushstring(L, m->name);
     lua_setfield(L, -2, "name");
@@ -716,14 +709,14 @@ static int pack_warm (lua_State *L) {
                to + 273.15, &w, &err) != AMP_OK)
     return bind_raise(L, NULL, "warm", &err);
   lua_newtable(L);
-  set(L, "hours", w.time / 3600.0);
-  set(L, "kwh", w.energy / 3.6e6);
-  set(L, "stored_kwh", w.stored / 3.6e6);
-  set(L, "lost_kwh", w.lost / 3.6e6);
-  set(L, "hold_w", w.hold);
-  set(L, "end_c", w.end < HUGE_VAL ? w.end - 273.15 : NAN);
-  set(L, "heat_kj_per_k", heat / 1000.0);
-  set(L, "cooling_w_per_k", cooling);
+  bind_put(L, "hours", w.time / 3600.0);
+  bind_put(L, "kwh", w.energy / 3.6e6);
+  bind_put(L, "stored_kwh", w.stored / 3.6e6);
+  bind_put(L, "lost_kwh", w.lost / 3.6e6);
+  bind_put(L, "hold_w", w.hold);
+  bind_put(L, "end_c", w.end < HUGE_VAL ? w.end - 273.15 : NAN);
+  bind_put(L, "heat_kj_per_k", heat / 1000.0);
+  bind_put(L, "cooling_w_per_k", cooling);
   return 1;
 }
 
@@ -763,11 +756,11 @@ static void push_layout (lua_State *L, const amp_layout *a) {
     lua_setfield(L, -2, "why");
     return;
   }
-  set(L, "v_full", a->v_full);
-  set(L, "v_empty", a->v_empty);
-  set(L, "margin_v", a->margin);
-  set(L, "soc_min_pct", a->window.soc_min * 100.0);
-  set(L, "soc_max_pct", a->window.soc_max * 100.0);
+  bind_put(L, "v_full", a->v_full);
+  bind_put(L, "v_empty", a->v_empty);
+  bind_put(L, "margin_v", a->margin);
+  bind_put(L, "soc_min_pct", a->window.soc_min * 100.0);
+  bind_put(L, "soc_max_pct", a->window.soc_max * 100.0);
 }
 
 /* amp.layouts(module, inverter) --> list, one entry a series count */

@@ -299,19 +299,6 @@ static const char *const series_names[] = {"time_s", "load_w", "dc_load_w",
 
 static const bind_class series_class;
 
-static char one_char (lua_State *L, int keys, const char *key,
-                      const char *who) {
-  if (!bind_get(L, keys, key))
-    return '\0';
-  size_t n = 0;
-  const char *s =
-      lua_type(L, -1) == LUA_TSTRING ? lua_tolstring(L, -1, &n) : NULL;
-  if (n != 1)
-    bind_error(L, NULL, "%s: %s must be one character", who, key);
-  lua_pop(L, 1);
-  return s[0];
-}
-
 /* Which column of the file holds ours, or -1. */
 static size_t column_of (lua_State *L, int keys, const amp_csv *csv,
                          const char *ours, const char *who) {
@@ -361,27 +348,6 @@ static reading *new_reading (lua_State *L) {
   return r;
 }
 
-/* "load.csv:4:6: ..." with class data */
-static int bad_data (lua_State *L, const char *who, const amp_error *err) {
-  bind_push_error(L, NULL, "", err);
-  const char *why = lua_tostring(L, -1);
-  if (err->line > 0)
-    return bind_error(L, "data", "%s:%d:%d: %s", who, (int)err->line,
-                      (int)err->column, why);
-  return bind_error(L, "data", "%s: %s", who, why);
-}
-
-static void bad_cell (lua_State *L, const reading *r, size_t row, size_t col,
-                      const char *who, const char *why) {
-  char shown[200];
-  size_t line = 0, place = 0;
-  const char *s = amp_csv_field(r->csv, row, col);
-  amp_csv_place(r->csv, row, col, &line, &place);
-  amp_text_visible(s, strlen(s), 40, shown, sizeof shown);
-  bind_error(L, "data", "%s:%d:%d: %s (got '%s')", who, (int)line, (int)place,
-             why, shown);
-}
-
 static void read_column (lua_State *L, reading *r, int k, size_t col,
                          const char *who) {
   r->v[k] = amp_alloc(r->ctx, r->n * sizeof(double));
@@ -392,16 +358,17 @@ static void read_column (lua_State *L, reading *r, int k, size_t col,
     bool given;
     double v;
     if (amp_csv_number(r->csv, i, col, &v, &given, &err) != AMP_OK)
-      bad_data(L, who, &err);
+      bind_bad_data(L, who, &err);
     if (!given)
-      bad_cell(L, r, i, col, who, "a gap: every row needs its number");
+      bind_bad_cell(L, r->csv, i, col, who,
+                    "a gap: every row needs its number");
     if (k == 0 && i > 0 && !(v > r->v[0][i - 1]))
-      bad_cell(L, r, i, col, who,
-               v < r->v[0][i - 1] ? "time goes back here"
-                                  : "time repeats here");
+      bind_bad_cell(L, r->csv, i, col, who,
+                    v < r->v[0][i - 1] ? "time goes back here"
+                                       : "time repeats here");
     if (k >= 1 && k <= 3 && v < 0.0)
-      bad_cell(L, r, i, col, who,
-               "negative: loads and supply are both counted above 0");
+      bind_bad_cell(L, r->csv, i, col, who,
+                    "negative: loads and supply are both counted above 0");
     r->v[k][i] = k == 4 ? v + 273.15 : v;
   }
 }
@@ -435,14 +402,14 @@ static void read_series (lua_State *L, int keys, const char *who,
   amp_csv_options opt = {0};
   amp_error err = {0};
   size_t n, col;
-  opt.sep = one_char(L, keys, "sep", who);
-  opt.decimal = one_char(L, keys, "decimal", who);
+  opt.sep = bind_char(L, keys, "sep", who);
+  opt.decimal = bind_char(L, keys, "decimal", who);
   lua_getfield(L, keys, "text");
   const char *text = lua_tolstring(L, -1, &n);
   if (text == NULL)
     bind_error(L, NULL, "%s: text is wanted", who);
   if (amp_csv_read(r->ctx, text, n, &opt, &r->csv, &err) != AMP_OK)
-    bad_data(L, who, &err);
+    bind_bad_data(L, who, &err);
   lua_pop(L, 1);
   r->n = amp_csv_rows(r->csv);
   refuse_headers(L, keys, r, who);
@@ -491,7 +458,7 @@ static void series_finish (lua_State *L, int keys, void *spec) {
       amp_csv_place(r->csv, err.line - 1,
                     column_of(L, keys, r->csv, "time_s", who), &err.line,
                     &err.column);
-    bad_data(L, who, &err);
+    bind_bad_data(L, who, &err);
   }
 }
 
@@ -815,7 +782,7 @@ static void drawn_finish (lua_State *L, int keys, void *spec) {
   lua_pop(L, 1);
   if (amp_duty_log(bind_context(L), &p->log->log, p->place, &p->duty, &err) !=
       AMP_OK)
-    bad_data(L, who, &err);
+    bind_bad_data(L, who, &err);
 }
 
 static const bind_class drawn_class = {

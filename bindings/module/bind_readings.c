@@ -401,13 +401,6 @@ static int lot_len (lua_State *L) {
 
 /* ---- statistics ---- */
 
-static void set (lua_State *L, const char *key, double v) {
-  if (v == v) {
-    lua_pushnumber(L, v);
-    lua_setfield(L, -2, key);
-  }
-}
-
 /* core.lot_mean(lot, "ah") --> {mean, sd, half_width, n, of, unit} or nil,
 ** why */
 static int lot_mean (lua_State *L) {
@@ -434,11 +427,11 @@ static int lot_mean (lua_State *L) {
     return 2;
   }
   lua_newtable(L);
-  set(L, "mean", (v.value - f->shift) / f->factor);
-  set(L, "sd", v.n > 1 ? v.sd / f->factor : NAN);
-  set(L, "half_width", amp_value_half_width(&v) / f->factor);
-  set(L, "n", v.n);
-  set(L, "of", v.of);
+  bind_put(L, "mean", (v.value - f->shift) / f->factor);
+  bind_put(L, "sd", v.n > 1 ? v.sd / f->factor : NAN);
+  bind_put(L, "half_width", amp_value_half_width(&v) / f->factor);
+  bind_put(L, "n", v.n);
+  bind_put(L, "of", v.of);
   set_text(L, "unit", f->unit);
   return 1;
 }
@@ -468,11 +461,12 @@ static int bench_hours (lua_State *L) {
                       "1 .. 1000");
   int n = (int)s->lot.n, wide = (int)channels;
   lua_newtable(L);
-  set(L, "hours",
-      amp_bench_seconds(v.value, current, n, wide, rest * 3600.0) / 3600.0);
-  set(L, "rounds", ceil((double)n / wide));
-  set(L, "modules", n);
-  set(L, "ah", v.value / 3600.0);
+  bind_put(L, "hours",
+           amp_bench_seconds(v.value, current, n, wide, rest * 3600.0) /
+               3600.0);
+  bind_put(L, "rounds", ceil((double)n / wide));
+  bind_put(L, "modules", n);
+  bind_put(L, "ah", v.value / 3600.0);
   set_text(L, "basis", amp_basis_name(v.basis));
   return 1;
 }
@@ -526,9 +520,9 @@ static int discharge (lua_State *L) {
     return 2;
   }
   lua_newtable(L);
-  set(L, "ah", d.charge / 3600.0);
-  set(L, "kwh", d.energy / 3.6e6);
-  set(L, "hours", d.seconds / 3600.0);
+  bind_put(L, "ah", d.charge / 3600.0);
+  bind_put(L, "kwh", d.energy / 3.6e6);
+  bind_put(L, "hours", d.seconds / 3600.0);
   lua_pushinteger(L, d.first + 1);
   lua_setfield(L, -2, "first");
   return 1;
@@ -565,22 +559,22 @@ static void push_finding (lua_State *L, const amp_judgement *f) {
   set_text(L, "name", f->name);
   set_text(L, "weight", weights[f->weight]);
   set_text(L, "verdict", amp_verdict_name(f->verdict));
-  set(L, "value", f->value);
-  set(L, "limit", f->limit);
-  set(L, "other", f->other);
+  bind_put(L, "value", f->value);
+  bind_put(L, "limit", f->limit);
+  bind_put(L, "other", f->other);
   set_text(L, "word", f->word);
 }
 
 static void push_judged (lua_State *L, const amp_judged *j) {
   lua_newtable(L);
   set_text(L, "verdict", amp_verdict_name(j->verdict));
-  set(L, "group", j->group);
-  set(L, "spread", j->spread);
-  set(L, "soc", j->soc);
-  set(L, "r_times", j->r_times);
-  set(L, "leak", j->leak);
-  set(L, "leak_current", j->leak_current);
-  set(L, "leak_least", j->leak_least);
+  bind_put(L, "group", j->group);
+  bind_put(L, "spread", j->spread);
+  bind_put(L, "soc", j->soc);
+  bind_put(L, "r_times", j->r_times);
+  bind_put(L, "leak", j->leak);
+  bind_put(L, "leak_current", j->leak_current);
+  bind_put(L, "leak_least", j->leak_least);
   lua_newtable(L);
   for (int i = 0; i < j->n; i++) {
     push_finding(L, &j->finding[i]);
@@ -592,16 +586,16 @@ static void push_judged (lua_State *L, const amp_judged *j) {
 static void push_summary (lua_State *L, const amp_lot_summary *s) {
   lua_newtable(L);
   for (int v = 0; v < 4; v++)
-    set(L, amp_verdict_name((amp_verdict)v), s->count[v]);
-  set(L, "with_groups", s->with_groups);
-  set(L, "with_r", s->with_r);
-  set(L, "with_charge", s->with_charge);
-  set(L, "ocv", s->ocv);
-  set(L, "spread", s->spread);
-  set(L, "r10s", s->r10s);
-  set(L, "charge", s->charge);
-  set(L, "soc", s->soc);
-  set(L, "leak", s->leak);
+    bind_put(L, amp_verdict_name((amp_verdict)v), s->count[v]);
+  bind_put(L, "with_groups", s->with_groups);
+  bind_put(L, "with_r", s->with_r);
+  bind_put(L, "with_charge", s->with_charge);
+  bind_put(L, "ocv", s->ocv);
+  bind_put(L, "spread", s->spread);
+  bind_put(L, "r10s", s->r10s);
+  bind_put(L, "charge", s->charge);
+  bind_put(L, "soc", s->soc);
+  bind_put(L, "leak", s->leak);
   lua_pushboolean(L, s->flat);
   lua_setfield(L, -2, "flat");
 }
@@ -637,9 +631,9 @@ static int judging_rules (lua_State *L) {
   for (int i = 0; (r = amp_judging_rule_at(i)) != NULL; i++) {
     lua_newtable(L);
     set_text(L, "key", r->key);
-    set(L, "value", r->value);
-    set(L, "lo", r->lo);
-    set(L, "hi", r->hi);
+    bind_put(L, "value", r->value);
+    bind_put(L, "lo", r->lo);
+    bind_put(L, "hi", r->hi);
     set_text(L, "unit", r->unit);
     set_text(L, "reason", r->reason);
     lua_rawseti(L, -2, i + 1);
@@ -656,18 +650,6 @@ typedef struct text_options {
   const char *ours[PAIRS_MOST], *theirs[PAIRS_MOST];
   const char *skip[PAIRS_MOST];
 } text_options;
-
-static char one_char (lua_State *L, int opts, const char *key) {
-  size_t n = 0;
-  if (!lua_istable(L, opts) || !bind_get(L, opts, key))
-    return '\0';
-  const char *s =
-      lua_type(L, -1) == LUA_TSTRING ? lua_tolstring(L, -1, &n) : NULL;
-  if (n != 1)
-    bind_error(L, NULL, "readings: %s must be one character", key);
-  lua_pop(L, 1);
-  return s[0];
-}
 
 /* Our names that columns = { ours = "theirs" } may use. */
 static void check_columns (lua_State *L, int idx) {
@@ -750,8 +732,8 @@ static int read_readings (lua_State *L, int text, int opts,
     lua_setfield(L, -2, "module");
     lua_pop(L, 1);
   }
-  t.o.sep = one_char(L, opts, "sep");
-  t.o.decimal = one_char(L, opts, "decimal");
+  t.o.sep = bind_char(L, opts, "sep", "readings");
+  t.o.decimal = bind_char(L, opts, "decimal", "readings");
   if (t.o.decimal != '\0' && t.o.decimal != ',' && t.o.decimal != '.')
     bind_error(L, NULL, "readings: decimal must be ',' or '.'");
   if (t.o.sep != '\0' && t.o.sep == t.o.decimal)

@@ -310,18 +310,6 @@ static replay *check_replay (lua_State *L) {
   return luaL_checkudata(L, 1, REPLAY);
 }
 
-static void set (lua_State *L, const char *key, double v) {
-  if (v == v) {
-    lua_pushnumber(L, v);
-    lua_setfield(L, -2, key);
-  }
-}
-
-static void set_text (lua_State *L, const char *key, const char *s) {
-  lua_pushstring(L, s);
-  lua_setfield(L, -2, key);
-}
-
 static double dt_of (const replay *r, size_t k) {
   return r->time[k] - (k > 0 ? r->time[k - 1] : r->began);
 }
@@ -345,11 +333,11 @@ static void push_ends (lua_State *L, const replay *r) {
   }
   if (r->done == 0)
     return;
-  set(L, "voltage_min", lo);
-  set(L, "voltage_max", hi);
-  set(L, "temp_max_c", hot - 273.15);
-  set(L, "soc_end_pct", r->soc[r->done - 1] * 100.0);
-  set(L, "done_h", (r->time[r->done - 1] - r->began) / 3600.0);
+  bind_put(L, "voltage_min", lo);
+  bind_put(L, "voltage_max", hi);
+  bind_put(L, "temp_max_c", hot - 273.15);
+  bind_put(L, "soc_end_pct", r->soc[r->done - 1] * 100.0);
+  bind_put(L, "done_h", (r->time[r->done - 1] - r->began) / 3600.0);
 }
 
 static int replay_facts (lua_State *L) {
@@ -358,28 +346,28 @@ static int replay_facts (lua_State *L) {
   double ah, kwh;
   luaL_argcheck(L, r->cell != NULL, 1, "the run of a cell is wanted");
   lua_newtable(L);
-  set(L, "rows", (double)r->n);
-  set(L, "done", (double)r->done);
-  set(L, "hours", (r->time[r->n - 1] - r->began) / 3600.0);
-  set(L, "soc_start_pct", r->soc_start * 100.0);
-  set_text(L, "start", starts[r->start]);
-  set(L, "ambient_c", r->ambient - 273.15);
-  set_text(L, "temp",
-           r->cell->detailed          ? "own"
-           : r->ambient == r->ambient ? "surroundings"
-                                      : "log");
-  set(L, "capacity_ah", r->capacity / 3600.0);
-  set_text(L, "level", r->cell->detailed ? "detailed" : "simple");
-  set(L, "unserved_kwh", r->unserved / 3.6e6);
+  bind_put(L, "rows", (double)r->n);
+  bind_put(L, "done", (double)r->done);
+  bind_put(L, "hours", (r->time[r->n - 1] - r->began) / 3600.0);
+  bind_put(L, "soc_start_pct", r->soc_start * 100.0);
+  bind_put_text(L, "start", starts[r->start]);
+  bind_put(L, "ambient_c", r->ambient - 273.15);
+  bind_put_text(L, "temp",
+                r->cell->detailed          ? "own"
+                : r->ambient == r->ambient ? "surroundings"
+                                           : "log");
+  bind_put(L, "capacity_ah", r->capacity / 3600.0);
+  bind_put_text(L, "level", r->cell->detailed ? "detailed" : "simple");
+  bind_put(L, "unserved_kwh", r->unserved / 3.6e6);
   if (r->log != NULL)
-    set_text(L, "log", r->log->name);
+    bind_put_text(L, "log", r->log->name);
   push_ends(L, r);
   sums(r, 1.0, &ah, &kwh);
-  set(L, "out_ah", ah);
-  set(L, "out_kwh", kwh);
+  bind_put(L, "out_ah", ah);
+  bind_put(L, "out_kwh", kwh);
   sums(r, -1.0, &ah, &kwh);
-  set(L, "in_ah", ah);
-  set(L, "in_kwh", kwh);
+  bind_put(L, "in_ah", ah);
+  bind_put(L, "in_kwh", kwh);
   return 1;
 }
 
@@ -438,14 +426,14 @@ static void push_agreement (lua_State *L, const amp_agreement *a,
                             const beside *b, const amp_test_log *g,
                             double factor) {
   lua_newtable(L);
-  set(L, "rows", (double)a->n);
-  set(L, "rmse", a->rms * factor);
-  set(L, "mean", a->mean * factor);
-  set(L, "worst", a->worst * factor);
+  bind_put(L, "rows", (double)a->n);
+  bind_put(L, "rmse", a->rms * factor);
+  bind_put(L, "mean", a->mean * factor);
+  bind_put(L, "worst", a->worst * factor);
   if (a->n == 0)
     return;
-  set(L, "worst_h", (g->time[a->worst_at] - g->time[0]) / 3600.0);
-  set(L, "worst_soc_pct", b->soc[a->worst_at] * 100.0);
+  bind_put(L, "worst_h", (g->time[a->worst_at] - g->time[0]) / 3600.0);
+  bind_put(L, "worst_soc_pct", b->soc[a->worst_at] * 100.0);
 }
 
 static double lowest (const double *v, size_t n) {
@@ -470,13 +458,15 @@ static double end_of_draw (const replay *r, const amp_test_log *g) {
 static void push_level (lua_State *L, const replay *r, const beside *b,
                         const amp_test_log *g, double level) {
   double began = g->time[0];
-  set(L, "level_measured_h",
-      (amp_first_below(g->time, b->measured, b->n, level) - began) / 3600.0);
-  set(L, "level_h",
-      (amp_first_below(g->time, b->computed, b->n, level) - began) / 3600.0);
-  set(L, "drawn_h", (end_of_draw(r, g) - began) / 3600.0);
-  set(L, "lowest_measured_v", lowest(b->measured, b->n));
-  set(L, "lowest_v", lowest(b->computed, b->n));
+  bind_put(L, "level_measured_h",
+           (amp_first_below(g->time, b->measured, b->n, level) - began) /
+               3600.0);
+  bind_put(L, "level_h",
+           (amp_first_below(g->time, b->computed, b->n, level) - began) /
+               3600.0);
+  bind_put(L, "drawn_h", (end_of_draw(r, g) - began) / 3600.0);
+  bind_put(L, "lowest_measured_v", lowest(b->measured, b->n));
+  bind_put(L, "lowest_v", lowest(b->computed, b->n));
 }
 
 /* replay_against(handle, log, column, above, below, level, mean) */
@@ -501,7 +491,7 @@ static int replay_against (lua_State *L) {
   lua_setfield(L, -2, "part");
   push_agreement(L, &whole, &b, &g->log, factor);
   lua_setfield(L, -2, "whole");
-  set(L, "rows", (double)b.n);
+  bind_put(L, "rows", (double)b.n);
   if (!of_temp)
     push_level(L, r, &b, &g->log, level);
   return 1;
@@ -519,20 +509,21 @@ static void push_row (lua_State *L, const replay *r, const bind_log *g,
     e += r->current[k] * dt_of(r, k) * r->mean[k];
   }
   lua_createtable(L, 0, 10);
-  set(L, "time_h", (t - r->began) / 3600.0);
-  set(L, "soc_pct", r->soc[last] * 100.0);
-  set(L, "current_a", time > 0.0 ? q / time : r->current[last]);
-  set(L, "voltage_v", r->v[last]);
-  set(L, "temp_c", r->temp[last] - 273.15);
-  set(L, "power_w", time > 0.0 ? e / time : r->current[last] * r->v[last]);
+  bind_put(L, "time_h", (t - r->began) / 3600.0);
+  bind_put(L, "soc_pct", r->soc[last] * 100.0);
+  bind_put(L, "current_a", time > 0.0 ? q / time : r->current[last]);
+  bind_put(L, "voltage_v", r->v[last]);
+  bind_put(L, "temp_c", r->temp[last] - 273.15);
+  bind_put(L, "power_w",
+           time > 0.0 ? e / time : r->current[last] * r->v[last]);
   if (g == NULL || !(t >= g->log.time[0] && t <= g->log.time[g->log.n - 1]))
     return;
   double v = amp_log_at(&g->log, AMP_LOG_VOLTAGE, t);
   double temp = amp_log_at(&g->log, AMP_LOG_TEMP, t) - 273.15;
-  set(L, "measured_v", v);
-  set(L, "difference_mv", (r->v[last] - v) * 1e3);
-  set(L, "measured_c", temp);
-  set(L, "difference_c", r->temp[last] - 273.15 - temp);
+  bind_put(L, "measured_v", v);
+  bind_put(L, "difference_mv", (r->v[last] - v) * 1e3);
+  bind_put(L, "measured_c", temp);
+  bind_put(L, "difference_c", r->temp[last] - 273.15 - temp);
 }
 
 /* replay_rows(handle, every, log) */

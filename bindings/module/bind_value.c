@@ -351,6 +351,18 @@ double bind_option (lua_State *L, int idx, const char *key,
   return v;
 }
 
+char bind_char (lua_State *L, int idx, const char *key, const char *who) {
+  size_t n = 0;
+  if (!lua_istable(L, idx) || !bind_get(L, idx, key))
+    return '\0';
+  const char *s =
+      lua_type(L, -1) == LUA_TSTRING ? lua_tolstring(L, -1, &n) : NULL;
+  if (n != 1)
+    bind_error(L, NULL, "%s: %s must be one character", who, key);
+  lua_pop(L, 1);
+  return s[0];
+}
+
 void bind_options (lua_State *L, int idx, const char *call,
                    const char *const *keys) {
   if (lua_isnoneornil(L, idx))

@@ -126,6 +126,8 @@ says "names the limit" "time limit of 0.5 s"
 exits 124 "memory" --memory 32 -e 'local t = {}
   for i = 1, math.maxinteger do t[i] = {} end'
 says "names the memory limit" "memory limit of 32 MB"
+exits 124 "a log that memory does not hold is no bad file" --memory 8 -e '
+  require("ampstead").log.text("time_s,current_a\n" .. string.rep("1,1\n", 4e5))'
 exits 0 "a caught memory error" --memory 32 -e 'assert(not pcall(string.rep,
   "x", 1 << 30)) print(1)'
 exits 124 "a flood of output" --time 15 -e 'local s = ("x"):rep(1000)
