@@ -626,9 +626,10 @@ static amp_pack *push_pack (lua_State *L, const bind_pack *s,
 }
 
 /*
-** pack:balance() --> {ah, hours, lost_ah, string (level), module, name, group}: what
-** the fullest group has to lose until all of its string are full together,
-** and how long that takes with bleed_a without a pause (nil: no bleed_a)
+** pack:balance() --> {ah, hours, lost_ah, string (level), module, name,
+** group}: what the fullest group has to lose until all of its string are full
+** together, and how long that takes with bleed_a without a pause (nil: no
+** bleed_a)
 */
 static int pack_balance (lua_State *L) {
   bind_pack *s = bind_check(L, 1, "pack", "balance");

@@ -11,10 +11,11 @@
 **   start "given" "full" "rest"; temp "own" "log" "surroundings"
 ** replay_rows(handle, every, log or nil) --> list of {time_h soc_pct
 **   current_a voltage_v temp_c power_w measured_v difference_mv}
-** replay_against(handle, log, column, above, below, level, mean) --> {whole = {rows
-**   rmse mean worst worst_h worst_soc_pct}, part = the same, rows, level_h
-**   level_measured_h drawn_h lowest_v lowest_measured_v}; level: V; mean: the voltage's mean since the row before, else
-**   that at the row
+** replay_against(handle, log, column, above, below, level, mean) -->
+**   {whole = {rows rmse mean worst worst_h worst_soc_pct}, part = the same,
+**   rows, level_h level_measured_h drawn_h lowest_v lowest_measured_v};
+**   level: V; mean: the voltage's mean since the row before, else that at the
+**   row
 */
 #include "bind.h"
 #include "run/simulate.h"

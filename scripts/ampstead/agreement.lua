@@ -234,11 +234,7 @@ end
 local methods, objects = {}, setmetatable({}, { __mode = "k" })
 
 local function own (self, who)
-  local held = objects[self]
-  if not held then
-    core.fail("script", who .. ": call it with a colon, run:" .. who .. "()")
-  end
-  return held
+  return tables.held(objects, self, "run", who)
 end
 
 --- run:against(log, "voltage_v", { soc_above_pct = 20 }) --> table of one row
@@ -380,9 +376,9 @@ local function text (held)
   return table.concat(lines, "\n")
 end
 
-local fields = { "level", "unserved_kwh", "rows", "done", "hours", "done_h", "soc_start_pct",
-  "soc_end_pct", "ambient_c", "capacity_ah", "voltage_min", "voltage_max",
-  "temp_max_c", "out_ah", "in_ah", "out_kwh", "in_kwh" }
+local fields = { "level", "unserved_kwh", "rows", "done", "hours", "done_h",
+  "soc_start_pct", "soc_end_pct", "ambient_c", "capacity_ah", "voltage_min",
+  "voltage_max", "temp_max_c", "out_ah", "in_ah", "out_kwh", "in_kwh" }
 local is_field, known = {}, { "against", "trace", "plot" }
 for _, key in ipairs(fields) do
   is_field[key], known[#known + 1] = true, key

@@ -2,6 +2,7 @@
 -- takes to balance, what it takes to warm.
 local core, loader = ...
 local wording = loader("wording")
+local tables = loader("table")
 local notes = loader("notes")
 
 -- ---- a string or a module taken out ----
@@ -95,9 +96,7 @@ local function rows_of (pack, raw, basis, columns)
   return { cells }
 end
 
-local function number (key, label, unit)
-  return { key = key, label = label, kind = "number", unit = unit }
-end
+local number = tables.number
 
 local balance_columns = {
   { key = "name", label = "pack", kind = "text" },

@@ -2,6 +2,7 @@
 -- are not alike, fuses that opened, what temperature and heater took.
 local core, loader = ...
 local wording = loader("wording")
+local tables = loader("table")
 local notes = loader("notes")
 
 local parts = {}
@@ -140,9 +141,7 @@ end
 
 -- ---- as tables ----
 
-local function number (key, label, unit)
-  return { key = key, label = label, kind = "number", unit = unit }
-end
+local number = tables.number
 
 local function make (raw, list, columns, of, head)
   local rows = {}

@@ -406,11 +406,7 @@ end
 local methods, objects = {}, setmetatable({}, { __mode = "k" })
 
 local function own (self, who)
-  local held = objects[self]
-  if not held then
-    core.fail("script", who .. ": call it with a colon, plan:" .. who .. "()")
-  end
-  return held
+  return tables.held(objects, self, "plan", who)
 end
 
 function methods.failures (self)
@@ -463,9 +459,9 @@ function meta.__tostring (self)
 end
 
 -- what a script reads of one order: strings or positions by id
-local read_keys = { "kwh", "usable_kwh", "ah", "best_ah", "bound_ah", "proven", "gap_pct",
-  "unused_pct", "stress", "stress_id", "worst_id", "worst_lost_kwh",
-  "worst_lost_pct", "surge", "spares" }
+local read_keys = { "kwh", "usable_kwh", "ah", "best_ah", "bound_ah",
+  "proven", "gap_pct", "unused_pct", "stress", "stress_id", "worst_id",
+  "worst_lost_kwh", "worst_lost_pct", "surge", "spares" }
 
 local function readable (one, order)
   local out = {}

@@ -356,11 +356,7 @@ end
 local methods, objects = {}, setmetatable({}, { __mode = "k" })
 
 local function own (self, who)
-  local held = objects[self]
-  if not held then
-    core.fail("script", who .. ": call it with a colon, run:" .. who .. "()")
-  end
-  return held
+  return tables.held(objects, self, "run", who)
 end
 
 --- run:trace{ every = 1 } --> table, a row for each step or 'every' of them

@@ -91,6 +91,17 @@ function tables.new (spec)
     corner = spec.corner }
 end
 
+--- What belongs to the object that a method was called on: 'objects' holds
+-- it; 'of' is what scripts call such an object, 'who' the method.
+function tables.held (objects, self, of, who)
+  local held = objects[self]
+  if not held then
+    core.fail("script", string.format("%s: call it with a colon, %s:%s()",
+      who, of, who))
+  end
+  return held
+end
+
 --- A column of numbers, and one of words, of a result table.
 function tables.number (key, label, unit, hidden)
   return { key = key, label = label, kind = "number", unit = unit,

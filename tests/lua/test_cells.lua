@@ -78,6 +78,9 @@ local single = amp.pack{ series = 1, parallel = 1, soc_min_pct = 0,
   soc_max_pct = 100, module = amp.module{ cell = shaped, series = 1 } }
 local as_pack = single:simulate(hour:profile(), { start = "full" }):trace()
 local as_cell = shaped:simulate(hour, { soc_start_pct = 100 }):trace()
+check.raises(function ()
+  return shaped:simulate(hour, { soc_start_pct = 100 }).trace{}
+end, "trace: call it with a colon, run:trace()")
 check.has(flat(single:simulate(hour:profile(), { start = "full" })),
   "A test at the terminals over 0.667 h; SoC from 100 to 77.0 %.",
   "a test is called one") -- 2 / 3 Ah of 2.9

@@ -210,6 +210,8 @@ raises(function () amp.match(four, { series = 0/0, parallel = 2 }) end,
 raises(function () amp.match(four, { series = 2, parallel = 2,
   owned = four }) end, "owned is the very lot")
 raises(function () return plan:pack(5) end, "a table of keys is wanted")
+raises(function () return plan.failures{} end,
+  "failures: call it with a colon, plan:failures()")
 raises(function () amp.match({}, { series = 2, parallel = 2 }) end,
   "a lot of readings is wanted (got table)")
 raises(function () amp.match(amp.readings.text("id,ocv_v\n1,25.7\n"),
