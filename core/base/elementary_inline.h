@@ -1,7 +1,8 @@
 /*
 ** elementary_inline.h -- amp_exp and amp_asinh without a branch or a call,
 ** for loops over lanes: gcc and clang turn them into vector code of any
-** width, and every lane holds the same bits as amp_exp and amp_asinh.
+** width, and every lane holds the same bits as amp_exp and amp_asinh. Not
+** part of the interface.
 */
 #ifndef AMP_BASE_ELEMENTARY_INLINE_H
 #define AMP_BASE_ELEMENTARY_INLINE_H

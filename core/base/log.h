@@ -21,6 +21,7 @@ typedef enum amp_log_column {
 
 enum { AMP_LOG_NOTE = 400 };
 
+/* amp_log is the logarithm (elementary.h), hence this name. */
 typedef struct amp_test_log {
   size_t n;
   double *time;                    /* s, strictly rising */

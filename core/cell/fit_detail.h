@@ -35,7 +35,7 @@ amp_status amp_stretch_cut (const amp_context *ctx, const amp_test_log *log,
                             amp_error *err);
 
 /* Heat capacities, conductances and dU/dT into 'c' (soc, socs set) from the
-** logs' temperatures; false: they say nothing, and nothing is set. */
+** logs' temperatures; *found false: they say nothing, and nothing is set. */
 amp_status amp_fit_heat (const amp_context *ctx, const amp_stretches *log,
                          int logs, double mass, amp_detailed *c, amp_fit *fit,
                          bool *found, amp_error *err);

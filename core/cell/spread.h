@@ -11,7 +11,7 @@ typedef struct amp_spread_of_lot {
   int cells;              /* in the lot */
   double soh_mean;        /* capacity over rated, mean of the lot */
   double capacity_sd;     /* of the capacity, over its mean */
-  double resistance_sd;   /* of the 5 s resistance at 1C, 50 %, over its mean */
+  double resistance_sd;   /* of the 5 s resistance at 1C, 50 %, the same */
   double correlation;     /* of the two */
   const char *source;
 } amp_spread_of_lot;

@@ -1,7 +1,7 @@
 /*
 ** buffer.h -- bytes that grow, for the writers of this floor. Once memory
 ** gave out, every further call does nothing and 'failed' says so: writers
-** look once, at the end.
+** look once, at the end. Not part of the interface.
 */
 #ifndef AMP_REPORT_BUFFER_H
 #define AMP_REPORT_BUFFER_H

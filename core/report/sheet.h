@@ -2,7 +2,7 @@
 ** sheet.h -- what a reader is shown of a table: every cell as text, with
 ** its mark and its spread; which columns have anything to say; why cells
 ** were refused. One place decides it, so that text, Markdown, BBCode and
-** HTML agree.
+** HTML agree. Not part of the interface.
 */
 #ifndef AMP_REPORT_SHEET_H
 #define AMP_REPORT_SHEET_H

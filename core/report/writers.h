@@ -1,6 +1,6 @@
 /*
 ** writers.h -- the writers behind amp_table_write, one file each. They
-** append to 'out'; lack of memory shows in out->failed.
+** append to 'out'; lack of memory shows in out->failed. Not part of the interface.
 */
 #ifndef AMP_REPORT_WRITERS_H
 #define AMP_REPORT_WRITERS_H

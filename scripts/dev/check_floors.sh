@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
-# check_floors.sh -- does every include line stay on its floor or go down?
+# check_floors.sh -- does every include line stay on its floor or go down, and
+# does core/ampstead.h name every header that is part of the interface?
 # Prints each line that does not; ends with status 1 when there was one.
 set -u
 cd "$(dirname "$0")/../.." || exit 70
@@ -51,6 +52,17 @@ for file in core/*/*.[ch]; do
     complain "$file:$line"
   done < <(grep -nE '\b(printf|fprintf|snprintf|sprintf|fopen|getenv|exit|abort|time|clock|rand|setlocale|strtod|atof|system) ?\(' "$file" |
            grep -vE '^[0-9]+: *(/?\*|//)' | grep -vE '/\*.*\b(time|clock|exit|system)\b.*\*/')
+done
+
+# Headers say so where they are for their own floor alone (their first lines,
+# which may break the sentence); those of the lanes are parts of one kernel.
+for file in core/*/*.h; do
+  name=${file#core/}
+  case $name in run/lanes*) continue ;; esac
+  head -12 "$file" | tr -s '\n* ' ' ' |
+    grep -qE 'Not part of the interface|Private to core' && continue
+  grep -qF "#include \"$name\"" core/ampstead.h ||
+    complain "core/ampstead.h does not include $name"
 done
 
 # Subjects of the Lua module share bind.h and do not include each other.
