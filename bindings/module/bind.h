@@ -9,7 +9,8 @@
 ** require "ampstead" gives. In 'core' stand
 **   chemistry cell module offer need inverter life_model pack   {} -> object
 **   daily net  {} -> profile;  profile_csv(path, opts) profile_text(s, opts)
-**   profile_steps({phase, ..})
+**   profile_steps({phase, ..}) drawn{log, ..}
+**   cell fit log reading fuse_link cable busbar circuit .. {} -> object
 **   offers_csv(path, opts) offers_text(s, opts) -> list of offers
 **   measured claimed assumed between tested -> value
 **   range version at_least params levelised bid_ceiling layouts rainflow
