@@ -1,6 +1,6 @@
 /*
 ** bench_curves.c -- 1C discharges of three measured cells down to the cut-
-** off, and two drives, open loop: the error of the energy and of the voltage
+** off, and four drives, open loop: the error of the energy and of the voltage
 ** above 20 % SoC with the simple and the detailed model, each fitted on the
 ** cell's own logs, and with a cell of two numbers. "skipped" without
 ** AMPSTEAD_SHARED.

@@ -40,7 +40,7 @@ typedef struct curve_log {
   const char *what, *file;
   double celsius;   /* of the chamber */
   size_t from, to;  /* rows; to 0: the last */
-  double ah;        /* 0: the fitted cell's */
+  double ah;        /* 0: the fitted cell's; drives: near the pulse test's */
   double soc;       /* at row 'from' */
 } curve_log;
 
@@ -60,7 +60,11 @@ static const curve_log curve_logs[] = {
     {CURVE_NCA, "US06 at 25 C", "cell_nca_18650/drive_us06_25degC.csv", 25, 0,
      0, 2.8, 1.0},
     {CURVE_NCA, "US06 at 10 C", "cell_nca_18650/drive_us06_10degC.csv", 10, 0,
-     0, 2.7, 1.0}};
+     0, 2.7, 1.0},
+    {CURVE_NCA, "US06 at 0 C", "cell_nca_18650/drive_us06_00degC.csv", 0, 0,
+     0, 2.68, 1.0},
+    {CURVE_NCA, "US06 at -10 C", "cell_nca_18650/drive_us06_m10degC.csv", -10,
+     0, 0, 2.62, 1.0}};
 enum { CURVE_LOGS = sizeof curve_logs / sizeof *curve_logs };
 
 /* Fit cell c on the first 'pulses' of its logs (0: all of them). false: not

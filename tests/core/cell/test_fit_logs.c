@@ -79,6 +79,9 @@ static void nca_18650 (void **state) {
   agrees("fitted", &fit, "discharge_1C_25", 0.005, 0.020);
   agrees("fitted", &fit, "us06_25", 0.005, 0.022);
   agrees("fitted", &fit, "us06_10", 0.015, 0.038);
+  /* what docs/model/fit.md says it misses in the cold */
+  agrees("fitted", &fit, "us06_00", 0.04, 0.090);
+  agrees("fitted", &fit, "us06_m10", 0.06, 0.180);
   agrees("two numbers", &two, "discharge_1C_25", 0.010, 0.055);
   agrees("two numbers", &two, "us06_25", 0.020, 0.055);
   agrees("two numbers", &two, "us06_10", 0.050, 0.120);
