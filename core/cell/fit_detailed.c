@@ -543,12 +543,10 @@ static void widen (amp_detailed *c) {
 
 /* What the logs alone say of parameter i: its deviation if the others were
 ** known, in the parameter's unit. */
-static double told (job *j, const double *p, size_t i,
-                    const amp_detailed *cell, const amp_chemistry *chem,
-                    double *room) {
+static double told (const job *j, const double *p, size_t i,
+                    const amp_chemistry *chem, double *room) {
   double q[MOST], sum = 0.0, h = 1e-4;
   amp_detailed c;
-  (void)cell;
   memcpy(q, p, j->n * sizeof *q);
   q[i] += h;
   into_cell(j, q, &c);
@@ -570,7 +568,7 @@ static void report_one (job *j, const double *p, const double *sd, size_t i,
                         double temp, const amp_chemistry *chem, double *room,
                         int *silent) {
   double value = amp_exp(p[i]), d = sd[i] * value;
-  if (!(told(j, p, i, NULL, chem, room) < TOLD)) {
+  if (!(told(j, p, i, chem, room) < TOLD)) {
     d = INFINITY;
     ++*silent;
   }

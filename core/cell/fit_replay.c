@@ -38,12 +38,15 @@ static double simple_volt (const amp_cell *c, const amp_chemistry *chem,
          i * amp_cell_r0(c, st->soc, st->temp) - st->v1 - st->v2;
 }
 
-/* AMP_ERANGE from a step that leaves 0..1 SoC is the end, no failure. */
-static amp_status end_or_fail (amp_status st, const amp_error *at) {
-  return st == AMP_ERANGE && at->field != NULL &&
-                 strcmp(at->field, "soc") == 0
-             ? AMP_OK
-             : st;
+/* AMP_ERANGE from a step that leaves 0..1 SoC is the end, no failure, and
+** then 'err' stays. */
+static amp_status end_or_fail (amp_status st, const amp_error *at,
+                               amp_error *err) {
+  if (st == AMP_ERANGE && at->field != NULL && strcmp(at->field, "soc") == 0)
+    return AMP_OK;
+  if (err != NULL)
+    *err = *at;
+  return st;
 }
 
 static amp_status replay_simple (const replay *r, double capacity, double soc,
@@ -62,11 +65,8 @@ static amp_status replay_simple (const replay *r, double capacity, double soc,
     st.temp = surroundings(r, k);
     status = amp_cell_step(&c, chem, &st, i[k],
                            r->log->time[k] - r->log->time[k - 1], &mean, &at);
-    if (status != AMP_OK) {
-      if (err != NULL)
-        *err = at;
-      return end_or_fail(status, &at);
-    }
+    if (status != AMP_OK)
+      return end_or_fail(status, &at, err);
     note(r, k, simple_volt(&c, chem, &st, i[k]), mean, st.soc, st.temp);
   }
   return AMP_OK;
@@ -88,11 +88,8 @@ static amp_status replay_detailed (const replay *r, double capacity,
     amp_status status = amp_detailed_step(
         &c, chem, &st, AMP_HOLD_CURRENT, i[k],
         r->log->time[k] - r->log->time[k - 1], surroundings(r, k), &out, &at);
-    if (status != AMP_OK) {
-      if (err != NULL)
-        *err = at;
-      return end_or_fail(status, &at);
-    }
+    if (status != AMP_OK)
+      return end_or_fail(status, &at, err);
     note(r, k, out.v_end, out.v_mean, st.soc, st.skin);
   }
   return AMP_OK;
