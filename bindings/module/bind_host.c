@@ -95,6 +95,36 @@ static FILE *open_below_out (lua_State *L, const char *path) {
   return fopen(full, "wb");
 }
 
+/* Note in out/.results that this script made 'path', as the runner does, so
+** that a later run of it may replace the file: a line 'path TAB script', of
+** which the last counts. */
+static void record (lua_State *L, const char *path) {
+  const char *script = push_script(L), *line, *at, *last = NULL;
+  size_t n;
+  if (script == NULL)
+    return;
+  const char *slash = strrchr(script, '/');
+  line = lua_pushfstring(L, "\n%s\t%s\n", path, slash ? slash + 1 : script);
+  n = strlen(path) + 2; /* with the breaks before and the tab behind it */
+  FILE *f = fopen("out/.results", "rb");
+  lua_pushliteral(L, "\n");
+  if (f != NULL)
+    push_bytes(L, f);
+  else
+    lua_pushliteral(L, "");
+  lua_concat(L, 2);
+  for (at = lua_tostring(L, -1); (at = strchr(at, '\n')) != NULL; at++)
+    if (strncmp(at, line, n) == 0)
+      last = at;
+  if (last != NULL && strncmp(last, line, strlen(line)) == 0)
+    return;
+  f = fopen("out/.results", "ab");
+  if (f == NULL)
+    return;
+  fputs(line + 1, f);
+  fclose(f);
+}
+
 static int stock_write (lua_State *L) {
   size_t n;
   const char *path = luaL_checkstring(L, 1);
@@ -107,6 +137,7 @@ static int stock_write (lua_State *L) {
   size_t done = fwrite(s, 1, n, f);
   if (fclose(f) != 0 || done != n)
     return refuse(L, "io", path, "cannot be written");
+  record(L, path);
   lua_pushboolean(L, 1);
   return 1;
 }
@@ -261,6 +292,7 @@ typedef struct lent {
   void *alloc_user;
   atomic_size_t kept; /* bytes the core holds, which Lua doesn't see */
   size_t enough;      /* so many are worth a collection */
+  double shown;       /* share that was told last */
 } lent;
 
 #define ENOUGH ((size_t)32 << 20) /* small beside any limit of a script */
@@ -344,6 +376,9 @@ static void lent_for (void *user, size_t n, amp_work *work, void *arg) {
 
 static void lent_progress (void *user, double share) {
   lent *l = user;
+  if (share >= l->shown && share < l->shown + 0.01)
+    return;
+  l->shown = share;
   if (l->L == NULL || !push_host(l->L, "progress"))
     return;
   lua_pushnumber(l->L, share);

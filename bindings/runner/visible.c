@@ -1,7 +1,8 @@
 /*
 ** visible.c -- what a script prints reaches the terminal as text only: no
 ** byte moves the cursor, changes a title, writes the clipboard, or turns the
-** reading direction. Newline and tab pass; the rest is shown as \xNN.
+** reading direction. Newline and tab pass, and CR LF, which ends a line of a
+** CSV; the rest is shown as \xNN.
 */
 #include "runner/runner.h"
 
@@ -53,11 +54,19 @@ static bool overlong (uint32_t c, size_t n) {
 static bool add_byte (runner_visible *v, unsigned char c, runner_buffer *to) {
   uint32_t point;
   size_t want;
+  if (v->n == 1 && v->held[0] == '\r' && c == '\n') {
+    v->n = 0;
+    return buffer_add(to, "\r\n", 2);
+  }
   if (v->n > 0 && (c & 0xc0) != 0x80) { /* the sequence broke off */
     if (!visible_end(v, to))
       return false;
   }
+  if (v->n > 0 && v->held[0] == '\r' && !visible_end(v, to))
+    return false;
   v->held[v->n++] = c;
+  if (c == '\r') /* what follows decides */
+    return true;
   want = sequence(v->held[0]);
   if (want == 0)
     return visible_end(v, to);

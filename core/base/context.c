@@ -55,3 +55,23 @@ bool amp_stopped (const amp_context *ctx) {
   const amp_context *c = amp_context_or_plain(ctx);
   return c->stop != NULL && c->stop(c->user);
 }
+
+static double share_of (const amp_context *c, double share) {
+  double to = c->share_to > 0.0 ? c->share_to : 1.0;
+  return c->share_from + (to - c->share_from) * share;
+}
+
+void amp_progress (const amp_context *ctx, double share) {
+  const amp_context *c = amp_context_or_plain(ctx);
+  if (c->progress)
+    c->progress(c->user, share_of(c, share));
+}
+
+amp_context amp_context_part (const amp_context *ctx, double from,
+                              double to) {
+  const amp_context *c = amp_context_or_plain(ctx);
+  amp_context part = *c;
+  part.share_from = share_of(c, from);
+  part.share_to = share_of(c, to);
+  return part;
+}

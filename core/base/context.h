@@ -22,7 +22,8 @@ typedef enum amp_isa {
   AMP_ISA_V4    /* x86-64-v4: AVX-512 */
 } amp_isa;
 
-/* Work item 'i', done by worker 'worker' (0 .. workers-1). */
+/* Work item 'i', done by worker 'worker' (0 .. workers-1; 0 is the thread
+** that called parallel_for). */
 typedef void amp_work (void *arg, size_t i, size_t worker);
 
 typedef struct amp_context {
@@ -39,7 +40,11 @@ typedef struct amp_context {
   /* One finished row of a sweep; other than AMP_OK stops the sweep. */
   amp_status (*row) (void *user, size_t index, const double *v, size_t n);
   bool (*stop) (void *user);                   /* true: give up soon */
-  void (*progress) (void *user, double share); /* 0..1, not too often */
+  /* 0..1, in the thread that called the core; NULL: nobody asks. A call
+  ** that is part of a whole counts from share_from to share_to (both 0: it
+  ** is all). */
+  void (*progress) (void *user, double share);
+  double share_from, share_to;
   amp_isa isa;
 } amp_context;
 
@@ -61,5 +66,10 @@ void amp_parallel_for (const amp_context *ctx, size_t n, amp_work *work,
                        void *arg);
 
 bool amp_stopped (const amp_context *ctx);
+
+/* Tell ctx->progress that 'share' of this call is done; and the context of
+** a part of it, from 'from' to 'to' of this call. */
+void amp_progress (const amp_context *ctx, double share);
+amp_context amp_context_part (const amp_context *ctx, double from, double to);
 
 #endif

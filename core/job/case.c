@@ -7,6 +7,10 @@
 #include <math.h>
 #include <string.h>
 
+/* What is planned of a case takes some 100 bytes a draw: so many cases have
+** their draws in memory together, and only their costs stay. */
+enum { CASES_AT_ONCE = 128 };
+
 /* ---- the list ---- */
 
 typedef struct list {
@@ -17,23 +21,27 @@ typedef struct list {
   double *levelised; /* [n][draws] */
 } list;
 
-static amp_status plan_all (list *l, const amp_case *cases,
-                            amp_case_result *result, amp_error *err) {
+/* Plan, simulate and count cases 'from' .. 'to' - 1. */
+static amp_status take_some (list *l, const amp_case *cases, size_t from,
+                             size_t to, amp_case_result *result,
+                             amp_error *err) {
+  double n = (double)l->n;
+  amp_context part =
+      amp_context_part(l->ctx, (double)from / n, (double)to / n);
   amp_status st = AMP_OK;
-  for (size_t i = 0; st == AMP_OK && i < l->n; i++)
+  for (size_t i = from; st == AMP_OK && i < to; i++)
     st = case_plan_make(l->ctx, cases, i, l->ask, result, &l->plan[i], err);
-  return st;
-}
-
-static amp_status money_all (list *l, amp_error *err) {
-  amp_status st = AMP_OK;
-  for (size_t i = 0; st == AMP_OK && i < l->n; i++) {
+  if (st == AMP_OK)
+    st = case_run(&part, l->plan + from, to - from, err);
+  for (size_t i = from; st == AMP_OK && i < to; i++) {
     double *own = &l->levelised[i * l->ask->draws];
     if (l->plan[i].r->status == AMP_OK)
       st = case_money(l->ctx, &l->plan[i], l->ask, own, err);
-    if (amp_stopped(l->ctx))
-      return amp_failf(err, AMP_ESTOP, NULL, "stopped");
+    if (st == AMP_OK && amp_stopped(l->ctx))
+      st = amp_failf(err, AMP_ESTOP, NULL, "stopped");
   }
+  for (size_t i = from; i < to; i++)
+    case_plan_free(l->ctx, &l->plan[i]);
   return st;
 }
 
@@ -73,15 +81,13 @@ static void share_all (const list *l) {
 
 static amp_status take_all (list *l, const amp_case *cases,
                             amp_case_result *result, amp_error *err) {
-  amp_status st = plan_all(l, cases, result, err);
-  if (st == AMP_OK)
-    st = case_run(l->ctx, l->plan, l->n, err);
-  if (st == AMP_OK)
-    st = money_all(l, err);
+  amp_status st = AMP_OK;
+  for (size_t i = 0; st == AMP_OK && i < l->n; i += CASES_AT_ONCE) {
+    size_t to = l->n - i < CASES_AT_ONCE ? l->n : i + CASES_AT_ONCE;
+    st = take_some(l, cases, i, to, result, err);
+  }
   if (st == AMP_OK)
     share_all(l);
-  for (size_t i = 0; i < l->n; i++)
-    case_plan_free(l->ctx, &l->plan[i]);
   return st;
 }
 

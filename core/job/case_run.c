@@ -22,7 +22,7 @@ typedef struct lane {
 
 typedef struct batch {
   const amp_duty *duty;
-  size_t n;
+  size_t n, done, all; /* lanes now, before and in all */
   lane lane[LANES_AT_ONCE];
   amp_pack pack[LANES_AT_ONCE];
   amp_sim_case sim[LANES_AT_ONCE];
@@ -209,15 +209,19 @@ static bool ends_all (amp_status st) {
 static amp_status run_batch (const amp_context *ctx, batch *b,
                              amp_error *err) {
   amp_sim_options opt = amp_sim_settled(b->duty);
+  double all = (double)(b->all > 0 ? b->all : 1);
+  amp_context part = amp_context_part(ctx, (double)b->done / all,
+                                      (double)(b->done + b->n) / all);
   bool ac = has_ac(b->duty);
   opt.want_cycles = true;
+  b->done += b->n;
   while (b->n > 0) {
     amp_error why = {0};
     amp_status st;
     case_plan *bad;
     clear_sums(b);
-    st = amp_simulate(ctx, b->sim, b->n, b->duty, &opt, b->result, take_month,
-                      b, &why);
+    st = amp_simulate(&part, b->sim, b->n, b->duty, &opt, b->result,
+                      take_month, b, &why);
     if (st == AMP_OK)
       break;
     if (ends_all(st)) {
@@ -284,6 +288,9 @@ amp_status case_run (const amp_context *ctx, case_plan *plan, size_t n,
   batch *b = amp_alloc(ctx, sizeof *b);
   if (b == NULL)
     return amp_failf(err, AMP_ENOMEM, NULL, "no memory for the years");
+  for (size_t i = 0; i < n; i++)
+    if (plan[i].r->status == AMP_OK)
+      b->all += plan[i].keys * (size_t)plan[i].nodes;
   for (size_t i = 0; st == AMP_OK && i < n; i++)
     if (!seen_before(plan, i))
       st = run_duty(ctx, b, plan, i, n, err);

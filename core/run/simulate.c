@@ -1058,6 +1058,8 @@ static void block_work (void *arg, size_t i, size_t worker) {
   if (w->status[i] == AMP_OK)
     w->status[i] = block_run(w, k, at, used);
   flows_close(k);
+  if (worker == 0)
+    amp_progress(w->ctx, (double)(i + 1) / (double)w->blocks);
 }
 
 /* --- the step of unequal strings --------------------------------------- */

@@ -137,6 +137,10 @@ holds "the flood ends at 16 MB" test "$(wc -c <"$tmp/out")" -le 16777216
 exits 0 "control bytes" -e 'print("\27[2J a\rb\0\127 \194\155 \226\128\174 ü")'
 prints "are shown, not sent" \
   '\x1b[2J a\x0db\x00\x7f \xc2\x9b \xe2\x80\xae ü'
+exits 0 "lines that end in CR LF, and a CR alone at the end" \
+  -e 'io.write("a,b\r\n1,2\r") io.write("\n3\r")'
+holds "pass, and the CR is shown" \
+  test "$(od -An -c "$tmp/out" | tr -d ' \n')" = 'a,b\r\n1,2\r\n3\x0d'
 exits 0 "broken UTF-8" -e 'io.write("\195") io.write("\188 \195( \255")'
 prints "is shown, a cut letter is joined" 'ü \xc3( \xff'
 
@@ -169,6 +173,15 @@ exits 73 "another script's result" other.lua one.csv H3
 holds "was kept" grep -q H2 out/one.csv
 exits 0 "but by --overwrite" --overwrite other.lua one.csv H3
 exits 73 "which makes it the other's" write.lua one.csv H2
+if command -v lua5.4 >/dev/null; then
+  LUA_CPATH="$(dirname "$amp")/?.so" lua5.4 write.lua stock.csv
+  LUA_CPATH="$(dirname "$amp")/?.so" lua5.4 write.lua stock.csv
+  exits 0 "a result that stock Lua made of this script" write.lua stock.csv H2
+  holds "is replaced too" grep -q H2 out/stock.csv
+  holds "is recorded once" test "$(grep -c stock out/.results)" = 1
+  exits 73 "not by another script" other.lua stock.csv H3
+  rm out/stock.csv
+fi
 exits 0 "a result in a folder of its own" write.lua deep/one.csv
 holds "stands there" test -s out/deep/one.csv
 exits 77 "a result outside" write.lua ../one.csv

@@ -199,6 +199,36 @@ static void a_load_factor_is_of_ac_and_dc (void **state) {
   duty_end(twice);
 }
 
+/* user[0]: the last share, user[1]: calls, user[2]: 1 where one went back */
+static void note_share (void *user, double share) {
+  double *seen = user;
+  seen[2] = share < seen[0] ? 1.0 : seen[2];
+  seen[0] = share;
+  seen[1] += 1.0;
+}
+
+static void progress_rises_to_the_end_of_its_part (void **state) {
+  amp_duty *d = duty_new(350.0, 2200.0);
+  amp_context ctx = *amp_context_or_plain(NULL), part;
+  amp_pack p = one_leaf(group_of(60.0, 14.0, 1.0));
+  amp_sim_case c[40];
+  amp_sim_result r[40];
+  double seen[3] = {0};
+  (void)state;
+  ctx.user = seen;
+  ctx.progress = note_share;
+  for (int i = 0; i < 40; i++)
+    c[i] = case_of(&p);
+  amp_simulate(&ctx, c, 40, d, NULL, r, NULL, NULL, NULL);
+  assert_close(seen[0], 1.0, 0.0);
+  assert_true(seen[1] >= 2.0 && seen[2] == 0.0);
+  seen[0] = 0.0;
+  part = amp_context_part(&ctx, 0.25, 0.5);
+  amp_simulate(&part, c, 40, d, NULL, r, NULL, NULL, NULL);
+  assert_close(seen[0], 0.5, 1e-15);
+  duty_end(d);
+}
+
 static void one_lane_is_as_many_and_every_build_is_the_same (void **state) {
   amp_duty *d = duty_new(350.0, 2200.0);
   amp_pack p[40];
@@ -484,6 +514,7 @@ int main (void) {
       cmocka_unit_test(more_than_the_inverter_gives_is_unserved),
       cmocka_unit_test(efficiency_goes_by_load),
       cmocka_unit_test(a_load_factor_is_of_ac_and_dc),
+      cmocka_unit_test(progress_rises_to_the_end_of_its_part),
       cmocka_unit_test(one_lane_is_as_many_and_every_build_is_the_same),
       cmocka_unit_test(a_lane_of_a_tree_is_as_alone_in_every_build),
       cmocka_unit_test(halving_the_step_changes_little),
