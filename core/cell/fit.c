@@ -65,6 +65,33 @@ static void warn_of_gaps (const amp_test_log *log, double capacity,
                  amp_fit_round(hidden / 3600.0));
 }
 
+/* Room around a chemistry's limits for the mean of a log, V. */
+#define BESIDE 0.5
+/* What a thermometer at a cell can read, K: -60 .. 100 C. */
+#define COLDEST 213.15
+#define HOTTEST 373.15
+
+/* A log of one cell of this kind, in volts, with a thermometer that works? */
+static amp_status check_span (const amp_chemistry *c, const amp_test_log *log,
+                              amp_error *err) {
+  const double *v = log->column[AMP_LOG_VOLTAGE];
+  const double *t = log->column[AMP_LOG_TEMP];
+  double sum = 0.0;
+  for (size_t k = 0; v != NULL && k < log->n; k++)
+    sum += v[k] / (double)log->n;
+  if (v != NULL && !(sum >= c->v_min - BESIDE && sum <= c->v_max + BESIDE))
+    return amp_failf(err, AMP_EDATA, "voltage",
+                     "its mean is %g V, and one cell of this chemistry"
+                     " stands between %g and %g V",
+                     amp_fit_round(sum), c->v_min, c->v_max);
+  for (size_t k = 0; t != NULL && k < log->n; k++)
+    if (!(t[k] >= COLDEST && t[k] <= HOTTEST))
+      return amp_failf(err, AMP_EDATA, "temp",
+                       "the log reads %g C, and -60 .. 100 C can be fitted",
+                       amp_fit_round(t[k] - 273.15));
+  return AMP_OK;
+}
+
 /* Logs as they are fitted: the caller's, or with a current of their own. */
 typedef struct mended {
   amp_fit_input in;
@@ -79,6 +106,12 @@ static amp_status mend_log (const amp_context *ctx, mended *m, int k,
   const double *i = (*log)->column[AMP_LOG_CURRENT];
   size_t n = (*log)->n;
   double *room, offset;
+  amp_status st = check_span(m->in.chemistry, *log, err);
+  if (st != AMP_OK) {
+    if (err != NULL)
+      err->line = k < AMP_FIT_LOGS ? (size_t)k + 1 : 0;
+    return st;
+  }
   m->log[k] = **log;
   if (i == NULL)
     return AMP_OK; /* refused later, with its place */
