@@ -546,8 +546,12 @@ static int log_at (lua_State *L) {
     return bind_error(L, NULL,
                       "log: at takes a column and a time in s, "
                       "log:at(\"voltage_v\", 3600)");
-  double v =
-      amp_log_at(&s->log, (amp_log_column)shown[k].role, lua_tonumber(L, 3));
+  double t = lua_tonumber(L, 3);
+  if (!(fabs(t) <= 1e12))
+    return bind_error(
+        L, NULL, "log: at: the time must lie in -1e12 .. 1e12 s (got %s)",
+        bind_push_number(L, t));
+  double v = amp_log_at(&s->log, (amp_log_column)shown[k].role, t);
   lua_pushnumber(L, v * shown[k].factor + shown[k].shift);
   return 1;
 }

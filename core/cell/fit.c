@@ -176,9 +176,15 @@ static amp_status fit_parts (const amp_context *ctx, mended *m, amp_fit *out,
   amp_status st = mend_all(ctx, m, out, err);
   if (st == AMP_OK)
     st = amp_fit_ocv(ctx, &m->in, out, err);
+  if (st != AMP_OK)
+    return st;
   /* first, as it brings the curve nearer to what a loaded cell shows */
-  if (st == AMP_OK && !m->in.simple_only)
+  if (!m->in.simple_only)
     st = amp_fit_detailed(ctx, &m->in, out, err);
+  if (st == AMP_ERANGE) /* by our own parameters: none of the caller's */
+    return amp_failf(err, AMP_EREFUSED, "simple_only",
+                     "no kinetics within reason follow these logs; true"
+                     " leaves out the detailed level");
   if (st == AMP_OK)
     st = amp_fit_simple(ctx, &m->in, out, err);
   return st;

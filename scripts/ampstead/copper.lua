@@ -298,6 +298,11 @@ local function cascade (link, opts)
   tables.check_keys("cascade", opts, cascade_keys)
   local own, taken = {}, {}
   for key, value in pairs(opts) do own[key] = value end
+  if own.strings ~= nil and not (math.type(own.strings) == "integer" and
+     own.strings >= 1 and own.strings <= 1000) then
+    core.fail("script", "cascade: strings must be a whole number in 1 .. 1000 " ..
+      "(got " .. tostring(own.strings) .. ")")
+  end
   from_module(own, taken)
   local raw = core.cascade_raw(link, { cells = own.cells,
     cell_mohm = own.cell_mohm, v = own.v, current_a = own.current_a })

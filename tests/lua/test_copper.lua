@@ -522,4 +522,10 @@ check.raises(function () return amp.joining_order({ { ocv_v = 26.4,
   r10s_mohm = 2 }, { ocv_v = 26.3, r10s_mohm = 2 } }, { module = iron }) end,
   "full is surest")
 
+check.raises(function ()
+  return amp.fuse_link{ metal = "copper", diameter_mm = 0.3,
+    length_mm = 5 }:cascade{ cells = 74, cell_mohm = 60, v = 3.6,
+    current_a = 100, strings = 0 / 0 }
+end, "cascade: strings must be a whole number in 1 .. 1000", "no count")
+
 check.done()
