@@ -45,7 +45,8 @@ static const bind_field pack_fields[] = {
            "{curve = {{a, s}, ..}}; parallel first: in each module"),
     F_ELSE("current_limits", BIND_LIST, "",
            "C-rate by temperature: lfp_prismatic, lfp_small, lithium, or "
-           "{charge = {{temp_c, c_rate}, ..}, discharge = {..}}"),
+           "{charge = {{temp_c, c_rate}, ..}, discharge = {..}}; straight "
+           "between the points, no current colder or warmer than they go"),
     F_FLAG("entropic_heat", bind_pack, entropic,
            "true: count heat that comes and goes with charge"),
     F_NUM("cooling_w_per_k", bind_pack, cooling, 1.0, 0.0, 10000.0, "W/K",

@@ -245,11 +245,13 @@ static int core_value (lua_State *L) {
 
 /* ---- reading numbers and values into specs ---- */
 
-/* 0.82 where 82 is meant: a common slip with percent. */
+/* 0.82 where 82 is meant: a common slip with percent. 1 % is plain where the
+** most is 50: a drop, an interest. */
 static void warn_fraction (lua_State *L, const bind_field *f, double v,
                            const char *who) {
   size_t n = strlen(f->key);
-  if (n < 4 || strcmp(f->key + n - 4, "_pct") != 0 || !(v > 0.0 && v <= 1.0))
+  if (n < 4 || strcmp(f->key + n - 4, "_pct") != 0 ||
+      !(v > 0.0 && v <= 1.0) || (v == 1.0 && f->hi <= 50.0))
     return;
   bind_push_place(L);
   const char *place = lua_tostring(L, -1), *got = bind_push_number(L, v);

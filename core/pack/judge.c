@@ -143,7 +143,7 @@ static void find_leak (const amp_lot *lot, const amp_reading *r,
 static void measure (judge *j, size_t i) {
   const amp_reading *r = &j->lot->reading[i];
   amp_judged *out = &j->out[i];
-  amp_status st = AMP_ERANGE;
+  amp_status st = AMP_EMISSING;
   memset(out, 0, sizeof *out);
   out->group = group_mean(j->lot, r);
   out->spread = r->group_max - r->group_min;
@@ -152,7 +152,9 @@ static void measure (judge *j, size_t i) {
   /* where one group stands apart the mean tells no charge */
   if (amp_given(out->group) && !(out->spread > j->by->spread_wide))
     st = amp_chemistry_soc(j->lot->chemistry, out->group, &out->soc, NULL);
-  if (st != AMP_OK)
+  if (st == AMP_ERANGE && out->group < j->lot->chemistry->ocv.y[0])
+    out->soc = 0.0; /* below the curve: emptier than empty, not unknown */
+  else if (st != AMP_OK)
     out->soc = AMP_NOT_GIVEN;
   j->sum.flat = j->sum.flat || st == AMP_EREFUSED;
   find_leak(j->lot, r, out);

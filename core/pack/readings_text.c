@@ -325,7 +325,9 @@ static amp_status know_columns (reader *r, amp_error *err) {
       continue;
     int *at = &r->at[r->column[c].role];
     if (*at >= 0) {
-      amp_failf(err, AMP_EDATA, NULL, "columns %d and %zu both give %s",
+      amp_failf(err, AMP_EDATA, NULL,
+                "columns %d and %zu both give %s: name what "
+                "they are in columns, or leave one out with skip",
                 *at + 1, c + 1, roles[r->column[c].role].key);
       return at_place(err, AMP_EDATA, 1, 0);
     }

@@ -170,7 +170,8 @@ end
 local function against_notes (held, left)
   local lines = held.notes()
   if left > 0 then
-    lines[#lines + 1] = { "not compared", string.format("%d rows: %s", left,
+    lines[#lines + 1] = { "not compared", string.format("%d %s: %s", left,
+      left == 1 and "row" or "rows",
       held.ends_early or "outside the time of the run") }
   end
   lines[#lines + 1] = { "", notes.rerun{} }

@@ -163,7 +163,21 @@ local function beside (f)
     volts(f.other) .. " a group): bring it level before joining"
 end
 
+-- further below than modules are compared over (soc_band_pct unless changed):
+-- a module that stood beside the others and is not where they are; common
+-- practice, no source
+local far = 0.2
+
+local function far_below (f)
+  return f.name == "charge_below_lot" and f.limit - f.value > far
+end
+
 function say.charge_below_lot (f)
+  if far_below(f) then
+    return ("far lower in charge (%s against %s, %s a group): drawn down, or " ..
+      "discharged by itself; bring it level, read it again after weeks")
+      :format(percent(f.value), percent(f.limit), volts(f.other))
+  end
   return "only lower in charge" .. beside(f)
 end
 
@@ -180,7 +194,7 @@ local function reasons (judged, row)
   local first, parts = judged.findings[1], {}
   for _, f in ipairs(judged.findings) do
     local told = f.weight == "remark" and (beside_all[f.name] or
-      first.weight == "remark" and not quiet[f.name])
+      far_below(f) or first.weight == "remark" and not quiet[f.name])
     if told or f.weight ~= "remark" then
       parts[#parts + 1] = say[f.name](f, row)
     end

@@ -340,12 +340,13 @@ function notes.rerun (raw)
 end
 
 --- What every result says of itself, and how to make it again; 'covers' is
--- what it covers, where that isn't fade.
-function notes.close (lines, raw, covers)
+-- what it covers, where that isn't fade; 'cold' where it looked at charging
+-- in the cold.
+function notes.close (lines, raw, covers, cold)
   lines[#lines + 1] = { "", covers or "Smooth fade only: sudden group " ..
     "failure, a knee, crash damage are not covered." }
-  lines[#lines + 1] = { "", "Not checked: fuses, cable, cold charging. " ..
-    "Electrician, insurer, authority decide." }
+  lines[#lines + 1] = { "", "Not checked: fuses, cable" ..
+    (cold and "" or ", cold charging") .. ". Electrician, insurer, authority decide." }
   lines[#lines + 1] = { "", notes.rerun(raw) }
   return lines
 end

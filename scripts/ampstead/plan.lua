@@ -123,7 +123,8 @@ local function unused (pool, raw, series)
   for _, row in ipairs(raw) do
     for _, at in ipairs(row) do sum = sum + pool[at].ah end
   end
-  return 100 * (1 - raw.ah * series / sum)
+  local pct = 100 * (1 - raw.ah * series / sum)
+  return pct > 1e-9 and pct or 0 -- below that it's rounding
 end
 
 local function worst_failure (pool, raw)

@@ -220,6 +220,20 @@ local function own_lines (raw, idle, inverter)
   return lines
 end
 
+-- "charge 0 to 45 C; outside none flows": the reader's own points
+local function limits_words (limits)
+  local ways = {}
+  for _, way in ipairs{ "charge", "discharge" } do
+    local points = limits[way]
+    if points then
+      ways[#ways + 1] = string.format("%s from %s to %s C", way,
+        wording.trim(points[1][1]), wording.trim(points[#points][1]))
+    end
+  end
+  return table.concat(ways, ", ") .. " (first and last point); outside " ..
+    "these none flows."
+end
+
 local function note_lines (self, idle)
   local n = notes.new()
   for _, object in ipairs{ self.pack, self.duty } do
@@ -227,13 +241,18 @@ local function note_lines (self, idle)
   end
   if self.inverter then notes.look(n, self.inverter, "", not_here) end
   local lines = own_lines(self.raw, idle, self.inverter)
+  local limits = core.keys(self.pack).current_limits
+  if type(limits) == "table" then
+    lines[#lines + 1] = { "current_limits", limits_words(limits) }
+  end
   for _, line in ipairs(notes.lines(n, nil, 1, true)) do
     if line[1] ~= "no spread given" then lines[#lines + 1] = line end
   end
   local alike = self.raw.even and ", all modules alike" or ""
   return notes.close(lines, {}, "Middle values, no spread; the pack as it " ..
     "is now" .. alike .. "; " .. (self.settled and
-    "it starts as it ends." or "it starts full."))
+    "it starts as it ends." or "it starts full."),
+    type(limits) == "string" or limits and limits.charge)
 end
 
 -- "charge 50 A to 56.7 V", "rest"

@@ -221,4 +221,10 @@ raises(function () plan.series = 3 end, "a plan never changes")
 raises(function () return plan:pack{ order = "diagonal" } end,
   "order must be \"string_first\" or \"parallel_first\" (got 'diagonal')")
 
+-- nothing idle is a plain 0, without the rounding of the sum: 183.1 Ah a level
+local level = amp.match(lot_of({ { "1", 91.55, 2.0 }, { "2", 94.2, 2.1 },
+  { "3", 91.55, 1.9 }, { "4", 88.9, 2.4 } }, pouch), { series = 2,
+  parallel = 2 })
+check.equal(level.parallel_first.unused_pct, 0)
+
 check.done()

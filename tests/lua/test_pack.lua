@@ -133,6 +133,14 @@ local locked = ten:with{ current_limits = "lithium" }:simulate(cold)
 check.equal(locked.cold_charge_h, 0)
 check.ok(locked.cold_curtailed_kwh > 1 and locked.cold_h > 10, "counted")
 check.has(tostring(locked), "Temperature held the current back")
+check.has(tostring(locked), "Not checked: fuses, cable. ")
+check.has(tostring(bare), "Not checked: fuses, cable, cold charging.")
+-- own points: none flows warmer than the last of them, and that is said
+local own = ten:with{ current_limits = { discharge = { { -20, 0.5 },
+  { 0, 1 } } } }:simulate(cold)
+check.has(tostring(own), "current_limits  discharge from -20 to 0 C (first and")
+check.has(tostring(own), "cold charging.")
+check.equal(own.months[7].out_kwh, 0, "July lies outside")
 
 -- a fuse of 50 A that 9 kW for an hour opens
 local peak = {}

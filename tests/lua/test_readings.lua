@@ -318,4 +318,14 @@ else
   print("skipped: damaged files (AMPSTEAD_SHARED is not set)")
 end
 
+-- one stands empty beside full ones: told whatever else is said of it
+local empty = amp.readings.text("id;ocv_v;group_min_v;group_max_v;" ..
+  "r10s_mohm\n1;26.12;3.729;3.733;2.0\n2;26.10;3.727;3.732;2.1\n" ..
+  "3;26.11;3.728;3.733;1.9\n4;26.11;3.728;3.733;2.0\n" ..
+  "5;20.40;2.91;2.92;2.2\n", { module = pouch }):judge()
+check.equal(empty[5].verdict, "not judged")
+check.has(empty[5].why, "fewer than 3 readings")
+check.has(empty[5].why, "far lower in charge (0 % against")
+check.ok(not (empty[1].why or ""):find("far lower", 1, true), "not the others")
+
 check.done()
