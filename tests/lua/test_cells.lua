@@ -137,7 +137,7 @@ local empty = plain:simulate(long:profile())
 check.equal(empty.soc_start_pct, 100, "under load nothing tells: full")
 check.equal(empty.done, 3, "empty after an hour")
 check.has(flat(empty), "empty or full after 60 min of 90 min", "and says so")
-check.has(flat(empty:against(long)), "not compared 1 rows: the model is empty",
+check.has(flat(empty:against(long)), "not compared 1 row: the model is empty",
   "rows that cannot be compared are counted")
 
 -- ---- against what was measured ----
@@ -413,15 +413,15 @@ check.equal(amp.pack{ module = amp.module{ series = 1,
 
 -- what is no log of one cell of this chemistry is refused with its figure
 local function pulsed (volt, temp_c)
-  local lines, soc = { "time_s,current_a,voltage_v,temp_c" }, 1
+  local typed, soc = { "time_s,current_a,voltage_v,temp_c" }, 1
   for i = 0, 1199 do
-    local drawn = soc <= 0 and 0 or i % 120 < 20 and 2.9 or
+    local i_a = soc <= 0 and 0 or i % 120 < 20 and 2.9 or
       i % 120 < 60 and 1.45 or 0
-    soc = soc - drawn * 10 / 3600 / 2.9
-    lines[#lines + 1] = string.format("%d,%g,%.4f,%g", 10 + i * 10, drawn,
-      volt(soc, drawn), temp_c or 25)
+    soc = soc - i_a * 10 / 3600 / 2.9
+    typed[#typed + 1] = string.format("%d,%g,%.4f,%g", 10 + i * 10, i_a,
+      volt(soc, i_a), temp_c or 25)
   end
-  return amp.log.text(table.concat(lines, "\n"))
+  return amp.log.text(table.concat(typed, "\n"))
 end
 local function fit_of (log, chemistry, all)
   return function ()
@@ -430,7 +430,7 @@ local function fit_of (log, chemistry, all)
   end
 end
 local function level (factor)
-  return function (soc, drawn) return factor * (3.3 + 0.7 * soc - 0.03 * drawn) end
+  return function (soc, i_a) return factor * (3.3 + 0.7 * soc - 0.03 * i_a) end
 end
 check.ok(fit_of(pulsed(level(1)))().r10s_mohm > 10, "one cell is fitted")
 refused("voltage_v: its mean is 3", "mV for V", fit_of(pulsed(level(1000))))
@@ -440,7 +440,7 @@ refused("stands between 1.75 and 2.45 V", "another chemistry",
 refused("temp_c: the log reads -270 C, and -60 .. 100 C can be fitted",
   "a broken thermometer", fit_of(pulsed(level(1), -270)))
 refused("fit: simple_only: no kinetics within reason", "no kinetics",
-  fit_of(pulsed(function (_, drawn) return 3.3 - 0.03 * drawn end),
+  fit_of(pulsed(function (_, i_a) return 3.3 - 0.03 * i_a end),
     amp.chemistry{ ocv_v = { { 0, 3.3 }, { 100, 3.3001 } }, v_min = 3.2,
       v_max = 3.4 }, true))
 refused("the time must lie in -1e12 .. 1e12 s (got ", "no time",
