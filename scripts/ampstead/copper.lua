@@ -109,7 +109,9 @@ local function cable_head (cable, raw)
       short(raw.ampacity_a), ampacity_by[raw.from])
   end
   if not keys.area_mm2 and not keys.awg then
-    table.insert(heads, 1, "The size that does: " .. size_of(raw) .. ".")
+    table.insert(heads, 1, raw.ampacity_a and
+      "The size that does: " .. size_of(raw) .. "." or
+      "By drop alone: " .. size_of(raw) .. "; its ampacity is not known.")
   end
   return heads
 end

@@ -64,6 +64,8 @@ local sized = amp.cable{ one_way_m = 2, current_a = 100, v = 48,
 check.close(sized.area_mm2, 50, 1e-9, "ampacity decides")
 check.close(sized.area_by_drop_mm2, 10, 1e-9)
 check.has(tostring(sized), "The size that does: 50 mm2.")
+check.has(tostring(amp.cable{ one_way_m = 1.8, current_a = 92, v = 48,
+  drop_max_pct = 1 }), "By drop alone: 16 mm2; its ampacity is not known.")
 check.equal(amp.cable{ sizes = "awg", fuse_a = 100 }.awg, "3")
 check.equal(amp.cable{ sizes = "awg", fuse_a = 150 }.awg, "1/0")
 check.close(amp.cable{ awg = "4/0" }.area_mm2, 107.2, 0.05)
