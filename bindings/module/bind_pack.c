@@ -138,17 +138,32 @@ static const bind_module *shelf_first (const shelf *h) {
   return NULL;
 }
 
+/* The table at the top is a list with nothing beside its places 1 .. n: what
+** stands past a hole or under a name would be left out in silence. */
+static void only_places (lua_State *L, const char *who, const char *what) {
+  lua_Integer n = (lua_Integer)lua_rawlen(L, -1), held = 0;
+  for (lua_pushnil(L); lua_next(L, -2) != 0; lua_pop(L, 1))
+    held++;
+  if (held != n)
+    bind_error(L, NULL,
+               "%s: %s must be a list without holes or names (%d places in a "
+               "row, %d things in it)",
+               who, what, (int)n, (int)held);
+}
+
 /* {{m1, m2}, {m3, m4}} at the top */
 static void read_strings (lua_State *L, const char *who, shelf *h) {
   int n = lua_istable(L, -1) ? (int)lua_rawlen(L, -1) : 0;
   if (n < 1 || n > AMP_BUILD_MODULES)
     bind_error(L, NULL, "%s: strings wants a list of lists of modules", who);
+  only_places(L, who, "strings");
   for (int s = 0; s < n; s++, lua_pop(L, 1)) {
     lua_rawgeti(L, -1, s + 1);
     h->count[s] = lua_istable(L, -1) ? (int)lua_rawlen(L, -1) : 0;
     if (h->count[s] < 1)
       bind_error(L, NULL, "%s: strings[%d] must be a list of modules", who,
                  s + 1);
+    only_places(L, who, "a string");
     for (int i = 0; i < h->count[s]; i++, lua_pop(L, 1)) {
       lua_rawgeti(L, -1, i + 1);
       shelf_add(L, who, h);
@@ -169,6 +184,7 @@ static void read_list (lua_State *L, const char *who, bind_pack *s,
                "%s: %d modules are listed, %d in series times %d in parallel "
                "are %d",
                who, n, s->series, s->parallel, s->series * s->parallel);
+  only_places(L, who, "module");
   for (int i = 0; i < n; i++, lua_pop(L, 1)) {
     lua_rawgeti(L, -1, i + 1);
     shelf_add(L, who, h);

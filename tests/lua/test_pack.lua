@@ -168,6 +168,14 @@ refuses("charge is given of some groups, not of group 1", module, "m", 90,
   1.9, { [2] = { soc_pct = 50 } })
 refuses("they cannot stand side by side", amp.pack,
   { strings = { { one }, { one, one } } })
+-- what would stand past a hole or under a name is not left out in silence
+refuses("strings must be a list without holes or names (1 places in a row, " ..
+  "2 things in it)", amp.pack,
+  { strings = { [1] = { one, one }, [3] = { one, one } } })
+refuses("a string must be a list without holes or names", amp.pack,
+  { strings = { { one, one }, { one, one, spare = one } } })
+refuses("module must be a list without holes or names", amp.pack,
+  { module = { one, one, spare = one }, series = 2, parallel = 1 })
 refuses("3 modules are listed, 2 in series times 2 in parallel are 4",
   amp.pack, { module = { one, one, one }, series = 2, parallel = 2 })
 refuses("bleed_a wants bleed_above_v", amp.pack, { module = one, series = 2,
