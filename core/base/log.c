@@ -3,8 +3,8 @@
 ** said in words.
 */
 #include "base/log.h"
+#include "base/sample.h"
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 #define MOST_MISSING 0.1 /* of the rows, in voltage or temperature */
@@ -95,17 +95,12 @@ static amp_status mend_column (amp_test_log *log, int c, amp_error *err) {
   return AMP_OK;
 }
 
-static int by_size (const void *a, const void *b) {
-  double x = *(const double *)a, y = *(const double *)b;
-  return (x > y) - (x < y);
-}
-
 /* Count intervals that are too long; 'room' holds n values. */
 static void count_gaps (amp_test_log *log, double gap_s, double *room) {
   size_t steps = log->n - 1;
   for (size_t i = 0; i < steps; i++)
     room[i] = log->time[i + 1] - log->time[i];
-  qsort(room, steps, sizeof *room, by_size);
+  amp_sort(room, steps);
   if (gap_s == 0.0)
     gap_s = fmax(GAP_LEAST, GAP_MEDIANS * room[steps / 2]);
   for (size_t i = 0; i < steps; i++)

@@ -5,6 +5,7 @@
 #include "base/elementary.h"
 #include <math.h>
 #include <stdbool.h>
+#include <stdlib.h>
 
 #define GOLDEN 0x9e3779b97f4a7c15u /* 2^64 over the golden ratio */
 
@@ -67,6 +68,15 @@ double amp_uniform_stratified (uint64_t seed, uint64_t stream, size_t draw,
   uint64_t key = mix(key_of(seed, stream) ^ 0x5354524154554d53u);
   u = ((double)shuffled(v, n, key) + u) / (double)n;
   return u < 1.0 ? u : 0x1.fffffffffffffp-1;
+}
+
+static int by_size (const void *a, const void *b) {
+  double x = *(const double *)a, y = *(const double *)b;
+  return (x > y) - (x < y);
+}
+
+void amp_sort (double *v, size_t n) {
+  qsort(v, n, sizeof *v, by_size);
 }
 
 /* Put the k-th smallest (from 0) at v[k], none greater before it, none

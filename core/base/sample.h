@@ -20,6 +20,9 @@ double amp_uniform (uint64_t seed, uint64_t stream, uint64_t draw);
 double amp_uniform_stratified (uint64_t seed, uint64_t stream, size_t draw,
                                size_t draws);
 
+/* n numbers in rising order, in place. NaN: the order is not told. */
+void amp_sort (double *v, size_t n);
+
 /* Quantile p of n >= 1 numbers: linear between order statistics, position
 ** p (n-1) (the common "type 7"). Reorders v. NaN in v: NaN out. */
 double amp_quantile (double *v, size_t n, double p);

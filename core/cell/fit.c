@@ -3,9 +3,9 @@
 ** then the open-circuit curve, the simple model and the detailed one.
 */
 #include "cell/fit.h"
+#include "base/sample.h"
 #include "cell/fit_parts.h"
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 #define REST_RATE 0.02    /* 1/h: smaller currents may be rest */
@@ -14,11 +14,6 @@
 #define OFFSET_LEAST 5e-4 /* 1/h: smaller offsets are left */
 #define GAP_LEAST 120.0   /* s, as in base/log.h */
 #define GAP_SHARE 0.01    /* of the capacity in gaps: said */
-
-static int by_size (const void *a, const void *b) {
-  double x = *(const double *)a, y = *(const double *)b;
-  return (x > y) - (x < y);
-}
 
 /* Middle of the densest group of n rising values, 'width' wide; 0 where it
 ** has fewer than REST_ROWS. */
@@ -44,7 +39,7 @@ static double rest_current (const amp_test_log *log, double capacity,
   for (size_t k = 1; k < log->n; k++)
     if (fabs(i[k]) < REST_RATE * c)
       room[n++] = i[k];
-  qsort(room, n, sizeof *room, by_size);
+  amp_sort(room, n);
   offset = densest(room, n, REST_WIDTH * c);
   return fabs(offset) > OFFSET_LEAST * c ? offset : 0.0;
 }

@@ -6,9 +6,9 @@
 */
 #include "base/elementary.h"
 #include "base/least.h"
+#include "base/sample.h"
 #include "cell/fit_detail.h"
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum {
@@ -311,18 +311,13 @@ static amp_status residuals (void *arg, const double *p, size_t n, double *r,
 
 /* ---- the start ---- */
 
-static int by_size (const void *a, const void *b) {
-  double x = *(const double *)a, y = *(const double *)b;
-  return (x > y) - (x < y);
-}
-
 /* Temperatures of the table: those of the logs, close ones as one. */
 static void find_temps (job *j) {
   double t[AMP_FIT_LOGS];
   int n = 0;
   for (int l = 0; l < j->logs; l++)
     t[l] = j->log[l].ambient;
-  qsort(t, (size_t)j->logs, sizeof *t, by_size);
+  amp_sort(t, (size_t)j->logs);
   for (int l = 0; l < j->logs; l++)
     if (n == 0 || t[l] - j->base.temp[n - 1] > SAME_TEMP) {
       if (n < AMP_DETAIL_TEMP)
@@ -379,7 +374,7 @@ static amp_status first_edge (const job *j, const amp_fit_input *in,
     n += found[n] > 0.0 ? 1 : 0;
     amp_free(j->ctx, run, runs * sizeof *run);
   }
-  qsort(found, (size_t)n, sizeof *found, by_size);
+  amp_sort(found, (size_t)n);
   *edge = n > 0 ? found[n / 2] : 0.1 * 3600.0 / in->capacity;
   return AMP_OK;
 }

@@ -2,10 +2,10 @@
 ** fit_parts.c -- runs, rests and steps of a log, and warnings.
 */
 #include "cell/fit_parts.h"
+#include "base/sample.h"
 #include "base/text.h"
 #include <math.h>
 #include <stdarg.h>
-#include <stdlib.h>
 #include <string.h>
 
 #define IDLE_HOURS 200.0  /* capacity over this: at rest */
@@ -91,11 +91,6 @@ int amp_fit_rests (const amp_test_log *log, const amp_fit_run *run,
   return n;
 }
 
-static int by_size (const void *a, const void *b) {
-  double x = *(const double *)a, y = *(const double *)b;
-  return (x > y) - (x < y);
-}
-
 double amp_fit_edge (const amp_test_log *log, const amp_fit_run *run,
                      size_t runs, double idle) {
   const double *i = log->column[AMP_LOG_CURRENT];
@@ -111,7 +106,7 @@ double amp_fit_edge (const amp_test_log *log, const amp_fit_run *run,
   }
   if (n == 0)
     return __builtin_nan("");
-  qsort(r, n, sizeof *r, by_size);
+  amp_sort(r, n);
   return r[n / 2];
 }
 

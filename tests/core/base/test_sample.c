@@ -154,8 +154,18 @@ static void binomial_quantile_is_the_least_that_suffices (void **state) {
   }
 }
 
+static void sorting_puts_equal_and_signed_numbers_in_order (void **state) {
+  double v[] = {3.0, -1.0, 3.0, 0.5, -1e300, 1e300};
+  static const double want[] = {-1e300, -1.0, 0.5, 3.0, 3.0, 1e300};
+  (void)state;
+  amp_sort(v, 6);
+  for (int i = 0; i < 6; i++)
+    assert_close(v[i], want[i], 0.0);
+}
+
 int main (void) {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(sorting_puts_equal_and_signed_numbers_in_order),
       cmocka_unit_test(stream_is_fnv_1a),
       cmocka_unit_test(uniform_depends_on_each_argument_alone),
       cmocka_unit_test(uniform_numbers_are_uniform),
