@@ -208,6 +208,14 @@ void bind_warn (lua_State *L, const char *text);
 
 /* Push the file's bytes, or raise ("missing" or "io"). */
 void bind_read_file (lua_State *L, const char *path);
+/* The part of a path behind its last '/': inside 'path'. */
+const char *bind_file_name (const char *path);
+/*
+** Push the table of keys of an object made from text: the options at 2 named
+** in 'keys' (ended by NULL), 'text', and 'name' where the string at 1 names
+** the file that holds the text, rather than being it.
+*/
+void bind_text_keys (lua_State *L, const char *const *keys, bool file);
 const amp_context *bind_context (lua_State *L);
 
 /* The same for giving back alone: what a finalizer may use. */

@@ -51,6 +51,11 @@ static int refuse (lua_State *L, const char *kind, const char *path,
   return 2;
 }
 
+const char *bind_file_name (const char *path) {
+  const char *slash = strrchr(path, '/');
+  return slash != NULL ? slash + 1 : path;
+}
+
 static int stock_read (lua_State *L) {
   const char *path = luaL_checkstring(L, 1), *script = push_script(L);
   const char *slash = script != NULL ? strrchr(script, '/') : NULL;
@@ -103,8 +108,7 @@ static void record (lua_State *L, const char *path) {
   size_t n;
   if (script == NULL)
     return;
-  const char *slash = strrchr(script, '/');
-  line = lua_pushfstring(L, "\n%s\t%s\n", path, slash ? slash + 1 : script);
+  line = lua_pushfstring(L, "\n%s\t%s\n", path, bind_file_name(script));
   n = strlen(path) + 2; /* with the breaks before and the tab behind it */
   FILE *f = fopen("out/.results", "rb");
   lua_pushliteral(L, "\n");
@@ -147,9 +151,8 @@ static int stock_script (lua_State *L) {
   FILE *f = script != NULL ? fopen(script, "rb") : NULL;
   if (f == NULL)
     return 0;
-  const char *slash = strrchr(script, '/');
   push_bytes(L, f);
-  lua_pushstring(L, slash != NULL ? slash + 1 : script);
+  lua_pushstring(L, bind_file_name(script));
   return 2;
 }
 
@@ -208,6 +211,26 @@ void bind_read_file (lua_State *L, const char *path) {
   if (lua_type(L, -2) != LUA_TSTRING)
     raise_why(L, path, lua_tostring(L, -1));
   lua_pop(L, 1);
+}
+
+void bind_text_keys (lua_State *L, const char *const *keys, bool file) {
+  const char *s = lua_tostring(L, 1);
+  lua_newtable(L);
+  int made = lua_gettop(L);
+  if (lua_istable(L, 2))
+    for (int i = 0; keys[i] != NULL; i++)
+      if (bind_get(L, 2, keys[i]))
+        lua_setfield(L, made, keys[i]);
+  if (file) {
+    bind_read_file(L, s);
+    lua_setfield(L, made, "text");
+    s = bind_file_name(s);
+    lua_pushlstring(L, s, strnlen(s, 63));
+    lua_setfield(L, made, "name");
+  } else {
+    lua_pushvalue(L, 1);
+    lua_setfield(L, made, "text");
+  }
 }
 
 /* Each warning once: a sweep would say the same thing for every case. */

@@ -370,8 +370,7 @@ static int offers_csv (lua_State *L) {
   const char *path = luaL_checkstring(L, 1);
   lua_settop(L, 2);
   bind_read_file(L, path);
-  const char *slash = strrchr(path, '/');
-  return read_offers(L, 3, 2, slash != NULL ? slash + 1 : path);
+  return read_offers(L, 3, 2, bind_file_name(path));
 }
 
 static int offers_text (lua_State *L) {

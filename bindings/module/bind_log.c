@@ -698,25 +698,9 @@ static int make_log (lua_State *L, bool file) {
     return bind_error(L, NULL, "log: %s is wanted (got %s)",
                       file ? "a file's name" : "the text",
                       luaL_typename(L, 1));
-  const char *s = lua_tostring(L, 1);
   lua_settop(L, 2);
   bind_options(L, 2, "log", keys);
-  lua_newtable(L);
-  if (lua_istable(L, 2))
-    for (int i = 0; keys[i] != NULL; i++)
-      if (bind_get(L, 2, keys[i]))
-        lua_setfield(L, 3, keys[i]);
-  if (file) {
-    bind_read_file(L, s);
-    lua_setfield(L, 3, "text");
-    const char *slash = strrchr(s, '/');
-    s = slash != NULL ? slash + 1 : s;
-    lua_pushlstring(L, s, strnlen(s, 63));
-    lua_setfield(L, 3, "name");
-  } else {
-    lua_pushvalue(L, 1);
-    lua_setfield(L, 3, "text");
-  }
+  bind_text_keys(L, keys, file);
   return bind_new(L, &log_class, 3);
 }
 

@@ -477,25 +477,10 @@ static const bind_class series_class = {"profile",
 static int make_series (lua_State *L, bool file) {
   static const char *const keys[] = {"columns", "sep",  "decimal", "temp_c",
                                      "first_s", "leap", "name",    NULL};
-  const char *s = luaL_checkstring(L, 1);
+  luaL_checkstring(L, 1);
   lua_settop(L, 2);
   bind_options(L, 2, "profile", keys);
-  lua_newtable(L);
-  if (lua_istable(L, 2))
-    for (int i = 0; keys[i] != NULL; i++)
-      if (bind_get(L, 2, keys[i]))
-        lua_setfield(L, 3, keys[i]);
-  if (file) {
-    bind_read_file(L, s);
-    lua_setfield(L, 3, "text");
-    const char *slash = strrchr(s, '/');
-    lua_pushlstring(L, slash != NULL ? slash + 1 : s,
-                    strnlen(slash != NULL ? slash + 1 : s, 63));
-    lua_setfield(L, 3, "name");
-  } else {
-    lua_pushvalue(L, 1);
-    lua_setfield(L, 3, "text");
-  }
+  bind_text_keys(L, keys, file);
   return bind_new(L, &series_class, 3);
 }
 

@@ -758,8 +758,7 @@ static int readings_csv (lua_State *L) {
   const char *path = check_text(L, "the path of a file");
   lua_settop(L, 2);
   bind_read_file(L, path);
-  const char *slash = strrchr(path, '/');
-  return read_readings(L, 3, 2, slash != NULL ? slash + 1 : path);
+  return read_readings(L, 3, 2, bind_file_name(path));
 }
 
 static int readings_text (lua_State *L) {
