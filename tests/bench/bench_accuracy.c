@@ -4,7 +4,7 @@
 ** act, simple and detailed. Beside it what is wanted. The pack and its loads
 ** are invented.
 */
-#include "ampstead.h"
+#include "support/packs.h"
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -76,33 +76,6 @@ static amp_pack pack_of (const amp_detailed *c, double strings) {
   return p;
 }
 
-/* The 2.9 Ah cell of tests/core/run/test_detail.c; invented. */
-static amp_detailed cell_of (void) {
-  amp_detailed c = {.capacity = 10440.0,
-                    .socs = 3,
-                    .temps = 2,
-                    .soc = {0.1, 0.5, 1.0},
-                    .temp = {273.15, 298.15},
-                    .tau_slow = {60.0, 0.0},
-                    .tau_ct = 0.7,
-                    .heat_core = 31.0,
-                    .heat_skin = 6.5,
-                    .core_skin = 1 / 2.8,
-                    .skin_air = 1 / 6.3,
-                    .entropic = {-2e-4, 1e-4, 1e-4}};
-  for (int k = 0; k < 3; k++) {
-    c.ln_r0[0][k] = log(0.05) - 0.05 * k;
-    c.ln_r0[1][k] = log(0.028) - 0.05 * k;
-    c.ln_i0[0][k] = log(0.4) + 0.2 * k;
-    c.ln_i0[1][k] = log(2.0) + 0.2 * k;
-    c.ln_tau_d[0][k] = log(17000.0) - 0.1 * k;
-    c.ln_tau_d[1][k] = log(3500.0) - 0.1 * k;
-  }
-  c.ln_slow[0][0] = log(0.03);
-  c.ln_slow[0][1] = log(0.012);
-  return c;
-}
-
 static amp_sim_result run (const amp_pack *p, const amp_duty *d, double dt,
                            amp_trace **t) {
   amp_sim_case c = {p, {.efficiency = 0.92}, 1.0, 1.0, 0.0};
@@ -154,7 +127,7 @@ static void say (const char *what, double got, const char *want,
 }
 
 int main (void) {
-  amp_detailed c = cell_of();
+  amp_detailed c = sample_cell();
   amp_pack simple = pack_of(NULL, 6.0), detailed = pack_of(&c, 200.0);
   amp_pack small = pack_of(NULL, 1.0), cells = pack_of(&c, 36.0);
   size_t n;

@@ -4,6 +4,7 @@
 ** that balances, and refusals that leave the state alone.
 */
 #include "support/close.h"
+#include "support/packs.h"
 #include "base/elementary.h"
 #include "cell/detailed.h"
 #include <string.h>
@@ -12,37 +13,9 @@ static const amp_chemistry *nca (void) {
   return amp_chemistry_find("nca");
 }
 
-/* A 2.9 Ah cell of the size of those in docs/model/detailed.md; invented. */
-static amp_detailed sample (void) {
-  amp_detailed c = {.capacity = 10440.0,
-                    .socs = 3,
-                    .temps = 2,
-                    .soc = {0.1, 0.5, 1.0},
-                    .temp = {273.15, 298.15},
-                    .tau_slow = {60.0, 0.0},
-                    .tau_ct = 0.7,
-                    .heat_core = 31.0,
-                    .heat_skin = 6.5,
-                    .core_skin = 1 / 2.8,
-                    .skin_air = 1 / 6.3,
-                    .entropic = {-2e-4, 1e-4, 1e-4},
-                    .mass = 0.0475};
-  for (int k = 0; k < 3; k++) {
-    c.ln_r0[0][k] = log(0.05) - 0.05 * k;
-    c.ln_r0[1][k] = log(0.028) - 0.05 * k;
-    c.ln_i0[0][k] = log(0.4) + 0.2 * k;
-    c.ln_i0[1][k] = log(2.0) + 0.2 * k;
-    c.ln_tau_d[0][k] = log(17000.0) - 0.1 * k;
-    c.ln_tau_d[1][k] = log(3500.0) - 0.1 * k;
-  }
-  c.ln_slow[0][0] = log(0.03);
-  c.ln_slow[0][1] = log(0.012);
-  return c;
-}
-
 /* The same without heat, slow pair, entropy, or lag of charge transfer. */
 static amp_detailed bare (void) {
-  amp_detailed c = sample();
+  amp_detailed c = sample_cell();
   c.heat_core = c.heat_skin = c.core_skin = c.skin_air = 0.0;
   c.tau_slow[0] = c.tau_ct = 0.0;
   memset(c.entropic, 0, sizeof c.entropic);
@@ -95,7 +68,7 @@ static void splitting_a_step_changes_nothing (void **state) {
 /* With heat the parameters follow the temperature from step to step: half
 ** the step, half the error (first order), and small at a second's steps. */
 static void with_heat_the_error_of_a_step_falls_with_it (void **state) {
-  amp_detailed c = sample();
+  amp_detailed c = sample_cell();
   double v[3];
   (void)state;
   for (int h = 0; h < 3; h++) {
@@ -109,7 +82,7 @@ static void with_heat_the_error_of_a_step_falls_with_it (void **state) {
 }
 
 static void rest_stays_and_shows_the_open_circuit (void **state) {
-  amp_detailed c = sample();
+  amp_detailed c = sample_cell();
   amp_detailed_state st = amp_detailed_rest(0.6, 288.15), was = st;
   amp_detailed_out o =
       stepped(&c, nca(), &st, AMP_HOLD_CURRENT, 0.0, 86400.0);
@@ -253,7 +226,7 @@ static void charge_transfer_has_both_limits (void **state) {
 static void held_power_and_voltage_are_reached (void **state) {
   static const double temp[] = {263.15, 298.15}, watt[] = {-20, -1, 0.5, 20};
   static const double volt[] = {3.2, 3.6, 4.1};
-  amp_detailed c = sample();
+  amp_detailed c = sample_cell();
   amp_detailed_out o;
   (void)state;
   for (int t = 0; t < 2; t++)
@@ -275,7 +248,7 @@ static void held_power_and_voltage_are_reached (void **state) {
 
 /* The same step at the current found gives the same state. */
 static void held_power_is_a_held_current (void **state) {
-  amp_detailed c = sample();
+  amp_detailed c = sample_cell();
   amp_detailed_state a = amp_detailed_rest(0.5, 288.15), b = a;
   amp_detailed_out p = stepped(&c, nca(), &a, AMP_HOLD_POWER, 15.0, 2.0);
   amp_detailed_out q =
@@ -288,7 +261,7 @@ static void held_power_is_a_held_current (void **state) {
 /* Just below the peak of v i there is an answer, just above there is none;
 ** the peak found here by trying currents. */
 static void more_power_than_the_cell_has_is_refused (void **state) {
-  amp_detailed c = sample();
+  amp_detailed c = sample_cell();
   amp_detailed_state st = amp_detailed_rest(0.5, 273.15), was = st, try;
   double peak = 0.0;
   amp_error err;
@@ -307,7 +280,7 @@ static void more_power_than_the_cell_has_is_refused (void **state) {
 }
 
 static void empty_full_and_nonsense_are_refused (void **state) {
-  amp_detailed c = sample();
+  amp_detailed c = sample_cell();
   amp_detailed_state st = amp_detailed_rest(0.01, 288.15), was = st;
   amp_error err;
   (void)state;
@@ -331,7 +304,7 @@ static void empty_full_and_nonsense_are_refused (void **state) {
 ** summed here from the skin's temperature in steps of 10 ms (trapezoid, so
 ** right to about 1e-7 of it). */
 static void heat_balance_closes (void **state) {
-  amp_detailed c = sample();
+  amp_detailed c = sample_cell();
   amp_detailed_state st = amp_detailed_rest(0.8, 288.15);
   double heat = 0.0, out = 0.0, cooling = 0.0, kept;
   (void)state;
@@ -352,7 +325,7 @@ static void heat_balance_closes (void **state) {
 /* Electrical energy and heat together are the open-circuit energy (J. Newman
 ** and others, J. Electrochem. Soc. 132 (1985) 5, here without entropy). */
 static void energy_out_and_heat_are_the_open_circuit_energy (void **state) {
-  amp_detailed c = sample();
+  amp_detailed c = sample_cell();
   amp_detailed_state st = amp_detailed_rest(0.7, 288.15);
   double energy = 0.0, want;
   (void)state;
@@ -368,7 +341,7 @@ static void energy_out_and_heat_are_the_open_circuit_energy (void **state) {
 
 /* i (-T S): 300 K at 1e-4 V/K and 1 A take 0.03 W back out of the core. */
 static void entropic_heat_has_its_sign_and_size (void **state) {
-  amp_detailed c = sample(), plain = sample();
+  amp_detailed c = sample_cell(), plain = sample_cell();
   amp_detailed_state a = amp_detailed_rest(0.8, 288.15), b = a;
   double with, without;
   (void)state;
@@ -380,7 +353,7 @@ static void entropic_heat_has_its_sign_and_size (void **state) {
 
 /* Steady state of the two nodes: ambient + P / G, core P / G' above. */
 static void warmth_settles_where_cooling_equals_heating (void **state) {
-  amp_detailed c = sample();
+  amp_detailed c = sample_cell();
   amp_detailed_state st = amp_detailed_rest(0.95, 288.15);
   amp_detailed_out o = {0};
   (void)state;
@@ -392,7 +365,7 @@ static void warmth_settles_where_cooling_equals_heating (void **state) {
 }
 
 static void n_in_parallel_share_the_current (void **state) {
-  amp_detailed c = sample(), p = amp_detailed_parallel(&c, 2.5);
+  amp_detailed c = sample_cell(), p = amp_detailed_parallel(&c, 2.5);
   amp_detailed_state a = amp_detailed_rest(0.8, 288.15), b = a;
   amp_detailed_out x, y;
   (void)state;
@@ -431,22 +404,22 @@ static void temperature_follows_the_line_in_one_over_t (void **state) {
 }
 
 static void check_names_the_field (void **state) {
-  amp_detailed c = sample();
+  amp_detailed c = sample_cell();
   amp_error err;
   (void)state;
   assert_int_equal(amp_detailed_check(&c, &err), AMP_OK);
   c.soc[1] = 0.05;
   assert_int_equal(amp_detailed_check(&c, &err), AMP_ERANGE);
   assert_string_equal(err.field, "soc");
-  c = sample();
+  c = sample_cell();
   c.ln_i0[1][2] = NAN;
   assert_int_equal(amp_detailed_check(&c, &err), AMP_ERANGE);
   assert_string_equal(err.field, "ln_i0");
-  c = sample();
+  c = sample_cell();
   c.skin_air = 0.0;
   assert_int_equal(amp_detailed_check(&c, &err), AMP_ERANGE);
   assert_string_equal(err.field, "skin_air");
-  c = sample();
+  c = sample_cell();
   c.temps = 7;
   assert_int_equal(amp_detailed_check(&c, &err), AMP_ERANGE);
   assert_string_equal(err.field, "temps");
@@ -455,7 +428,7 @@ static void check_names_the_field (void **state) {
 /* 2.5 times the capacity at 1 / 2.5 of the resistance is 2.5 in parallel;
 ** what R0 adds from half to once it adds twice from once to twice. */
 static void a_cell_like_another_scales (void **state) {
-  amp_detailed c = sample(), p = amp_detailed_parallel(&c, 2.5);
+  amp_detailed c = sample_cell(), p = amp_detailed_parallel(&c, 2.5);
   amp_detailed like = amp_detailed_like(&c, 2.5 * c.capacity, 1.0 / 2.5);
   amp_detailed twice = amp_detailed_like(&c, c.capacity, 2.0);
   amp_detailed_state a = amp_detailed_rest(0.8, 288.15), b = a;

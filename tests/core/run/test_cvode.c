@@ -4,13 +4,9 @@
 ** (2005) 363-396), BDF, relative tolerance 1e-10. The equations are written
 ** down again here from docs/model/cell.md; only the curve is shared.
 */
-#include "support/close.h"
-#include "ampstead.h"
-#include <cvode/cvode.h>
-#include <nvector/nvector_serial.h>
+#include "support/integrator.h"
+#include "support/packs.h"
 #include <stdlib.h>
-#include <sunlinsol/sunlinsol_dense.h>
-#include <sunmatrix/sunmatrix_dense.h>
 
 enum { Z, V1, V2, ENERGY, TEMP, STATES, MINUTES = 60 };
 
@@ -19,11 +15,7 @@ typedef struct truth {
   double power;   /* W held at the terminals, or */
   double current; /* A held, where power is NaN */
   double ambient; /* K */
-  SUNContext context;
-  SUNMatrix matrix;
-  SUNLinearSolver solver;
-  N_Vector y;
-  void *memory;
+  integrator in;
 } truth;
 
 /* Load of each minute, W: steps up, down, a pause and a charge; invented. */
@@ -75,35 +67,13 @@ static int rhs (realtype t, N_Vector y, N_Vector dy, void *arg) {
 
 static void truth_open (truth *u, const amp_group *g) {
   u->g = g;
-  assert_int_equal(SUNContext_Create(NULL, &u->context), 0);
-  u->y = N_VNew_Serial(STATES, u->context);
-  N_VConst(0.0, u->y);
-  NV_Ith_S(u->y, Z) = g->soc_start;
-  NV_Ith_S(u->y, TEMP) = u->ambient = 298.15;
-  u->memory = CVodeCreate(CV_BDF, u->context);
-  assert_int_equal(CVodeInit(u->memory, rhs, 0.0, u->y), 0);
-  CVodeSStolerances(u->memory, 1e-10, 1e-13);
-  CVodeSetUserData(u->memory, u);
-  CVodeSetMaxNumSteps(u->memory, 100000);
-  u->matrix = SUNDenseMatrix(STATES, STATES, u->context);
-  u->solver = SUNLinSol_Dense(u->y, u->matrix, u->context);
-  CVodeSetLinearSolver(u->memory, u->solver, u->matrix);
+  integrator_open(&u->in, rhs, STATES, 1e-13, u);
+  NV_Ith_S(u->in.y, Z) = g->soc_start;
+  NV_Ith_S(u->in.y, TEMP) = u->ambient = 298.15;
 }
 
 static void truth_minute (truth *u, int minute) {
-  double t;
-  CVodeReInit(u->memory, minute * 60.0, u->y);
-  CVodeSetStopTime(u->memory, (minute + 1) * 60.0);
-  assert_true(CVode(u->memory, (minute + 1) * 60.0, u->y, &t, CV_NORMAL) >=
-              0);
-}
-
-static void truth_close (truth *u) {
-  CVodeFree(&u->memory);
-  SUNLinSolFree(u->solver);
-  SUNMatDestroy(u->matrix);
-  N_VDestroy(u->y);
-  SUNContext_Free(&u->context);
+  integrator_go(&u->in, minute * 60.0, (minute + 1) * 60.0);
 }
 
 static amp_group group_here (void) {
@@ -135,12 +105,12 @@ static void held_current_agrees (void **state) {
     assert_int_equal(
         amp_cell_step(&one, g.chemistry, &s, u.current, 60.0, NULL, NULL),
         AMP_OK);
-    assert_close(s.soc, NV_Ith_S(u.y, Z), 1e-9);
+    assert_close(s.soc, NV_Ith_S(u.in.y, Z), 1e-9);
     /* 1 uV of a group */
-    assert_close(s.v1 * g.series, NV_Ith_S(u.y, V1), 1e-6);
-    assert_close(s.v2 * g.series, NV_Ith_S(u.y, V2), 1e-6);
+    assert_close(s.v1 * g.series, NV_Ith_S(u.in.y, V1), 1e-6);
+    assert_close(s.v2 * g.series, NV_Ith_S(u.in.y, V2), 1e-6);
   }
-  truth_close(&u);
+  integrator_close(&u.in);
 }
 
 static void held_power_agrees (void **state) {
@@ -181,22 +151,15 @@ static void held_power_agrees (void **state) {
   for (int m = 0; m < MINUTES; m++) {
     u.power = load_of(m);
     truth_minute(&u, m);
-    worst =
-        fmax(worst, fabs(amp_trace_column(t, "soc")[m] - NV_Ith_S(u.y, Z)));
+    worst = fmax(worst,
+                 fabs(amp_trace_column(t, "soc")[m] - NV_Ith_S(u.in.y, Z)));
   }
   print_message("greatest error of SoC, power held for 60 s: %.1e\n", worst);
   assert_true(worst < 1e-6); /* what is wanted of a step of 60 s */
-  assert_close((r.total.out - r.total.in) / NV_Ith_S(u.y, ENERGY), 1.0, 1e-5);
-  truth_close(&u);
+  assert_close((r.total.out - r.total.in) / NV_Ith_S(u.in.y, ENERGY), 1.0,
+               1e-5);
+  integrator_close(&u.in);
   amp_trace_free(NULL, t);
-}
-
-static amp_pack one_leaf (amp_group g) {
-  amp_pack p = {0};
-  p.leaves = p.nodes = 1;
-  p.leaf[0] = g;
-  p.node[0] = (amp_node){AMP_LEAF, 0, 0};
-  return p;
 }
 
 /* The hour through the batch path in steps of 'dt' s, amperes or watts of
@@ -231,13 +194,13 @@ static double worst_of (const amp_group *g, bool watts, double size,
     u.power = watts ? want[m] : NAN;
     u.current = want[m];
     truth_minute(&u, m);
-    v = voltage_of(&u, NV_DATA_S(u.y), &i);
+    v = voltage_of(&u, NV_DATA_S(u.in.y), &i);
     worst = fmax(worst, fabs(amp_trace_column(t, "voltage_end_v")[row] - v) /
                             g->series);
     *kelvin = fmax(*kelvin, fabs(amp_trace_column(t, "temp_k")[row] -
-                                 NV_Ith_S(u.y, TEMP)));
+                                 NV_Ith_S(u.in.y, TEMP)));
   }
-  truth_close(&u);
+  integrator_close(&u.in);
   amp_trace_free(NULL, t);
   amp_duty_free(NULL, &d);
   return worst;

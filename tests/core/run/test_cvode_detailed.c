@@ -6,13 +6,9 @@
 ** docs/model/detailed.md, with roots found by bisection and the C library's
 ** functions; only the curve is shared. Voltages at the ends of minutes.
 */
-#include "support/close.h"
+#include "support/integrator.h"
 #include "ampstead.h"
-#include <cvode/cvode.h>
 #include <math.h>
-#include <nvector/nvector_serial.h>
-#include <sunlinsol/sunlinsol_dense.h>
-#include <sunmatrix/sunmatrix_dense.h>
 
 enum { Z, MODE, SLOW = MODE + 6, CT = SLOW + 2, CORE, SKIN, STATES };
 enum { MINUTES = 60 };
@@ -24,11 +20,7 @@ typedef struct truth {
   double current; /* A held, where power is NaN */
   double ambient; /* K */
   double lambda2[6];
-  SUNContext context;
-  SUNMatrix matrix;
-  SUNLinearSolver solver;
-  N_Vector y;
-  void *memory;
+  integrator in;
 } truth;
 
 /* A of each minute of a 2.9 Ah cell; invented. */
@@ -145,35 +137,13 @@ static void truth_open (truth *u, double soc) {
     double x = root_of(n + 1);
     u->lambda2[n] = x * x;
   }
-  assert_int_equal(SUNContext_Create(NULL, &u->context), 0);
-  u->y = N_VNew_Serial(STATES, u->context);
-  N_VConst(0.0, u->y);
-  NV_Ith_S(u->y, Z) = soc;
-  NV_Ith_S(u->y, CORE) = NV_Ith_S(u->y, SKIN) = u->ambient;
-  u->memory = CVodeCreate(CV_BDF, u->context);
-  assert_int_equal(CVodeInit(u->memory, rhs, 0.0, u->y), 0);
-  CVodeSStolerances(u->memory, 1e-10, 1e-12);
-  CVodeSetUserData(u->memory, u);
-  CVodeSetMaxNumSteps(u->memory, 100000);
-  u->matrix = SUNDenseMatrix(STATES, STATES, u->context);
-  u->solver = SUNLinSol_Dense(u->y, u->matrix, u->context);
-  CVodeSetLinearSolver(u->memory, u->solver, u->matrix);
+  integrator_open(&u->in, rhs, STATES, 1e-12, u);
+  NV_Ith_S(u->in.y, Z) = soc;
+  NV_Ith_S(u->in.y, CORE) = NV_Ith_S(u->in.y, SKIN) = u->ambient;
 }
 
 static void truth_minute (truth *u, int minute) {
-  double t;
-  CVodeReInit(u->memory, minute * 60.0, u->y);
-  CVodeSetStopTime(u->memory, (minute + 1) * 60.0);
-  assert_true(CVode(u->memory, (minute + 1) * 60.0, u->y, &t, CV_NORMAL) >=
-              0);
-}
-
-static void truth_close (truth *u) {
-  CVodeFree(&u->memory);
-  SUNLinSolFree(u->solver);
-  SUNMatDestroy(u->matrix);
-  N_VDestroy(u->y);
-  SUNContext_Free(&u->context);
+  integrator_go(&u->in, minute * 60.0, (minute + 1) * 60.0);
 }
 
 /* A 2.9 Ah cell, cold; diffusion the same at any charge, so that a step at
@@ -254,7 +224,7 @@ static double worst_of (const amp_detailed *c, const amp_duty *d, double dt,
   *kelvin = 0.0;
   for (int m = 0; m < MINUTES; m++) {
     size_t row = amp_trace_row(d, dt, (size_t)m + 1) - 1;
-    const double *s = NV_DATA_S(u.y);
+    const double *s = NV_DATA_S(u.in.y);
     double v;
     u.power = d->amps ? NAN : d->dc[m] - d->pv[m];
     u.current = d->amps ? d->amps[m] : 0.0;
@@ -264,7 +234,7 @@ static double worst_of (const amp_detailed *c, const amp_duty *d, double dt,
     *kelvin =
         fmax(*kelvin, fabs(amp_trace_column(t, "temp_k")[row] - s[CORE]));
   }
-  truth_close(&u);
+  integrator_close(&u.in);
   amp_trace_free(NULL, t);
   return worst;
 }

@@ -4,12 +4,8 @@
 ** that the run reports about itself. The equations are written down again
 ** from docs/model/pack.md; only the curve is shared.
 */
-#include "support/close.h"
+#include "support/integrator.h"
 #include "ampstead.h"
-#include <cvode/cvode.h>
-#include <nvector/nvector_serial.h>
-#include <sunlinsol/sunlinsol_dense.h>
-#include <sunmatrix/sunmatrix_dense.h>
 
 enum { LEAVES = 3, PER_LEAF = 3, STATES = LEAVES * PER_LEAF, STEPS = 24 };
 
@@ -20,11 +16,7 @@ typedef struct truth {
   const amp_group *g;
   double power;
   double i[2]; /* A of each string, now */
-  SUNContext context;
-  SUNMatrix matrix;
-  SUNLinearSolver solver;
-  N_Vector y;
-  void *memory;
+  integrator in;
 } truth;
 
 static double shape_of (const amp_cell *c, double z) {
@@ -70,34 +62,9 @@ static int rhs (realtype t, N_Vector y, N_Vector dy, void *arg) {
 
 static void truth_open (truth *u, const amp_group *g) {
   u->g = g;
-  assert_int_equal(SUNContext_Create(NULL, &u->context), 0);
-  u->y = N_VNew_Serial(STATES, u->context);
-  N_VConst(0.0, u->y);
+  integrator_open(&u->in, rhs, STATES, 1e-12, u);
   for (int k = 0; k < LEAVES; k++)
-    NV_Ith_S(u->y, k * PER_LEAF) = g[k].soc_start;
-  u->memory = CVodeCreate(CV_BDF, u->context);
-  assert_int_equal(CVodeInit(u->memory, rhs, 0.0, u->y), 0);
-  CVodeSStolerances(u->memory, 1e-10, 1e-12);
-  CVodeSetUserData(u->memory, u);
-  CVodeSetMaxNumSteps(u->memory, 100000);
-  u->matrix = SUNDenseMatrix(STATES, STATES, u->context);
-  u->solver = SUNLinSol_Dense(u->y, u->matrix, u->context);
-  CVodeSetLinearSolver(u->memory, u->solver, u->matrix);
-}
-
-static void truth_go (truth *u, double from, double to) {
-  double t;
-  CVodeReInit(u->memory, from, u->y);
-  CVodeSetStopTime(u->memory, to);
-  assert_true(CVode(u->memory, to, u->y, &t, CV_NORMAL) >= 0);
-}
-
-static void truth_close (truth *u) {
-  CVodeFree(&u->memory);
-  SUNLinSolFree(u->solver);
-  SUNMatDestroy(u->matrix);
-  N_VDestroy(u->y);
-  SUNContext_Free(&u->context);
+    NV_Ith_S(u->in.y, k * PER_LEAF) = g[k].soc_start;
 }
 
 static amp_group group_of (double ah, double mohm, double series) {
@@ -173,9 +140,9 @@ static void run_against (double dt, bool fixed, double *soc, double *moved,
   for (int n = 0; n < STEPS; n++) {
     size_t row = amp_trace_begin(t, &d, (size_t)n + 1) - 1;
     u.power = load_of(n);
-    truth_go(&u, n * 600.0, (n + 1) * 600.0);
+    integrator_go(&u.in, n * 600.0, (n + 1) * 600.0);
     for (size_t k = 0; k < LEAVES; k++) {
-      double z = NV_Ith_S(u.y, k * PER_LEAF);
+      double z = NV_Ith_S(u.in.y, k * PER_LEAF);
       double own = amp_trace_leaf_column(t, k, "soc")[row];
       *soc = fmax(*soc, fabs(own - z));
       off += fabs((own - mine[k]) - (z - last[k])) * g[k].cell.capacity;
@@ -185,7 +152,7 @@ static void run_against (double dt, bool fixed, double *soc, double *moved,
     }
   }
   *moved = off / all;
-  truth_close(&u);
+  integrator_close(&u.in);
   amp_trace_free(NULL, t);
 }
 

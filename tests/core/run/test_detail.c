@@ -4,38 +4,16 @@
 ** lane and build.
 */
 #include "support/close.h"
-#include "ampstead.h"
+#include "support/packs.h"
 #include <math.h>
 #include <string.h>
 
 enum { STEPS = 80 };
 
-/* A 2.9 Ah cell of the size of those in docs/model/detailed.md; invented. */
+/* With modes that are not those of one sphere. */
 static amp_detailed sample (void) {
-  amp_detailed c = {.capacity = 10440.0,
-                    .socs = 3,
-                    .temps = 2,
-                    .soc = {0.1, 0.5, 1.0},
-                    .temp = {273.15, 298.15},
-                    .tau_slow = {60.0, 0.0},
-                    .tau_ct = 0.7,
-                    .blunt = 0.25,
-                    .heat_core = 31.0,
-                    .heat_skin = 6.5,
-                    .core_skin = 1 / 2.8,
-                    .skin_air = 1 / 6.3,
-                    .entropic = {-2e-4, 1e-4, 1e-4},
-                    .mass = 0.0475};
-  for (int k = 0; k < 3; k++) {
-    c.ln_r0[0][k] = log(0.05) - 0.05 * k;
-    c.ln_r0[1][k] = log(0.028) - 0.05 * k;
-    c.ln_i0[0][k] = log(0.4) + 0.2 * k;
-    c.ln_i0[1][k] = log(2.0) + 0.2 * k;
-    c.ln_tau_d[0][k] = log(17000.0) - 0.1 * k;
-    c.ln_tau_d[1][k] = log(3500.0) - 0.1 * k;
-  }
-  c.ln_slow[0][0] = log(0.03);
-  c.ln_slow[0][1] = log(0.012);
+  amp_detailed c = sample_cell();
+  c.blunt = 0.25;
   return c;
 }
 
@@ -53,22 +31,9 @@ static amp_group group_of (const amp_detailed *c) {
   return g;
 }
 
-static amp_pack one_leaf (amp_group g) {
-  amp_pack p = {0};
-  p.leaves = p.nodes = 1;
-  p.leaf[0] = g;
-  p.node[0] = (amp_node){AMP_LEAF, 0, 0};
-  return p;
-}
-
-static amp_sim_case case_of (const amp_pack *p) {
-  amp_sim_case c = {p, {.efficiency = 1.0}, 1.0, 1.0, 0.0};
-  return c;
-}
-
 static amp_sim_result run (const amp_pack *p, const amp_duty *d,
                            amp_trace **t) {
-  amp_sim_case c = case_of(p);
+  amp_sim_case c = plain_case(p);
   amp_sim_options o = {.dt_max = 600.0, .fixed_step = true};
   amp_sim_result r;
   amp_error err = {0};
@@ -359,7 +324,7 @@ static void check_lanes (bool tree, bool watts) {
     g[1] = g[0];
     g[1].detailed = NULL;
     p[i] = tree ? strings_of(g, 2) : one_leaf(g[0]);
-    cases[i] = case_of(&p[i]);
+    cases[i] = plain_case(&p[i]);
     cases[i].load_factor = 1.0 + 0.05 * i;
     assert_int_equal(
         amp_simulate(NULL, &cases[i], 1, &d, &o, &alone[i], NULL, NULL, NULL),

@@ -4,7 +4,7 @@
 ** a charge that comes to hold its voltage, refusals.
 */
 #include "support/close.h"
-#include "ampstead.h"
+#include "support/packs.h"
 #include <math.h>
 #include <string.h>
 
@@ -36,22 +36,9 @@ static amp_group group_of (double ah) {
   return g;
 }
 
-static amp_pack one_leaf (amp_group g) {
-  amp_pack p = {0};
-  p.leaves = p.nodes = 1;
-  p.leaf[0] = g;
-  p.node[0] = (amp_node){AMP_LEAF, 0, 0};
-  return p;
-}
-
-static amp_sim_case case_of (const amp_pack *p) {
-  amp_sim_case c = {p, {.efficiency = 1.0}, 1.0, 1.0, 0.0};
-  return c;
-}
-
 static amp_sim_result run (const amp_pack *p, const amp_duty *d,
                            amp_trace **t) {
-  amp_sim_case c = case_of(p);
+  amp_sim_case c = plain_case(p);
   amp_sim_options o = {.dt_max = 600.0};
   amp_sim_result r;
   amp_error err = {0};
@@ -303,7 +290,7 @@ static void check_lanes (bool tree) {
   o = amp_sim_settled(&d);
   for (int i = 0; i < CASES; i++) {
     p[i] = tree ? tree_of(i) : one_leaf(group_of(20.0 + i));
-    c[i] = case_of(&p[i]);
+    c[i] = plain_case(&p[i]);
     c[i].load_factor = 1.0 + 0.1 * i; /* some meet a limit */
     amp_simulate(NULL, &c[i], 1, &d, &o, &alone[i], NULL, NULL, NULL);
   }
@@ -533,7 +520,7 @@ static void lanes_of_phases_are_as_alone_in_every_build (void **state) {
   o = amp_sim_settled(&d);
   for (int i = 0; i < CASES; i++) {
     pack[i] = tree_of(i);
-    c[i] = case_of(&pack[i]);
+    c[i] = plain_case(&pack[i]);
     c[i].load_factor = c[i].sun_factor = 0.5 + 0.1 * i;
     amp_simulate(NULL, &c[i], 1, &d, &o, &alone[i], NULL, NULL, NULL);
     assert_true(alone[i].events > 0);

@@ -3,7 +3,7 @@
 ** step, one lane as many, halved steps, trees that are the same pack.
 */
 #include "support/close.h"
-#include "ampstead.h"
+#include "support/packs.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -54,14 +54,6 @@ static amp_group group_of (double ah, double series, double parallel) {
   g.heat_capacity = 17e3 * parallel;
   g.cooling = 2.0 * parallel;
   return g;
-}
-
-static amp_pack one_leaf (amp_group g) {
-  amp_pack p = {0};
-  p.leaves = p.nodes = 1;
-  p.leaf[0] = g;
-  p.node[0] = (amp_node){AMP_LEAF, 0, 0};
-  return p;
 }
 
 static amp_sim_case case_of (const amp_pack *p) {
