@@ -416,6 +416,46 @@ static void push_given (lua_State *L, int idx, const char *unit) {
   keep_one(L, top);
 }
 
+enum { LABEL = 24, LINE = 78 }; /* columns: of the value, of a line */
+
+/* Characters up to the next blank, and the bytes they take. */
+static size_t word_of (const char *s, size_t *bytes) {
+  size_t wide = 0;
+  for (*bytes = 0; s[*bytes] != '\0' && s[*bytes] != ' '; ++*bytes)
+    wide += ((unsigned char)s[*bytes] & 0xc0) != 0x80;
+  return wide;
+}
+
+/* Add a line to the text at 3: the label, then the value, folded at blanks;
+** what is continued stands under the value. A longer word stays whole. */
+static void say_line (lua_State *L, const char *label, const char *value) {
+  luaL_Buffer b;
+  size_t at = LABEL, bytes;
+  luaL_buffinit(L, &b);
+  luaL_addstring(&b, lua_tostring(L, 3));
+  luaL_addstring(&b, "\n  ");
+  luaL_addstring(&b, label);
+  for (size_t i = strlen(label) + 2; i < LABEL; i++)
+    luaL_addchar(&b, ' ');
+  for (bool first = true; *value != '\0' || first; first = false) {
+    size_t wide = word_of(value, &bytes);
+    if (!first && at + 1 + wide > LINE) {
+      luaL_addchar(&b, '\n');
+      for (at = 0; at < LABEL; at++)
+        luaL_addchar(&b, ' ');
+    } else if (!first) {
+      luaL_addchar(&b, ' ');
+      at++;
+    }
+    luaL_addlstring(&b, value, bytes);
+    at += wide;
+    value += bytes;
+    value += *value == ' ';
+  }
+  luaL_pushresult(&b);
+  lua_replace(L, 3);
+}
+
 /* A short line a key, in the order of the field table; or as the Lua half
 ** says it. */
 static int object_tostring (lua_State *L) {
@@ -429,19 +469,14 @@ static int object_tostring (lua_State *L) {
   bind_push_keys(L, 1);
   lua_pushstring(L, bind_who(L, c, 2)); /* 3: text so far */
   for (const bind_field *f = c->fields; f->key != NULL; f++) {
-    char pad[24];
     if (strcmp(f->key, "name") == 0 || !bind_get(L, 2, f->key))
       continue;
-    size_t len = strlen(f->key), i = 0;
-    for (; len + i < 22; i++)
-      pad[i] = ' ';
-    pad[i] = '\0';
     push_given(L, 4, f->kind == BIND_CHOICE ? "" : f->unit);
-    lua_pushfstring(L, "%s\n  %s%s%s%s", lua_tostring(L, 3), f->key, pad,
-                    lua_tostring(L, 5),
-                    f->kind == BIND_VALUE && lua_isnumber(L, 4) ? ", assumed"
-                                                                : "");
-    lua_replace(L, 3);
+    if (f->kind == BIND_VALUE && lua_isnumber(L, 4)) {
+      lua_pushliteral(L, ", assumed");
+      lua_concat(L, 2);
+    }
+    say_line(L, f->key, lua_tostring(L, 5));
     lua_settop(L, 3);
   }
   if (c->tell != NULL) {
@@ -449,9 +484,7 @@ static int object_tostring (lua_State *L) {
     c->tell(L, lua_touserdata(L, 1));
     for (int i = 1; i <= (int)lua_rawlen(L, 4); i++) {
       lua_rawgeti(L, 4, i);
-      lua_pushfstring(L, "%s\n  taken                 %s", lua_tostring(L, 3),
-                      lua_tostring(L, -1));
-      lua_replace(L, 3);
+      say_line(L, "taken", lua_tostring(L, -1));
       lua_settop(L, 4);
     }
   }

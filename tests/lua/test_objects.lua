@@ -210,4 +210,18 @@ if check.ok(page, "docs/reference/objects.md stands") then
   page:close()
 end
 
+-- a printed object keeps to the width of a screen, nothing lost in folding
+local wide = amp.module{ name = "m", chemistry = "nmc111", series = 6,
+  parallel = 1, capacity_ah = 94 }
+local rows = {}
+for i = 1, 6 do rows[i] = { wide, wide } end
+local printed = tostring(amp.pack{ strings = rows })
+for line in printed:gmatch("[^\n]+") do
+  check.ok(utf8.len(line) <= 78, "over 78 columns: " .. line)
+end
+check.equal(select(2, printed:gsub('module%s+"m"', "")), 12,
+  "all twelve are named")
+check.has(printed:gsub("%s+", " "),
+  "soc_max_pct: 93.4 % by the chemistry's daily limit, assumed")
+
 check.done()
