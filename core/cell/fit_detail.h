@@ -40,8 +40,4 @@ amp_status amp_fit_heat (const amp_context *ctx, const amp_stretches *log,
                          int logs, double mass, amp_detailed *c, amp_fit *fit,
                          bool *found, amp_error *err);
 
-/* Add a parameter of the detailed model. */
-void amp_fit_add_detailed (amp_fit *fit, const char *name, const char *unit,
-                           double soc, double temp, double value, double sd);
-
 #endif

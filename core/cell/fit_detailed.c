@@ -597,16 +597,6 @@ static void report (job *j, const double *p, const double *sd,
                  silent, asked + 1);
 }
 
-void amp_fit_add_detailed (amp_fit *fit, const char *name, const char *unit,
-                           double soc, double temp, double value, double sd) {
-  int was = fit->parameters;
-  amp_fit_add(fit, name, unit, soc, value, sd);
-  if (fit->parameters == was)
-    return;
-  fit->parameter[was].detailed = true;
-  fit->parameter[was].temp = temp;
-}
-
 /* Error over log l: time-weighted root mean square and largest, rows soon
 ** after a step left out, with the model's own heat. */
 static amp_status agree (const job *j, const amp_fit_input *in, int l,

@@ -154,3 +154,13 @@ void amp_fit_add (amp_fit *fit, const char *name, const char *unit,
   to->value = value;
   to->sd = sd;
 }
+
+void amp_fit_add_detailed (amp_fit *fit, const char *name, const char *unit,
+                           double soc, double temp, double value, double sd) {
+  int was = fit->parameters;
+  amp_fit_add(fit, name, unit, soc, value, sd);
+  if (fit->parameters == was)
+    return;
+  fit->parameter[was].detailed = true;
+  fit->parameter[was].temp = temp;
+}

@@ -61,6 +61,10 @@ double amp_fit_round (double v);
 void amp_fit_add (amp_fit *fit, const char *name, const char *unit,
                   double soc, double value, double sd);
 
+/* Add a parameter of the detailed model; soc or temp (K) NaN: everywhere. */
+void amp_fit_add_detailed (amp_fit *fit, const char *name, const char *unit,
+                           double soc, double temp, double value, double sd);
+
 /* Smallest and largest of the charge given off since the first row, C. */
 void amp_fit_span (const amp_test_log *log, double *lo, double *hi);
 
