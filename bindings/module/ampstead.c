@@ -40,6 +40,8 @@ static void open_core (lua_State *L) {
       bind_host_open,
       bind_value_open,
       bind_log_open,
+      bind_chemistry_open,
+      bind_cell_open,
       bind_module_open,
       bind_life_open,
       bind_offer_open,
@@ -56,7 +58,8 @@ static void open_core (lua_State *L) {
       bind_protect_open,
       bind_layout_open,
       bind_join_open,
-      bind_readings_open, bind_match_open,
+      bind_readings_open,
+      bind_match_open,
       bind_table_open,
       /* clang-format on */
   };

@@ -409,8 +409,9 @@ void bind_push_replay (lua_State *L, size_t n, const double *const column[6],
 
 /* ---- one opener a subject; 'core' is at the top ---- */
 void bind_value_open (lua_State *L);
-void bind_cell_open (lua_State *L);   /* cell; called by the next */
-void bind_module_open (lua_State *L); /* chemistry, cell, module */
+void bind_chemistry_open (lua_State *L);
+void bind_cell_open (lua_State *L); /* fit, cell */
+void bind_module_open (lua_State *L);
 void bind_log_open (lua_State *L); /* log_csv, log_text, log_facts */
 void bind_life_open (lua_State *L);
 void bind_profile_open (lua_State *L);

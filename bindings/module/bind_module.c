@@ -445,9 +445,11 @@ static const bind_class module_class = {
 static const luaL_Reg functions[] = {{"chemistries", chemistries},
                                      {NULL, NULL}};
 
-void bind_module_open (lua_State *L) {
+void bind_chemistry_open (lua_State *L) {
   bind_class_open(L, &chemistry_class);
-  bind_cell_open(L);
-  bind_class_open(L, &module_class);
   luaL_setfuncs(L, functions, 0);
+}
+
+void bind_module_open (lua_State *L) {
+  bind_class_open(L, &module_class);
 }
