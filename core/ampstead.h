@@ -23,6 +23,7 @@
 #include "cost/cash.h"
 #include "cost/offer.h"
 #include "job/case.h"
+#include "job/caution.h"
 #include "life/ageing.h"
 #include "life/project.h"
 #include "pack/build.h"

@@ -49,6 +49,7 @@ static void open_core (lua_State *L) {
       bind_need_open,
       bind_pack_open,
       bind_case_open,
+      bind_caution_open,
       bind_run_open,
       bind_replay_open,
       bind_money_open,

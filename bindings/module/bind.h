@@ -425,6 +425,7 @@ void bind_join_open (lua_State *L);    /* paralleling */
 void bind_match_open (lua_State *L);   /* match_raw */
 void bind_readings_open (lua_State *L); /* reading, lot, readings_csv .. */
 void bind_case_open (lua_State *L);    /* compare_raw, sweep_raw */
+void bind_caution_open (lua_State *L); /* cautions, plausible */
 void bind_run_open (lua_State *L);     /* simulate_raw, trace_raw */
 void bind_replay_open (lua_State *L);  /* replay, replay_rows, .. */
 void bind_money_open (lua_State *L);   /* levelised, bid_ceiling */

@@ -1,0 +1,200 @@
+--- Cautions: the registry as a table, the lines in which one is raised, and
+-- those that a script brings along.
+local core, loader = ...
+local wording = loader("wording")
+local tables = loader("table")
+
+local cautions = {}
+
+local pcall = pcall
+
+--- A note line {id, words}. A name that isn't in the registry is a fault of
+-- this program.
+function cautions.line (id, words)
+  if not core.caution_is(id) then
+    core.fail("fault", "internal fault: no caution is called '" ..
+      tostring(id) .. "'")
+  end
+  return { id, words }
+end
+
+--- Add a line to a list of notes.
+function cautions.add (notes, id, words)
+  notes[#notes + 1] = cautions.line(id, words)
+end
+
+-- ---- the registry ----
+
+local columns = { tables.text("id", "caution"),
+  tables.text("what", "what is wrong"), tables.text("at", "raised at", true),
+  tables.text("compared", "compared", true),
+  tables.text("source", "source", true),
+  tables.text("who", "who decides", true),
+  tables.text("refused", "refused with", true) }
+
+local function check_place (at)
+  local places = core.caution_places()
+  for _, place in ipairs(places) do
+    if place == at then return end
+  end
+  local near = type(at) == "string" and wording.nearest(at, places)
+  core.fail("script", string.format("cautions: at must be %s (got '%s'%s)",
+    wording.list(places, "or"), tostring(at),
+    near and ", did you mean '" .. near .. "'?" or ""))
+end
+
+local function is_at (entry, at)
+  return at == nil or (", " .. entry.at .. ","):find(", " .. at .. ",", 1,
+    true) ~= nil
+end
+
+--- amp.cautions{ at = "offer" } --> table, a row for each that may be raised
+-- there: .id .what .compared .source .who .at .refused
+function cautions.cautions (opts)
+  if opts ~= nil and type(opts) ~= "table" then
+    core.fail("script", "cautions: options are a table of named keys")
+  end
+  tables.check_keys("cautions", opts or {}, { "at" })
+  local at, rows = opts and opts.at, {}
+  if at ~= nil then check_place(at) end
+  for _, entry in ipairs(core.cautions()) do
+    if is_at(entry, at) then rows[#rows + 1] = entry end
+  end
+  return core.table_new{ columns = columns, rows = rows,
+    heads = { string.format("%d cautions%s.", #rows, at and
+      " that may be raised at " .. at or "") },
+    notes = { { "", "What is compared, the practice or source, and who " ..
+      "decides stand in docs/cautions.md; here as .compared, .source, .who, " ..
+      "and where as .at." },
+      { "", wording.who_decides } } }
+end
+
+-- ---- a script's own ----
+
+local keys = { "id", "test", "what", "compared", "source", "who" }
+local defaults = { what = "", compared = "as the script says",
+  source = "the script's own", who = "whoever wrote it" }
+local objects = setmetatable({}, { __mode = "k" })
+
+local meta = { __name = "ampstead.caution", __metatable = "ampstead.caution" }
+
+function meta.__index (self, key)
+  for _, known in ipairs(keys) do
+    if key == known then return objects[self][key] end
+  end
+  local near = type(key) == "string" and wording.nearest(key, keys)
+  core.fail("script", "a caution has no '" .. tostring(key) .. "'" ..
+    (near and " (did you mean '" .. near .. "'?)" or ""))
+end
+
+function meta.__newindex ()
+  core.fail("script", "a caution never changes")
+end
+
+function meta.__tostring (self)
+  local c = objects[self]
+  return string.format("caution %q%s: compared: %s; source: %s; decides: %s",
+    c.id, c.what ~= "" and ", " .. c.what or "", c.compared, c.source, c.who)
+end
+
+local function check_id (id)
+  if type(id) ~= "string" then
+    core.fail("script", "caution: id is wanted, a name that says what is " ..
+      "wrong, as \"no_fire_detector\" (got " .. type(id) .. ")")
+  end
+  if core.caution_is(id) then
+    core.fail("script", "caution: '" .. id .. "' is one of the program's own " ..
+      "(amp.cautions()); call yours otherwise")
+  end
+  if not core.caution_free(id) then
+    core.fail("script", "caution: id must be 3 .. 47 letters a-z, digits and " ..
+      "_, a letter first (got '" .. id .. "')")
+  end
+end
+
+local function check_words (spec)
+  for _, key in ipairs{ "what", "compared", "source", "who" } do
+    local v = spec[key]
+    if v ~= nil and (type(v) ~= "string" or #v > 200 or v:find("%c")) then
+      core.fail("script", string.format("caution %q: %s must be one line of " ..
+        "words, 200 bytes at most", spec.id, key))
+    end
+  end
+end
+
+--- amp.caution{ id, test = function (pack, asked) .. end, what, who } --> one
+-- of the script's own, for pack:check{ cautions = { .. } }. The test returns
+-- nil or false: not raised; words: raised; nil and words: not looked at, why.
+function cautions.caution (spec)
+  if type(spec) ~= "table" then
+    core.fail("script", "caution: takes a table of named keys, { id, test }")
+  end
+  tables.check_keys("caution", spec, keys)
+  check_id(spec.id)
+  if type(spec.test) ~= "function" then
+    core.fail("script", string.format("caution %q: test must be a function " ..
+      "of the pack and of what was asked (got %s)", spec.id,
+      type(spec.test)))
+  end
+  check_words(spec)
+  local held = {}
+  for _, key in ipairs(keys) do held[key] = spec[key] or defaults[key] end
+  local self = setmetatable({}, meta)
+  objects[self] = held
+  return self
+end
+
+--- Is it one that amp.caution made?
+function cautions.is_own (x)
+  return objects[x] ~= nil
+end
+
+--- The list of a script's own, each one of amp.caution, no name twice.
+function cautions.own_list (who, list)
+  if list == nil then return {} end
+  if cautions.is_own(list) then return { list } end
+  if type(list) ~= "table" then
+    core.fail("script", who .. ": cautions must be a list of amp.caution{}")
+  end
+  local seen, out = {}, {}
+  for i = 1, #list do
+    if not cautions.is_own(list[i]) then
+      core.fail("script", string.format("%s: no. %d of cautions must be " ..
+        "amp.caution{} (got %s)", who, i, type(list[i])))
+    end
+    local id = list[i].id
+    if seen[id] then
+      core.fail("script", string.format("%s: two cautions are called '%s'",
+        who, id))
+    end
+    seen[id], out[i] = true, list[i]
+  end
+  return out
+end
+
+-- one line, whatever a test returned or raised
+local function one_line (text)
+  return (tostring(text):gsub("[%c\r\n]+", " "):gsub("^%s+", ""):sub(1, 300))
+end
+
+--- Run one on a pack: nil where it is not raised; {id, words} where it is;
+-- {id, words, unknown = true} where it could not be looked at. A test that
+-- fails is told, and ends nothing.
+function cautions.look (own, pack, asked)
+  local c = objects[own]
+  local ok, said, why = pcall(c.test, pack, asked)
+  if not ok then
+    return { c.id, "could not be looked at: " .. one_line(said),
+      unknown = true }
+  elseif type(said) == "string" then
+    return { c.id, one_line(said) }
+  elseif (said == nil or said == false) and why ~= nil then
+    return { c.id, "not looked at: " .. one_line(why), unknown = true }
+  elseif said == nil or said == false then
+    return nil
+  end
+  return { c.id, "could not be looked at: its test must return words, nil " ..
+    "or false (got " .. type(said) .. ")", unknown = true }
+end
+
+return cautions
