@@ -35,6 +35,7 @@
 #include "pack/match.h"
 #include "pack/module.h"
 #include "pack/pack.h"
+#include "pack/place.h"
 #include "pack/precharge.h"
 #include "pack/protect.h"
 #include "pack/readings.h"

@@ -687,16 +687,31 @@ static double warm_option (lua_State *L, int k, double otherwise) {
   lua_getfield(L, 2, warm_fields[k].key);
   if (!lua_isnil(L, -1))
     v = bind_number(L, -1, &warm_fields[k], "warm");
-  else if (otherwise != otherwise)
+  else if (k < 2)
     bind_error(L, NULL, "warm: %s is wanted", warm_fields[k].key);
   lua_pop(L, 1);
   return v;
 }
 
+/* With a heater as amp_warm has it; without one what stays in the cells, and
+** what holds them there. C. */
+static amp_status warm_of (double heat, double cooling, double ambient,
+                           double power, double from, double to,
+                           amp_warming *w, amp_error *err) {
+  if (amp_given(power))
+    return amp_warm(heat, cooling, ambient + 273.15, power, from + 273.15,
+                    to + 273.15, w, err);
+  *w = (amp_warming){
+      NAN, NAN, heat * (to - from), NAN, fmax(cooling * (to - ambient), 0.0),
+      NAN};
+  return AMP_OK;
+}
+
 /*
 ** pack:warm{ from_c, to_c, heater_w, ambient_c } --> {hours, kwh,
 ** stored_kwh, lost_kwh, hold_w, end_c, usable_pct}: heater_w is the pack's
-** own unless given, ambient_c the temperature it starts from
+** own unless given (none: neither hours nor losses), ambient_c the
+** temperature it starts from
 */
 static int pack_warm (lua_State *L) {
   static const char *const keys[] = {"from_c", "to_c", "heater_w",
@@ -723,8 +738,7 @@ static int pack_warm (lua_State *L) {
   }
   if (!(heat > 0.0))
     bind_error(L, NULL, "warm: mass_kg of the module is wanted");
-  if (amp_warm(heat, cooling, ambient + 273.15, power, from + 273.15,
-               to + 273.15, &w, &err) != AMP_OK)
+  if (warm_of(heat, cooling, ambient, power, from, to, &w, &err) != AMP_OK)
     return bind_raise(L, NULL, "warm", &err);
   lua_newtable(L);
   bind_put(L, "hours", w.time / 3600.0);

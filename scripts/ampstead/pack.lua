@@ -140,6 +140,19 @@ local warm_columns = {
   number("hold_w", "to hold it there W", "W"),
   number("end_c", "it would end at C", "C") }
 
+-- without a heater neither time nor what is lost meanwhile is known
+local function warm_row (pack, raw)
+  local rows = rows_of(pack, raw, "assumed", warm_columns)
+  if not raw.hours then
+    for _, key in ipairs{ "hours", "kwh", "lost_kwh" } do
+      rows[1][key] = { why = "heater_w is not given: losses go with the " ..
+        "time it takes, so it is " .. wording.short(raw.stored_kwh) ..
+        " kWh and more" }
+    end
+  end
+  return rows
+end
+
 --- pack:warm{ from_c, to_c, heater_w, ambient_c } --> one row
 local function warm (raw_warm)
   return function (pack, opts)
@@ -148,7 +161,7 @@ local function warm (raw_warm)
     notes.look(n, pack, "", { life_model = true, r10s_mohm = true,
       tested_ah = true, soh_pct = true, capacity_ah = true })
     return core.table_new{ columns = warm_columns, across = true,
-      rows = rows_of(pack, raw, "assumed", warm_columns),
+      rows = warm_row(pack, raw),
       corner = "one temperature all through",
       heads = { string.format("%s kJ/K and %s W/K of all modules together, " ..
         "assumed by their mass unless given.",

@@ -111,6 +111,12 @@ check.close(warm.stored_kwh, 0.826, 0.0005)
 check.close(warm.kwh, warm.stored_kwh + warm.lost_kwh, 1e-12)
 check.ok(warm.lost_kwh > 0.05 and warm.lost_kwh < 0.5, "some is lost")
 check.close(warm.kwh, 0.5 * warm.hours, 1e-9)
+-- without a heater: what stays in the cells, and no guess of time and losses
+local unheated = ten:warm{ from_c = -12, to_c = 5 }
+check.close(unheated.stored_kwh, 175 * 17 / 3600, 1e-9)
+check.close(unheated.hold_w, warm.hold_w, 1e-9)
+check.equal(unheated.kwh, nil)
+check.has(unheated:cell(1, "kwh").why, "heater_w is not given")
 
 -- the same in the run: the heater goes on at once, off at the wanted 5 C
 local winter = amp.profile.steps and amp.profile.daily{ dc_load_w = 0,
