@@ -42,6 +42,14 @@ static void missing (amp_error *err, const char *field, const char *text) {
   amp_failf(err, AMP_EMISSING, field, "%s", text);
 }
 
+/* A published law, all of which were fitted to lithium cells; or NULL. */
+static const amp_ageing *published (const amp_life_choice *life) {
+  for (int k = 0; k < life->models; k++)
+    if (life->model[k]->source != NULL)
+      return life->model[k];
+  return NULL;
+}
+
 /* Why there will be no years, or AMP_OK in r->years_why. */
 static void ask_for_years (case_plan *p) {
   const amp_module *m = &p->module;
@@ -52,6 +60,11 @@ static void ask_for_years (case_plan *p) {
     missing(why, "soh_end", "no SoH was given at which its life ends");
   else if (p->life->models <= 0)
     missing(why, "life_model", "no model of its fading was given");
+  else if (strcmp(m->chemistry->name, "lead_acid") == 0 && published(p->life))
+    amp_failf(why, AMP_EREFUSED, "life_model",
+              "%s was fitted to lithium cells and says nothing of lead-acid: "
+              "give its own cycles_at_dod",
+              published(p->life)->name);
 }
 
 static void bases (case_plan *p) {

@@ -460,6 +460,24 @@ static void years_need_an_end_and_a_model (void **state) {
   assert_string_equal(r[1].years_why.field, "life_model");
 }
 
+/* A law fitted to lithium cells is not copied to lead-acid; the user's own
+** rates are. */
+static void lead_acid_does_not_fade_by_a_lithium_law (void **state) {
+  hut *h = *state;
+  amp_case c[2];
+  amp_case_result r[2];
+  h->nickel.chemistry = amp_chemistry_find("lead_acid");
+  h->nickel.nominal_v = NONE;
+  h->nickel.series = 12; /* two of them, 24 groups, 48 V */
+  c[0] = c[1] = ten_modules(h);
+  c[1].life.model[0] = amp_ageing_find("lfp_throughput");
+  take(c, 2, 3, r);
+  assert_int_equal(r[0].years_why.status, AMP_OK);
+  assert_int_equal(r[1].years_why.status, AMP_EREFUSED);
+  assert_string_equal(r[1].years_why.field, "life_model");
+  assert_true(isnan(r[1].years.p50));
+}
+
 /* The refused one alone: a string of 3 reaches 21 x 4.09 V, over 60 V. */
 static void one_refused_case_spoils_no_other (void **state) {
   hut *h = *state;
@@ -747,6 +765,7 @@ int main (void) {
       HUT_TEST(a_cases_window_replaces_the_modules_at_that_end),
       HUT_TEST(years_need_a_state_of_health),
       HUT_TEST(years_need_an_end_and_a_model),
+      HUT_TEST(lead_acid_does_not_fade_by_a_lithium_law),
       HUT_TEST(one_refused_case_spoils_no_other),
       HUT_TEST(a_case_refused_in_its_year_is_refused_alone),
       HUT_TEST(unknown_tax_and_weight_are_refused),
