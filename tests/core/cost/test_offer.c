@@ -138,6 +138,96 @@ static void tiers_customs_and_rate_by_hand (void **state) {
   assert_close(landed(&o), 1574.848, 1e-9);
 }
 
+/* By hand, a salvage auction: fees by band of the hammer price, 100 up to
+** 500, 160 up to 1000, then 10 % of the whole, at least 150: 500 -> 150 (the
+** minimum), 500.01 -> 160, 1000 -> 160, 1200 -> 120, so 150. */
+static void bands_and_a_minimum_by_hand (void **state) {
+  static const double want[][2] = {
+      {500, 650}, {500.01, 660.01}, {1000, 1160}, {1200, 1350}, {2000, 2200}};
+  amp_offer o = plain(4, AMP_PRICE_LOT, 0);
+  double price;
+  (void)state;
+  o.premium_whole = true;
+  o.premium_min = 150;
+  o.tiers = 3;
+  o.tier[0] = (amp_tier){.from = 0, .fixed = 100};
+  o.tier[1] = (amp_tier){.from = 500, .fixed = 160};
+  o.tier[2] = (amp_tier){.from = 1000, .rate = 0.10};
+  for (size_t i = 0; i < LEN(want); i++) {
+    o.price = want[i][0];
+    assert_close(landed(&o), want[i][1], 1e-9);
+  }
+  /* 655 lies in the jump at 500: bid 500, no more */
+  assert_int_equal(amp_bid_ceiling(&o, 655, 1, 0, &price, NULL), AMP_OK);
+  assert_close(price, 500, 1e-9);
+  /* 1155 is met by 995 + 160 and by 1005 + 150: the higher bid */
+  assert_int_equal(amp_bid_ceiling(&o, 1155, 1, 0, &price, NULL), AMP_OK);
+  assert_close(price, 1005, 1e-9);
+  assert_int_equal(amp_bid_ceiling(&o, 149, 1, 0, &price, NULL), AMP_OK);
+  assert_close(price, -1, 1e-9); /* the minimum alone is above it */
+}
+
+/* By hand: 9 modules of 43 kg, a pallet carries 200: four on each, so 3
+** pallets at 90 = 270; 387 kg at 0.5 = 193.50; goods 1000; customs 5 % of
+** 1000 + 270 + 193.50 = 73.175; inland 60. Tax 20 % where the goods and the
+** customs are excluded, the carriers' bills none: 20 % of 1073.175. */
+static void freight_by_pallet_and_weight_by_hand (void **state) {
+  amp_offer o = plain(9, AMP_PRICE_LOT, 1000);
+  amp_error err = {.field = NULL};
+  (void)state;
+  o.per_pallet = 90;
+  assert_int_equal(amp_offer_check(&o, &err), AMP_EMISSING);
+  assert_string_equal(err.field, "pallets");
+  o.pallet_mass = 200;
+  assert_int_equal(amp_offer_check(&o, &err), AMP_EMISSING);
+  assert_string_equal(err.field, "mass");
+  o.mass_each = 43;
+  assert_int_equal(amp_offer_pallets(&o), 3);
+  assert_close(landed(&o), 1270, 1e-9);
+  o.pallets = 2; /* the carrier says two */
+  assert_close(landed(&o), 1180, 1e-9);
+  o.pallets = 0;
+  o.per_kg = 0.5;
+  o.customs = 0.05;
+  o.inland = 60;
+  o.tax = AMP_TAX_EXCLUDED;
+  o.tax_rate = 0.20;
+  o.tax_of[AMP_STEP_FREIGHT] = o.tax_of[AMP_STEP_INLAND] = AMP_TAX_NONE;
+  assert_close(landed(&o), 1463.50 + 73.175 + 60 + 0.2 * 1073.175, 1e-9);
+}
+
+/* Each line says what it was taken of; amount = base * rate. */
+static void lines_tell_base_and_rate (void **state) {
+  amp_offer o = hut_nickel();
+  amp_landed l;
+  (void)state;
+  o.to_currency = 0.5;
+  assert_int_equal(amp_offer_landed(&o, &l, NULL), AMP_OK);
+  for (int i = 0; i < l.lines; i++)
+    assert_close(l.line[i].base * l.line[i].rate, l.line[i].amount, 1e-9);
+  assert_close(l.line[1].base, 1475, 1e-9); /* half of 2950 */
+  assert_close(l.line[1].rate, 0.15, 1e-12);
+  assert_close(l.line[4].base, 0.5 * 3737.50, 1e-9);
+  assert_close(l.line[4].rate, 0.20, 0);
+}
+
+/* Not said of one line that costs something: missing, by its name. */
+static void tax_is_asked_line_by_line (void **state) {
+  amp_offer o = hut_nickel();
+  amp_error err = {.field = NULL};
+  (void)state;
+  o.tax = AMP_TAX_UNKNOWN;
+  o.tax_of[AMP_STEP_GOODS] = AMP_TAX_INCLUDED;
+  assert_int_equal(amp_offer_check(&o, &err), AMP_EMISSING);
+  assert_non_null(strstr(err.text, "premium"));
+  o.tax_of[AMP_STEP_PREMIUM] = AMP_TAX_EXCLUDED;
+  o.tax_of[AMP_STEP_FREIGHT] = AMP_TAX_NONE;
+  assert_int_equal(amp_offer_check(&o, &err), AMP_EMISSING);
+  assert_non_null(strstr(err.text, "fees"));
+  o.tax_of[AMP_STEP_FEES] = AMP_TAX_NONE;
+  assert_close(landed(&o), 2950 + 442.5 * 1.2 + 260 + 85, 1e-9);
+}
+
 /* C1 at 150 per usable kWh, SoH assumed 85 %: 15 modules of 14.6 V x 94 Ah,
 ** window 18.0 .. 93.846 %; BOS 520: 990.5 hammer. And put back. */
 static void bid_ceiling_of_the_auction_lot (void **state) {
@@ -170,8 +260,19 @@ static amp_offer random_offer (uint64_t *k) {
         from +
         (random_of(k, 0, 1) < 0.5 && i == 0 ? 0 : random_of(k, 1, 1500));
     o.tier[i].rate = random_of(k, 0, 0.4);
+    o.tier[i].fixed = random_of(k, 0, 1) < 0.3 ? random_of(k, 0, 150) : 0;
     from = o.tier[i].from;
   }
+  o.premium_whole = random_of(k, 0, 1) < 0.3;
+  o.premium_min = random_of(k, 0, 1) < 0.3 ? random_of(k, 0, 200) : 0;
+  o.per_kg = random_of(k, 0, 1) < 0.3 ? random_of(k, 0, 3) : 0;
+  o.per_pallet = random_of(k, 0, 1) < 0.3 ? random_of(k, 0, 150) : 0;
+  o.mass_each = random_of(k, 5, 60);
+  o.pallet_mass = random_of(k, 60, 800);
+  o.inland = random_of(k, 0, 1) < 0.3 ? random_of(k, 0, 300) : 0;
+  for (int i = 0; i < AMP_STEP_TAX; i++)
+    if (random_of(k, 0, 1) < 0.2)
+      o.tax_of[i] = (amp_tax)(1 + (int)random_of(k, 0, 3));
   o.freight = random_of(k, 0, 500);
   o.hazmat = random_of(k, 0, 100);
   o.fees = random_of(k, 0, 100);
@@ -183,33 +284,88 @@ static amp_offer random_offer (uint64_t *k) {
   return o;
 }
 
-/* Any offer, tiers, customs, currency and kind of price: the price found,
-** put in, lands where the target asks, and a given price is found again. */
+/* Does the premium jump at 'price', or fall there? */
+static bool steps_at (const amp_offer *o, double price) {
+  amp_offer at = *o, above = *o;
+  at.price = price;
+  above.price = price * (1 + 1e-12) + 1e-12;
+  return fabs(landed(&above) - landed(&at)) > 1e-6 * landed(&at);
+}
+
+/*
+** Any offer, steps on the part or the whole, fixed money, a minimum, freight
+** by weight and pallet, customs, tax line by line, currency, each kind of
+** price: the price found, put in, lands where the target asks, a given price
+** is found again, and where the premium jumps past the money the foot of the
+** jump is found: within the target, and nothing above is.
+*/
 static void ceiling_and_landed_cost_are_inverse (void **state) {
   uint64_t k = 0;
-  int met = 0;
+  int met = 0, jumps = 0;
   (void)state;
-  for (int i = 0; i < 5000; i++) {
+  for (int i = 0; i < 8000; i++) {
     amp_offer o = random_offer(&k);
     double kwh = random_of(&k, 1, 40), added = random_of(&k, 0, 900);
     double target = random_of(&k, 1, 2000), price, again;
     assert_int_equal(amp_bid_ceiling(&o, target, kwh, added, &price, NULL),
                      AMP_OK);
-    amp_offer none = o;
-    none.price = 0.0;
-    if (landed(&none) + added > target * kwh) {
-      assert_true(price < 0);
+    o.price = 0.0;
+    if (price < 0) {
+      assert_true(landed(&o) + added > target * kwh * (1 - 1e-12));
       continue;
     }
-    o.price = fmax(price, 0.0); /* -1e-13 where it is just nothing */
+    o.price = price;
     double total = landed(&o) + added;
-    assert_close(total / (target * kwh), 1.0, 1e-11);
+    if (fabs(total / (target * kwh) - 1.0) > 1e-11) {
+      assert_true(total < target * kwh && steps_at(&o, price));
+      jumps++;
+      continue;
+    }
     assert_int_equal(
         amp_bid_ceiling(&o, total / kwh, kwh, added, &again, NULL), AMP_OK);
     assert_close(again, price, 1e-9 * (1 + price));
     met++;
   }
-  assert_true(met > 2500);
+  assert_true(met > 5000 && jumps > 50);
+}
+
+/* No price above the ceiling is within the target: on a fine grid. */
+static void nothing_above_the_ceiling_meets_the_target (void **state) {
+  uint64_t k = 900000;
+  (void)state;
+  for (int i = 0; i < 300; i++) {
+    amp_offer o = random_offer(&k);
+    double kwh = random_of(&k, 1, 40), target = random_of(&k, 1, 400), price;
+    assert_int_equal(amp_bid_ceiling(&o, target, kwh, 0, &price, NULL),
+                     AMP_OK);
+    for (int j = 1; j < 400; j++) {
+      o.price = fmax(price, 0.0) + 1e-6 + j * 5.0;
+      assert_true(landed(&o) > target * kwh * (1 - 1e-12));
+    }
+  }
+}
+
+/* At each step of the premium itself, just under and just above it. */
+static void the_edges_of_steps_come_back (void **state) {
+  uint64_t k = 7700000;
+  (void)state;
+  for (int i = 0; i < 2000; i++) {
+    amp_offer o = random_offer(&k);
+    o.price_is = AMP_PRICE_LOT;
+    o.premium_whole = false;
+    for (int t = 0; t < o.tiers; t++)
+      o.tier[t].fixed = 0.0;
+    for (int t = 0; t < o.tiers; t++)
+      for (int side = -1; side <= 1; side++) {
+        double price = o.tier[t].from + side * 1e-3, found;
+        if (price < 0)
+          continue;
+        o.price = price;
+        assert_int_equal(amp_bid_ceiling(&o, landed(&o), 1, 0, &found, NULL),
+                         AMP_OK);
+        assert_close(found, price, 1e-8 * (1 + price));
+      }
+  }
 }
 
 /* A dearer price never lands cheaper. */
@@ -218,6 +374,9 @@ static void landed_cost_rises_with_the_price (void **state) {
   (void)state;
   for (int i = 0; i < 1000; i++) {
     amp_offer o = random_offer(&k);
+    o.premium_whole = false; /* a lower rate on the whole may cost less */
+    for (int t = 0; t < o.tiers; t++)
+      o.tier[t].fixed = 10.0 * t;
     o.price = random_of(&k, 0, 5000);
     double before = landed(&o);
     o.price += random_of(&k, 0.01, 100);
@@ -309,8 +468,14 @@ int main (void) {
       cmocka_unit_test(auction_lot_lands_at_2128_62),
       cmocka_unit_test(price_per_kwh_counts_the_nameplate),
       cmocka_unit_test(tiers_customs_and_rate_by_hand),
+      cmocka_unit_test(bands_and_a_minimum_by_hand),
+      cmocka_unit_test(freight_by_pallet_and_weight_by_hand),
+      cmocka_unit_test(lines_tell_base_and_rate),
+      cmocka_unit_test(tax_is_asked_line_by_line),
       cmocka_unit_test(bid_ceiling_of_the_auction_lot),
       cmocka_unit_test(ceiling_and_landed_cost_are_inverse),
+      cmocka_unit_test(nothing_above_the_ceiling_meets_the_target),
+      cmocka_unit_test(the_edges_of_steps_come_back),
       cmocka_unit_test(landed_cost_rises_with_the_price),
       cmocka_unit_test(unknown_tax_is_missing_not_guessed),
       cmocka_unit_test(wrong_offers_are_refused_by_their_field),

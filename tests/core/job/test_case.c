@@ -112,7 +112,7 @@ static void make_offers (hut *h) {
   c[0].offer.price_is = AMP_PRICE_LOT;
   c[0].offer.price = 2950;
   c[0].offer.tiers = 1;
-  c[0].offer.tier[0] = (amp_tier){0, 0.15};
+  c[0].offer.tier[0] = (amp_tier){.rate = 0.15};
   c[0].offer.freight = 260;
   c[0].offer.fees = 85;
   c[0].offer.tax = AMP_TAX_EXCLUDED;
