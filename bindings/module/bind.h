@@ -314,6 +314,8 @@ typedef struct bind_offer {
   amp_value dud, tested, soh;
   double bos, bos_mass, extra, residual;
   char currency[64], dated[64], remark[64];
+  double rate;      /* of its currency, by its own rates; 0: none */
+  char rate_to[64]; /* in which currency; "": the need's */
   bool dud_assumed;
 } bind_offer;
 
@@ -399,6 +401,17 @@ double bind_module_tested (const amp_module *m, bool *assumed);
 
 /* Tests of a lot say nothing above the nameplate (C), unless they did. */
 void bind_cut_tested (amp_value *tested, double nameplate);
+
+/* The table {USD = 0.88, dated = ".."} at the top, checked. */
+void bind_check_rates (lua_State *L, const char *who);
+
+/* What one of the offer's currency is in that of the table of keys {currency,
+** rates} at 'keys'. Where it is not known the reason is pushed, and 0 comes
+** back. */
+double bind_rate (lua_State *L, const bind_offer *o, int keys);
+
+/* Push {total =, lines = {{what, amount, base =, rate =}, ..}}. */
+void bind_push_landed (lua_State *L, const amp_landed *a);
 
 /* Push a handle for replay_against and replay_rows of n rows of a run:
 ** column[] are time (s from its start), current, voltage at the row and its

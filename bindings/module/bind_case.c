@@ -24,6 +24,7 @@
 #include "bind.h"
 #include "base/sample.h"
 #include <math.h>
+#include <stddef.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -139,34 +140,13 @@ static void set_pack (amp_case *c, const bind_pack *p) {
   c->cell_v_max = p->cell_v_max;
 }
 
-/*
-** What one of the offer's currency is in the need's. Where it is not known
-** the row is refused: the reason is pushed, and 0 comes back.
-*/
+/* What one of the offer's currency is in the need's. Where it is not known
+** the row is refused: the reason is pushed, and 0 comes back. */
 static double rate_of (lua_State *L, const bind_offer *o, int need_idx) {
-  double rate = 0.0;
   bind_push_keys(L, need_idx);
-  const char *ours = bind_get(L, -1, "currency") ? lua_tostring(L, -1) : NULL;
-  if (o->currency[0] == '\0' ||
-      (ours != NULL && strcmp(ours, o->currency) == 0)) {
-    lua_pop(L, ours != NULL ? 2 : 1);
-    return 1.0;
-  }
-  int keys = lua_gettop(L) - (ours != NULL ? 1 : 0);
-  if (bind_get(L, keys, "rates")) {
-    lua_getfield(L, -1, o->currency);
-    rate = lua_tonumber(L, -1);
-  }
-  lua_settop(L, keys);
-  if (rate > 0.0)
-    lua_pop(L, 1);
-  else
-    lua_pushfstring(L,
-                    "no rate from %s to %s: no sum over currencies without "
-                    "one (say rates = { %s = .. } in the need)",
-                    o->currency, ours != NULL ? ours : "the need's currency",
-                    o->currency);
-  return rate > 0.0 ? rate : 0.0;
+  double rate = bind_rate(L, o, lua_gettop(L));
+  lua_remove(L, rate > 0.0 ? -1 : -2);
+  return rate;
 }
 
 /* ---- results ---- */
@@ -239,22 +219,6 @@ static void push_window (lua_State *L, const amp_window *w) {
   lua_setfield(L, -2, "window");
 }
 
-static void push_landed (lua_State *L, const amp_landed *a) {
-  lua_newtable(L);
-  bind_put(L, "total", a->total);
-  lua_newtable(L);
-  for (int i = 0; i < a->lines; i++) {
-    lua_createtable(L, 2, 0);
-    lua_pushstring(L, a->line[i].what);
-    lua_rawseti(L, -2, 1);
-    lua_pushnumber(L, a->line[i].amount);
-    lua_rawseti(L, -2, 2);
-    lua_rawseti(L, -2, i + 1);
-  }
-  lua_setfield(L, -2, "lines");
-  lua_setfield(L, -2, "landed");
-}
-
 static void push_life (lua_State *L, const amp_case *c,
                        const amp_case_result *r) {
   const amp_life_choice *l = c->life.models > 0 ? &c->life : &c->need->life;
@@ -321,8 +285,10 @@ static void push_result (lua_State *L, const amp_case *c,
   bind_put(L, "cheapest_pct", r->cheapest * 100.0);
   bind_put(L, "energy_residual_pct", r->energy_residual * 100.0);
   push_window(L, &r->window);
-  if (c->from_offer)
-    push_landed(L, &r->landed);
+  if (c->from_offer) {
+    bind_push_landed(L, &r->landed);
+    lua_setfield(L, -2, "landed");
+  }
   push_life(L, c, r);
   push_stats(L, r);
   push_worst(L, c->need);
@@ -426,7 +392,6 @@ static void add_offer (lua_State *L, work *w, int i, int need_idx) {
   w->at[i] = -1;
   double rate = rate_of(L, o, need_idx);
   if (!(rate > 0.0)) {
-    lua_remove(L, -2); /* the keys */
     refuse_row(L, "missing");
     return;
   }
@@ -508,10 +473,7 @@ static bool case_subject (lua_State *L, int idx, int need_idx,
   set_offer(c, o);
   lua_pop(L, 1);
   c->offer.to_currency = rate_of(L, o, need_idx);
-  if (c->offer.to_currency > 0.0)
-    return true;
-  lua_remove(L, -2);
-  return false;
+  return c->offer.to_currency > 0.0;
 }
 
 /* The case at 'idx' (a table) for row i, whose table is at 'row'. */
@@ -566,29 +528,33 @@ static int sweep_raw (lua_State *L) {
 
 /* ---- the bid that meets a target ---- */
 
-static double energy_for (lua_State *L, const amp_case_result *r) {
-  static const char *const words[] = {"nameplate", "accepted", "usable",
-                                      "delivered", NULL};
+static const struct {
+  const char *per;
+  size_t stat;
+  bool landed; /* what is paid at the gate alone counts */
+} bid_kinds[] = {
+    {"nameplate", offsetof(amp_case_result, per_nameplate), true},
+    {"accepted", offsetof(amp_case_result, per_accepted), true},
+    {"usable", offsetof(amp_case_result, per_usable), false},
+    {"delivered", offsetof(amp_case_result, per_delivered), false},
+    {"levelised", offsetof(amp_case_result, levelised), false},
+    {NULL, 0, false}};
+
+static int bid_kind (lua_State *L) {
   const char *per = "usable";
   if (lua_istable(L, 3) && bind_get(L, 3, "per"))
     per = lua_type(L, -1) == LUA_TSTRING ? lua_tostring(L, -1) : "";
-  const double energy[] = {r->nameplate, r->tested.p50, r->usable.p50,
-                           r->delivered.p50};
-  for (int i = 0; words[i] != NULL; i++)
-    if (strcmp(words[i], per) == 0)
-      return energy[i] / 3.6e6;
-  bind_error(L, NULL,
-             "bid_ceiling: per must be \"nameplate\", \"accepted\", "
-             "\"usable\" or \"delivered\" (got '%s')",
-             per);
-  return NAN;
+  for (int i = 0; bid_kinds[i].per != NULL; i++)
+    if (strcmp(bid_kinds[i].per, per) == 0)
+      return i;
+  return bind_error(L, NULL,
+                    "bid_ceiling: per must be \"nameplate\", \"accepted\", "
+                    "\"usable\", \"delivered\" or \"levelised\" (got '%s')",
+                    per);
 }
 
-/* The offer at 1 for the need at 2, alone */
-static const work *lone_case (lua_State *L) {
-  amp_error err = {0};
-  lua_pushnil(L);
-  amp_ask ask = read_ask(L, lua_gettop(L), "bid_ceiling");
+/* The offer at 1 for the need at 2, alone and given away */
+static work *lone_case (lua_State *L) {
   work *w = new_work(L, 1);
   lua_newtable(L);
   lua_pushvalue(L, 1);
@@ -597,42 +563,112 @@ static const work *lone_case (lua_State *L) {
     lua_getfield(L, -1, "refused");
     bind_error(L, NULL, "bid_ceiling: %s", lua_tostring(L, -1));
   }
+  w->c->offer.price = 0.0;
+  return w;
+}
+
+/* The cost that is asked for, with 'more' money paid than for nothing: as an
+** own trip where only what is landed counts. */
+static double cost_at (lua_State *L, const work *w, const amp_ask *ask,
+                       int kind, double more) {
+  amp_error err = {0};
+  amp_case c = *w->c;
+  amp_stat stat;
+  if (bid_kinds[kind].landed)
+    c.offer.collection += more / c.offer.to_currency;
+  else
+    c.extra += more;
   bind_enter(L);
-  amp_status st = amp_cases(bind_context(L), w->c, 1, &ask, w->r, &err);
+  amp_status st = amp_cases(bind_context(L), &c, 1, ask, w->r, &err);
   bind_rethrow(L);
   if (st == AMP_OK && w->r->status != AMP_OK)
     err = w->r->why;
   if (st != AMP_OK || w->r->status != AMP_OK)
     bind_raise(L, NULL, "bid_ceiling", &err);
-  return w;
+  memcpy(&stat, (const char *)w->r + bid_kinds[kind].stat, sizeof stat);
+  if (!amp_given(stat.p50) && w->r->years_why.status != AMP_OK)
+    bind_raise(L, NULL, "bid_ceiling", &w->r->years_why);
+  if (!amp_given(stat.p50))
+    bind_error(L, NULL, "bid_ceiling: no energy to divide by");
+  return stat.p50;
 }
 
 /*
-** amp.bid_ceiling(offer, need, { target = 150, per = "usable" }) --> the
-** price, as the offer states it (lot, each, per kWh), at which the total
-** comes to target per kWh: median cost beside the price, median kWh
+** How much more than for nothing may be paid: where only what is landed
+** counts it is the same in each draw, so one trial tells the kWh; else the
+** median over the draws follows at each trial, as amp.compare has it.
 */
-static int bid_ceiling (lua_State *L) {
-  static const char *const keys[] = {"target", "per", NULL};
+static double money_for (lua_State *L, const work *w, const amp_ask *ask,
+                         int kind, double target) {
+  double a = 0.0, b = 1000.0;
+  double at_a = cost_at(L, w, ask, kind, a) - target;
+  double at_b = cost_at(L, w, ask, kind, b) - target;
+  for (int i = 0; i < 40 && fabs(at_b) > 1e-13 * target; i++) {
+    double c = b - at_b * (b - a) / (at_b - at_a);
+    if (bid_kinds[kind].landed || !(c != b) || at_a == at_b)
+      return c;
+    a = b;
+    at_a = at_b;
+    b = c;
+    at_b = cost_at(L, w, ask, kind, b) - target;
+  }
+  return b;
+}
+
+static double bid_target (lua_State *L) {
+  static const char *const keys[] = {"target", "per", "draws", "seed", NULL};
+  bind_options(L, 3, "bid_ceiling", keys);
+  double target = bind_option(L, 3, "target", NAN);
+  if (!(target > 0.0 && target < 1e9))
+    bind_error(L, NULL, "bid_ceiling: target = money per kWh is wanted");
+  return target;
+}
+
+/* The options of the draws alone are pushed. */
+static amp_ask bid_ask (lua_State *L) {
+  lua_newtable(L);
+  for (int i = 0; i < 2 && lua_istable(L, 3); i++) {
+    lua_getfield(L, 3, i == 0 ? "draws" : "seed");
+    lua_setfield(L, -2, i == 0 ? "draws" : "seed");
+  }
+  return read_ask(L, lua_gettop(L), "bid_ceiling");
+}
+
+/*
+** bid_raw(offer, need, { target = 150, per = "usable", draws, seed }) -->
+** {price = as the offer states it (lot, each, per kWh), negative where no
+** bid is low enough; landed = what that lands at; spent = paid before any
+** bid, allowed = by the target, besides = of both, beside the landed cost}
+*/
+static int bid_raw (lua_State *L) {
   amp_error err = {0};
+  amp_landed landed;
   double price;
   lua_settop(L, 3);
   bind_check(L, 1, "offer", "bid_ceiling: offer");
   bind_check(L, 2, "need", "bid_ceiling: need");
-  bind_options(L, 3, "bid_ceiling", keys);
-  double target = bind_option(L, 3, "target", NAN);
-  if (!(target > 0.0 && target < 1e9))
-    return bind_error(L, NULL,
-                      "bid_ceiling: target = money per kWh is wanted");
-  const work *w = lone_case(L);
-  double kwh = energy_for(L, w->r);
-  double added = w->r->total.p50 - w->r->landed.total;
-  if (!(kwh > 0.0))
-    return bind_error(L, NULL, "bid_ceiling: no energy to divide by");
-  if (amp_bid_ceiling(&w->c->offer, target, kwh, added, &price, &err) !=
-      AMP_OK)
+  double target = bid_target(L);
+  int kind = bid_kind(L);
+  amp_ask ask = bid_ask(L);
+  work *w = lone_case(L);
+  double more = money_for(L, w, &ask, kind, target);
+  double nothing = cost_at(L, w, &ask, kind, 0.0), money;
+  (void)nothing; /* w->r is that of a price of 0 again */
+  money = w->r->landed.total + more;
+  double besides = w->r->total.p50 - w->r->landed.total;
+  if (amp_bid_ceiling(&w->c->offer, 1.0, fmax(money, 0.0), fmax(-money, 0.0),
+                      &price, &err) != AMP_OK)
     return bind_raise(L, NULL, "bid_ceiling", &err);
-  lua_pushnumber(L, price);
+  w->c->offer.price = fmax(price, 0.0);
+  if (amp_offer_landed(&w->c->offer, &landed, &err) != AMP_OK)
+    return bind_raise(L, NULL, "bid_ceiling", &err);
+  lua_newtable(L);
+  bind_put(L, "price", price);
+  bind_put(L, "landed", landed.total);
+  bind_put(L, "allowed", money + (bid_kinds[kind].landed ? 0.0 : besides));
+  bind_put(L, "besides", bid_kinds[kind].landed ? 0.0 : besides);
+  bind_put(L, "spent", w->r->landed.total);
+  bind_put_text(L, "per", bid_kinds[kind].per);
   return 1;
 }
 
@@ -714,7 +750,7 @@ static int pack_life (lua_State *L) {
 
 static const luaL_Reg functions[] = {{"compare_raw", compare_raw},
                                      {"sweep_raw", sweep_raw},
-                                     {"bid_ceiling", bid_ceiling},
+                                     {"bid_raw", bid_raw},
                                      {NULL, NULL}};
 
 void bind_case_open (lua_State *L) {

@@ -168,21 +168,7 @@ static void read_currency (lua_State *L, int keys, const char *who) {
   }
   if (!bind_get(L, keys, "rates"))
     return;
-  if (!lua_istable(L, -1))
-    bind_error(L, NULL, "%s: rates must be {USD = 0.88, dated = \"..\"}",
-               who);
-  lua_pushnil(L);
-  while (lua_next(L, -2) != 0) {
-    if (lua_type(L, -2) != LUA_TSTRING)
-      bind_error(L, NULL, "%s: rates must be {USD = 0.88, dated = \"..\"}",
-                 who);
-    const char *key = lua_tostring(L, -2);
-    double v = lua_type(L, -1) == LUA_TNUMBER ? lua_tonumber(L, -1) : NAN;
-    if (strcmp(key, "dated") != 0 && !(v > 0.0 && v < 1e9))
-      bind_error(L, NULL, "%s: the rate of %s must be a number above 0", who,
-                 key);
-    lua_pop(L, 1);
-  }
+  bind_check_rates(L, who);
   lua_pop(L, 1);
 }
 

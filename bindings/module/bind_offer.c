@@ -22,10 +22,26 @@ static const bind_field offer_fields[] = {
     F_NUM_OF("price_per_kwh", bind_offer, price_per_kwh, 1.0, 0.0, 1e6, "",
              PRICE, "money for one kWh of nameplate"),
     F_ELSE_OF("premium_pct", BIND_LIST, 0.01, 0.0, 200.0, "%", 0,
-              "the auction's premium on the price, or tiers {{from, pct}, "
-              "..}"),
+              "the auction's premium on the price, or steps {{from, pct, "
+              "fixed}, ..} that hold above from"),
+    F_ELSE("premium_on", BIND_CHOICE, "part whole",
+           "a step's rate is paid on the part above it (part, unless given) "
+           "or on the whole price"),
+    F_NUM("premium_min", bind_offer, o.premium_min, 1.0, 0.0, MONEY, "",
+          "least premium"),
     F_NUM("freight", bind_offer, o.freight, 1.0, 0.0, MONEY, "",
-          "freight that the seller invoices"),
+          "freight that the seller invoices; where customs are due, to the "
+          "border"),
+    F_NUM("freight_per_kg", bind_offer, o.per_kg, 1.0, 0.0, 1e6, "",
+          "freight for each kg of modules"),
+    F_NUM("freight_per_pallet", bind_offer, o.per_pallet, 1.0, 0.0, MONEY, "",
+          "freight for each pallet"),
+    F_WHOLE("pallets", bind_offer, o.pallets, 1, 100000,
+            "pallets that are paid for"),
+    F_NUM("pallet_kg", bind_offer, o.pallet_mass, 1.0, 1.0, 1e5, "kg",
+          "modules a pallet carries, where pallets is not given"),
+    F_NUM("inland", bind_offer, o.inland, 1.0, 0.0, MONEY, "",
+          "freight behind the border: taxed, no customs on it"),
     F_NUM("hazmat", bind_offer, o.hazmat, 1.0, 0.0, MONEY, "",
           "surcharge for dangerous goods"),
     F_NUM("fees", bind_offer, o.fees, 1.0, 0.0, MONEY, "",
@@ -36,10 +52,16 @@ static const bind_field offer_fields[] = {
           "customs on goods, premium and freight"),
     F_ELSE("tax", BIND_CHOICE, "included excluded none",
            "whether the prices hold the tax"),
+    F_ELSE("tax_of", BIND_LIST, "",
+           "{freight = \"none\", ..}: lines that differ from tax; goods "
+           "premium freight inland hazmat fees"),
     F_NUM("tax_pct", bind_offer, o.tax_rate, 0.01, 0.0, 100.0, "%",
           "rate, where tax is excluded"),
     F_TEXT("currency", bind_offer, currency,
            "money of the prices; the need's unless given"),
+    F_ELSE("rates", BIND_LIST, "",
+           "{GBP = 1.17, to = \"EUR\", dated = \"..\"}: goes before the "
+           "need's"),
     F_TEXT("dated", bind_offer, dated, "when the price was seen"),
     F_VALUE("dud_pct", bind_offer, dud, 0.01, 0.0, 100.0, "%",
             "share of modules that will be rejected"),
@@ -48,7 +70,8 @@ static const bind_field offer_fields[] = {
     F_VALUE("soh_pct", bind_offer, soh, 0.01, 0.01, 120.0, "%",
             "state of health, of this lot"),
     F_NUM("bos", bind_offer, bos, 1.0, 0.0, MONEY, "",
-          "money for the rest: battery management, fuses, cable"),
+          "money for the rest, in the need's currency: battery management, "
+          "fuses, cable"),
     F_NUM_OF("bos_kg", bind_offer, bos_mass, 1.0, 0.0, 1e5, "kg", MASS,
              "mass of the rest"),
     F_NUM_OF("bos_lb", bind_offer, bos_mass, 0.45359237, 0.0, 2.2e5, "lb",
@@ -86,63 +109,205 @@ static void read_price (lua_State *L, const char *who, bind_offer *s) {
                who);
 }
 
-static void read_tax (lua_State *L, int keys, const char *who, amp_offer *o) {
+/* The word at the top, which is popped. */
+static amp_tax tax_word (lua_State *L, const char *who, const char *key) {
   static const char *const words[] = {"included", "excluded", "none", NULL};
   static const amp_tax means[] = {AMP_TAX_INCLUDED, AMP_TAX_EXCLUDED,
                                   AMP_TAX_NONE};
-  if (!bind_get(L, keys, "tax"))
-    return; /* not known: landed cost is refused, not guessed */
   const char *s = lua_type(L, -1) == LUA_TSTRING ? lua_tostring(L, -1) : "";
   int i = 0;
   while (words[i] != NULL && strcmp(words[i], s) != 0)
     i++;
+  if (words[i] == NULL && strncmp(s, "margin", 6) == 0)
+    bind_error(L, NULL,
+               "%s: %s = \"%s\": what a margin scheme adds is not guessed; "
+               "\"included\" where the price is all you pay",
+               who, key, s);
   if (words[i] == NULL)
     bind_error(L, NULL,
-               "%s: tax must be \"included\", \"excluded\" or "
-               "\"none\" (got '%s')",
-               who, s);
-  o->tax = means[i];
+               "%s: %s must be \"included\", \"excluded\" or \"none\" (got "
+               "'%s')",
+               who, key, s);
   lua_pop(L, 1);
-  if (o->tax == AMP_TAX_EXCLUDED && !bind_get(L, keys, "tax_pct"))
+  return means[i];
+}
+
+static const struct {
+  const char *key;
+  amp_step step;
+} taxed[] = {{"goods", AMP_STEP_GOODS},     {"premium", AMP_STEP_PREMIUM},
+             {"freight", AMP_STEP_FREIGHT}, {"inland", AMP_STEP_INLAND},
+             {"hazmat", AMP_STEP_HAZMAT},   {"fees", AMP_STEP_FEES}};
+enum { TAXED = sizeof taxed / sizeof *taxed };
+
+/* tax_of = {freight = "none"} at the top */
+static bool read_tax_of (lua_State *L, const char *who, amp_offer *o) {
+  const char *keys[TAXED + 1] = {NULL};
+  char what[80];
+  bool excluded = false;
+  for (int i = 0; i < TAXED; i++)
+    keys[i] = taxed[i].key;
+  if (!lua_istable(L, -1))
+    bind_error(L, NULL, "%s: tax_of is a table {freight = \"none\", ..}",
+               who);
+  snprintf(what, sizeof what, "%.60s: tax_of", who);
+  bind_options(L, lua_gettop(L), what, keys);
+  for (int i = 0; i < TAXED; i++) {
+    if (!bind_get(L, -1, keys[i]))
+      continue;
+    snprintf(what, sizeof what, "tax_of.%s", keys[i]);
+    o->tax_of[taxed[i].step] = tax_word(L, who, what);
+    excluded |= o->tax_of[taxed[i].step] == AMP_TAX_EXCLUDED;
+  }
+  return excluded;
+}
+
+/* Not known: landed cost is refused, not guessed. */
+static void read_tax (lua_State *L, int keys, const char *who, amp_offer *o) {
+  bool excluded = false;
+  if (bind_get(L, keys, "tax"))
+    o->tax = tax_word(L, who, "tax");
+  if (bind_get(L, keys, "tax_of")) {
+    excluded = read_tax_of(L, who, o);
+    lua_pop(L, 1);
+  }
+  if ((excluded || o->tax == AMP_TAX_EXCLUDED) &&
+      !bind_get(L, keys, "tax_pct"))
     bind_error(L, NULL, "%s: tax_pct is wanted where tax is excluded", who);
 }
 
-static void read_tier (lua_State *L, const bind_field *f, const char *who,
-                       amp_tier *t) {
-  if (!lua_istable(L, -1) || lua_rawlen(L, -1) != 2)
-    bind_error(L, NULL, "%s: a tier of premium_pct is {from, percent}", who);
-  lua_rawgeti(L, -1, 1);
-  lua_rawgeti(L, -2, 2);
-  t->from = lua_tonumber(L, -2);
-  if (!lua_isnumber(L, -2) || !(t->from >= 0.0 && t->from <= MONEY))
-    bind_error(L, NULL, "%s: a tier of premium_pct starts at money >= 0",
+static double tier_money (lua_State *L, int idx, const char *who) {
+  double v = lua_tonumber(L, idx);
+  if (lua_type(L, idx) != LUA_TNUMBER || !(v >= 0.0 && v <= MONEY))
+    bind_error(L, NULL,
+               "%s: a step of premium_pct is {from, percent, fixed}, money "
+               ">= 0",
                who);
-  t->rate = bind_number(L, -1, f, who);
-  lua_pop(L, 2);
+  return v;
 }
 
-static void read_premium (lua_State *L, int keys, const char *who,
-                          amp_offer *o) {
-  const bind_field *f = bind_field_find(&offer_class, "premium_pct");
-  if (!bind_get(L, keys, "premium_pct"))
-    return;
+/* {from, percent} or {from, percent, fixed} at the top */
+static void read_tier (lua_State *L, const bind_field *f, const char *who,
+                       amp_tier *t) {
+  lua_Unsigned n = lua_istable(L, -1) ? lua_rawlen(L, -1) : 0;
+  if (n != 2 && n != 3)
+    bind_error(L, NULL, "%s: a step of premium_pct is {from, percent}", who);
+  for (int i = 1; i <= 3; i++)
+    lua_rawgeti(L, -i, i);
+  t->from = tier_money(L, -3, who);
+  t->rate = bind_number(L, -2, f, who);
+  t->fixed = n == 3 ? tier_money(L, -1, who) : 0.0;
+  lua_pop(L, 3);
+}
+
+/* premium_pct at the top */
+static void read_tiers (lua_State *L, const bind_field *f, const char *who,
+                        amp_offer *o) {
   if (!lua_istable(L, -1)) {
     o->tiers = 1;
-    o->tier[0].from = 0.0;
-    o->tier[0].rate = bind_number(L, -1, f, who);
-    lua_pop(L, 1);
+    o->tier[0] = (amp_tier){.rate = bind_number(L, -1, f, who)};
     return;
   }
   o->tiers = (int)lua_rawlen(L, -1);
   if (o->tiers < 1 || o->tiers > AMP_TIERS)
-    bind_error(L, NULL, "%s: premium_pct wants 1 .. %d tiers {from, percent}",
+    bind_error(L, NULL, "%s: premium_pct wants 1 .. %d steps {from, percent}",
                who, AMP_TIERS);
   for (int i = 0; i < o->tiers; i++) {
     lua_rawgeti(L, -1, i + 1);
     read_tier(L, f, who, &o->tier[i]);
     lua_pop(L, 1);
   }
-  lua_pop(L, 1);
+}
+
+static void read_premium (lua_State *L, int keys, const char *who,
+                          amp_offer *o) {
+  if (bind_get(L, keys, "premium_on")) {
+    const char *s = lua_type(L, -1) == LUA_TSTRING ? lua_tostring(L, -1) : "";
+    o->premium_whole = strcmp(s, "whole") == 0;
+    if (!o->premium_whole && strcmp(s, "part") != 0)
+      bind_error(L, NULL,
+                 "%s: premium_on must be \"part\" or \"whole\" (got '%s')",
+                 who, s);
+    lua_pop(L, 1);
+  }
+  if (bind_get(L, keys, "premium_pct")) {
+    read_tiers(L, bind_field_find(&offer_class, "premium_pct"), who, o);
+    lua_pop(L, 1);
+  }
+}
+
+/* ---- currencies ---- */
+
+void bind_check_rates (lua_State *L, const char *who) {
+  static const char form[] = "{USD = 0.88, dated = \"..\"}";
+  if (!lua_istable(L, -1))
+    bind_error(L, NULL, "%s: rates must be %s", who, form);
+  lua_pushnil(L);
+  while (lua_next(L, -2) != 0) {
+    if (lua_type(L, -2) != LUA_TSTRING)
+      bind_error(L, NULL, "%s: rates must be %s", who, form);
+    const char *key = lua_tostring(L, -2);
+    double v = lua_type(L, -1) == LUA_TNUMBER ? lua_tonumber(L, -1) : NAN;
+    if (strcmp(key, "dated") != 0 && strcmp(key, "to") != 0 &&
+        !(v > 0.0 && v < 1e9))
+      bind_error(L, NULL, "%s: the rate of %s must be a number above 0", who,
+                 key);
+    lua_pop(L, 1);
+  }
+}
+
+/* Its own rates, of which one is wanted. */
+static void read_rates (lua_State *L, int keys, const char *who,
+                        bind_offer *s) {
+  if (!bind_get(L, keys, "rates"))
+    return;
+  bind_check_rates(L, who);
+  lua_getfield(L, -1, "to");
+  size_t n = 0;
+  const char *to = lua_tolstring(L, -1, &n);
+  if (to != NULL && n < sizeof s->rate_to)
+    memcpy(s->rate_to, to, n + 1);
+  lua_getfield(L, -2, s->currency);
+  s->rate = s->currency[0] != '\0' ? lua_tonumber(L, -1) : 0.0;
+  lua_pop(L, 3);
+}
+
+/* A rate of the table that holds 'rates' at 'keys'; 0: none. */
+static double rate_in (lua_State *L, int keys, const char *currency) {
+  double rate = 0.0;
+  if (bind_get(L, keys, "rates")) {
+    if (lua_istable(L, -1)) {
+      lua_getfield(L, -1, currency);
+      rate = lua_tonumber(L, -1);
+      lua_pop(L, 1);
+    }
+    lua_pop(L, 1);
+  }
+  return rate;
+}
+
+double bind_rate (lua_State *L, const bind_offer *o, int keys) {
+  double rate = 0.0;
+  const char *ours =
+      bind_get(L, keys, "currency") ? lua_tostring(L, -1) : NULL;
+  if (o->currency[0] == '\0' ||
+      (ours != NULL && strcmp(ours, o->currency) == 0))
+    rate = 1.0;
+  else if (o->rate_to[0] == '\0' ||
+           (ours != NULL && strcmp(ours, o->rate_to) == 0))
+    rate = o->rate;
+  if (!(rate > 0.0))
+    rate = rate_in(L, keys, o->currency);
+  if (ours != NULL)
+    lua_pop(L, 1);
+  if (rate > 0.0)
+    return rate;
+  lua_pushfstring(L,
+                  "no rate from %s to %s: no sum over currencies without "
+                  "one (say rates = { %s = .. } in the need)",
+                  o->currency, ours != NULL ? ours : "the need's currency",
+                  o->currency);
+  return 0.0;
 }
 
 /* {"crane", 120, year = 0} */
@@ -190,6 +355,8 @@ static void offer_finish (lua_State *L, int keys, void *spec) {
   read_tax(L, keys, who, &s->o);
   read_premium(L, keys, who, &s->o);
   read_costs(L, keys, who, s);
+  read_rates(L, keys, who, s);
+  s->o.mass_each = s->module->m.mass;
   s->o.kwh_each = amp_module_nameplate(&s->module->m) / 3.6e6;
   bind_cut_tested(&s->tested, s->module->m.capacity.value);
   s->dud_assumed = !amp_value_is_set(&s->dud);
@@ -209,33 +376,68 @@ static void offer_tell (lua_State *L, const void *spec) {
     bind_say(L, "tested_ah, soh_pct: the nameplate is taken, assumed");
 }
 
-/* H1:landed() --> {total =, goods =, freight =, .., lines = {{what, amount}}}
-*/
-static int offer_landed (lua_State *L) {
-  bind_offer *s = bind_check(L, 1, "offer", "landed");
-  amp_landed landed;
-  amp_error err = {0};
-  bind_push_keys(L, 1);
-  const char *who = bind_who(L, &offer_class, -1);
-  amp_status st = amp_offer_check(&s->o, &err);
-  if (st == AMP_OK)
-    st = amp_offer_landed(&s->o, &landed, &err);
-  if (st != AMP_OK)
-    return bind_raise(L, &offer_class, who, &err);
+/* The line at the top gets {what, amount, base =, rate =}. */
+static void push_line (lua_State *L, const amp_landed_line *line) {
+  lua_createtable(L, 2, 2);
+  lua_pushstring(L, line->what);
+  lua_rawseti(L, -2, 1);
+  lua_pushnumber(L, line->amount);
+  lua_rawseti(L, -2, 2);
+  bind_put(L, "base", line->base);
+  bind_put(L, "rate", line->rate);
+}
+
+void bind_push_landed (lua_State *L, const amp_landed *a) {
   lua_newtable(L);
-  bind_put(L, "total", landed.total);
-  lua_newtable(L);
-  for (int i = 0; i < landed.lines; i++) {
-    lua_createtable(L, 2, 0);
-    lua_pushstring(L, landed.line[i].what);
-    lua_rawseti(L, -2, 1);
-    lua_pushnumber(L, landed.line[i].amount);
-    lua_rawseti(L, -2, 2);
+  bind_put(L, "total", a->total);
+  lua_createtable(L, a->lines, 0);
+  for (int i = 0; i < a->lines; i++) {
+    push_line(L, &a->line[i]);
     lua_rawseti(L, -2, i + 1);
   }
   lua_setfield(L, -2, "lines");
-  for (int i = 0; i < landed.lines; i++)
-    bind_put(L, landed.line[i].what, landed.line[i].amount);
+}
+
+/* The money of the answer: the offer's own, or that of the need or of
+** {currency, rates} at 2. */
+static double asked_rate (lua_State *L, const bind_offer *s,
+                          const char *who) {
+  static const char *const keys[] = {"currency", "rates", NULL};
+  if (lua_isnoneornil(L, 2))
+    return 1.0;
+  if (bind_test(L, 2, "need") != NULL)
+    bind_push_keys(L, 2);
+  else {
+    bind_options(L, 2, "landed", keys);
+    lua_pushvalue(L, 2);
+    if (bind_get(L, -1, "rates")) {
+      bind_check_rates(L, "landed");
+      lua_pop(L, 1);
+    }
+  }
+  double rate = bind_rate(L, s, lua_gettop(L));
+  if (!(rate > 0.0))
+    bind_error(L, "missing", "%s: %s", who, lua_tostring(L, -1));
+  lua_pop(L, 1);
+  return rate;
+}
+
+/* H1:landed(need or {currency, rates}) --> {total =, rate =, lines = {{what,
+** amount, base =, rate =}, ..}}; the Lua half makes a table of it */
+static int offer_landed (lua_State *L) {
+  bind_offer *s = bind_check(L, 1, "offer", "landed");
+  amp_offer o = s->o;
+  amp_landed landed;
+  amp_error err = {0};
+  lua_settop(L, 2);
+  bind_push_keys(L, 1);
+  const char *who = bind_who(L, &offer_class, -1);
+  o.to_currency = asked_rate(L, s, who);
+  if (amp_offer_landed(&o, &landed, &err) != AMP_OK)
+    return bind_raise(L, &offer_class, who, &err);
+  bind_push_landed(L, &landed);
+  bind_put(L, "rate", o.to_currency);
+  bind_put(L, "pallets", amp_offer_pallets(&o));
   return 1;
 }
 

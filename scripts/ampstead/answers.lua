@@ -1,5 +1,5 @@
---- The answers of single calls as tables: what was paid, how long a pack
--- lasts, cycles, what is built in.
+--- The answers of single calls as tables: how long a pack lasts, cycles,
+-- what is built in.
 local core, loader = ...
 local wording = loader("wording")
 local tables = loader("table")
@@ -8,31 +8,6 @@ local verdict = loader("verdict")
 local notes = loader("notes")
 
 local answers = {}
-
--- ---- landed cost ----
-
---- H1:landed() --> a row for each step, their sum as .total
-local function landed (raw_landed)
-  return function (offer)
-    local raw = raw_landed(offer)
-    local keys = core.keys(offer)
-    local currency, rows, facts = keys.currency or "", {}, {}
-    for i, line in ipairs(raw.lines) do
-      rows[i] = { what = line[1], amount = line[2] }
-      facts[line[1]] = line[2]
-    end
-    facts.total, facts.lines = raw.total, raw.lines
-    local kwh = offer.nameplate_kwh
-    return core.table_new{ facts = facts, rows = rows,
-      title = keys.name and keys.name .. ", landed" or "landed",
-      heads = { string.format("landed %s%s, %s per nameplate kWh.",
-        wording.fixed(raw.total), currency ~= "" and " " .. currency or "",
-        wording.fixed(raw.total / kwh, 1)) },
-      columns = { { key = "what", label = "step", kind = "text" },
-        { key = "amount", label = currency ~= "" and currency or "amount",
-          kind = "money", unit = currency } } }
-  end
-end
 
 -- ---- life and autonomy of a pack ----
 
@@ -217,8 +192,7 @@ function answers.life_models ()
     number("dod_pct_hi", "to DoD %", "%") })
 end
 
-local offer, pack = core.methods("offer"), core.methods("pack")
-offer.landed = landed(offer.landed)
+local pack = core.methods("pack")
 pack.life = life(pack.life)
 pack.autonomy = autonomy(pack.autonomy)
 

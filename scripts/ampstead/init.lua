@@ -15,7 +15,7 @@ local inside = { compare_raw = true, sweep_raw = true, table_new = true,
   log = true, log_csv = true, log_text = true, log_facts = true,
   print_by = true, fit = true, cell_facts = true, drawn = true,
   replay = true, replay_facts = true, replay_rows = true,
-  replay_against = true, trace_handle = true }
+  replay_against = true, trace_handle = true, bid_raw = true }
 
 for _, name in ipairs{ "readings_csv", "readings_text", "lot_with",
   "lot_accept", "lot_is_accepted", "lot_rows", "lot_mean", "lot_judge",
@@ -80,6 +80,7 @@ loader("agreement") -- cell:simulate, log:profile
 local cautions = loader("cautions")
 amp.caution, amp.cautions = cautions.caution, cautions.cautions
 amp.table = loader("table").new
+amp.bid_ceiling = loader("offers").bid_ceiling
 amp.compare = loader("compare").compare
 amp.sweep = loader("sweep").sweep
 loader("run") -- pack:simulate
