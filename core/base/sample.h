@@ -5,7 +5,7 @@
 #ifndef AMP_BASE_SAMPLE_H
 #define AMP_BASE_SAMPLE_H
 
-#include "base/error.h"
+#include "base/context.h"
 #include <stddef.h>
 #include <stdint.h>
 
@@ -16,9 +16,19 @@ uint64_t amp_stream (const char *name);
 double amp_uniform (uint64_t seed, uint64_t stream, uint64_t draw);
 
 /* The same, stratified: u lies in stratum k of 'draws' equal ones, k a
-** keyed permutation of 'draw'. draws >= 1. */
+** keyed permutation of 'draw'. 1 <= draws < 2^31. */
 double amp_uniform_stratified (uint64_t seed, uint64_t stream, size_t draw,
                                size_t draws);
+
+/* Draws 'from' .. from + count - 1 of them (<= draws) into u[count], ten
+** times faster and with the same bits. ctx lends its instruction set. */
+void amp_uniforms_stratified (const amp_context *ctx, uint64_t seed,
+                              uint64_t stream, size_t from, size_t count,
+                              size_t draws, double *u);
+
+/* Each of v[n], in 0 < v < 1, becomes its standard normal quantile, as
+** amp_normal_quantile gives it. */
+void amp_normal_quantiles (const amp_context *ctx, double *v, size_t n);
 
 /* n numbers in rising order, in place. NaN: the order is not told. */
 void amp_sort (double *v, size_t n);
@@ -26,6 +36,11 @@ void amp_sort (double *v, size_t n);
 /* Quantile p of n >= 1 numbers: linear between order statistics, position
 ** p (n-1) (the common "type 7"). Reorders v. NaN in v: NaN out. */
 double amp_quantile (double *v, size_t n, double p);
+
+/* m <= 5 of them, in two readings of v where no number stands too often. One
+** p outside 0 .. 1: all NaN. */
+void amp_quantiles (double *v, size_t n, const double *p, size_t m,
+                    double *out);
 
 /* Binomial: P(X = k), P(X >= k), and the least k with P(X <= k) >= p, of n
 ** trials of chance q. */

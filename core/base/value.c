@@ -99,20 +99,49 @@ bool amp_value_is_fixed (const amp_value *v) {
   return false;
 }
 
-double amp_value_draw (const amp_value *v, uint64_t seed, size_t draw,
-                       size_t draws) {
-  double u, x;
+/* What place u of its distribution holds. */
+static double placed (const amp_value *v, double u) {
+  if (v->spread == AMP_EVEN)
+    return v->lo + u * (v->hi - v->lo);
+  double x = v->value + error_of_mean(v) * amp_t_quantile(u, v->n - 1);
+  return fmin(fmax(x, v->lo), v->hi);
+}
+
+double amp_value_at (const amp_value *v, double u) {
   if (!amp_value_is_set(v))
     return __builtin_nan("");
   if (amp_value_is_fixed(v))
     return v->value;
-  u = amp_uniform_stratified(seed, v->stream, draw, draws);
   if (v->spread == AMP_NORMAL)
     return v->value + v->sd * amp_normal_quantile(u);
-  if (v->spread == AMP_EVEN)
-    return v->lo + u * (v->hi - v->lo);
-  x = v->value + error_of_mean(v) * amp_t_quantile(u, v->n - 1);
-  return fmin(fmax(x, v->lo), v->hi);
+  return placed(v, u);
+}
+
+double amp_value_draw (const amp_value *v, uint64_t seed, size_t draw,
+                       size_t draws) {
+  if (!amp_value_is_set(v) || amp_value_is_fixed(v))
+    return amp_value_at(v, 0.5);
+  return amp_value_at(v,
+                      amp_uniform_stratified(seed, v->stream, draw, draws));
+}
+
+void amp_value_draws (const amp_context *ctx, const amp_value *v,
+                      uint64_t seed, size_t from, size_t count, size_t draws,
+                      double *out) {
+  if (!amp_value_is_set(v) || amp_value_is_fixed(v)) {
+    for (size_t i = 0; i < count; i++)
+      out[i] = amp_value_at(v, 0.5);
+    return;
+  }
+  amp_uniforms_stratified(ctx, seed, v->stream, from, count, draws, out);
+  if (v->spread == AMP_NORMAL) {
+    amp_normal_quantiles(ctx, out, count);
+    for (size_t i = 0; i < count; i++)
+      out[i] = v->value + v->sd * out[i];
+    return;
+  }
+  for (size_t i = 0; i < count; i++)
+    out[i] = placed(v, out[i]);
 }
 
 amp_basis amp_basis_worse (amp_basis a, amp_basis b) {

@@ -291,27 +291,28 @@ static double largest_finite (const double *v, size_t n) {
   return most;
 }
 
-/* One quantile; in place of an infinite one the largest finite number, which
-** is only a bound of it. */
-static double quantile (double *v, size_t n, double p, double most,
-                        bool *beyond) {
-  double q = finite_again(amp_quantile(v, n, p));
+/* In place of an infinite quantile the largest finite number, which is only
+** a bound of it. */
+static double or_bound (double q, double most, bool *beyond) {
+  q = finite_again(q);
   *beyond = q == (double)INFINITY;
   return *beyond ? most : q;
 }
 
 /* Where most draws have no finite number there is no middle: refused. */
 static amp_stat stat_of (const money *g, column c, amp_basis basis) {
-  double *v = &g->v[(size_t)c * g->p->draws];
+  static const double p[5] = {0.0, 0.1, 0.5, 0.9, 1.0};
+  double *v = &g->v[(size_t)c * g->p->draws], q[5];
   size_t n = g->p->draws;
   double most = largest_finite(v, n);
   amp_stat s = case_no_stat();
-  s.p50 = quantile(v, n, 0.5, AMP_NOT_GIVEN, &s.beyond);
+  amp_quantiles(v, n, p, 5, q);
+  s.p50 = or_bound(q[2], AMP_NOT_GIVEN, &s.beyond);
   if (s.beyond || !amp_given(s.p50))
     return case_no_stat();
-  s.p10 = quantile(v, n, 0.1, most, &s.p10_beyond);
-  s.p90 = quantile(v, n, 0.9, most, &s.p90_beyond);
-  s.spread = amp_quantile(v, n, 0.0) < amp_quantile(v, n, 1.0);
+  s.p10 = or_bound(q[1], most, &s.p10_beyond);
+  s.p90 = or_bound(q[3], most, &s.p90_beyond);
+  s.spread = q[0] < q[4];
   s.basis = basis;
   return s;
 }

@@ -368,39 +368,75 @@ static void csv_row (const char *path) {
 /* ---- offers ---- */
 
 /* The peers' k6 by our draws: 100,000 offers of ten modules, each module's
-** health and the price normal, three in a hundred duds, cost per kWh. */
-static double offers_ours (double *p50) {
-  enum { N = 100000 };
-  static double x[N];
-  amp_value price = amp_value_normal(120, 15, AMP_BASIS_CLAIMED);
-  amp_value health = amp_value_normal(0.78, 0.06, AMP_BASIS_CLAIMED);
-  uint64_t stream[10], dud = amp_stream("dud"), cost = amp_stream("price");
-  char name[8] = "soh 0";
-  double t = now();
-  for (int m = 0; m < 10; m++) {
-    name[4] = (char)('0' + m);
-    stream[m] = amp_stream(name);
+** health and the price normal, three in a hundred duds, cost per kWh. How
+** many are accepted is one draw of the binomial, as in job/case_draw.c: which
+** of ten alike modules are duds does not matter to their sum. Each of the
+** twelve is a stratified stream of its own. */
+enum { OFFERS = 100000, TURN = 500, LOT = 10 };
+
+typedef struct offers {
+  const amp_context *ctx;
+  amp_value price, health[LOT];
+  uint64_t luck;
+  double at_most[LOT]; /* chance of at most so many accepted */
+  double *x;
+} offers;
+
+static void some_offers (const offers *o, size_t from) {
+  double kwh[TURN] = {0}, h[TURN], accepted[TURN], u[TURN];
+  amp_uniforms_stratified(o->ctx, 7, o->luck, from, TURN, OFFERS, u);
+  for (int i = 0; i < TURN; i++) {
+    double n = 0.0;
+    for (int m = 0; m < LOT; m++)
+      n += o->at_most[m] < u[i] ? 1.0 : 0.0;
+    accepted[i] = n;
   }
-  for (size_t n = 0; n < N; n++) {
-    double kwh = 0.0;
-    for (size_t m = 0; m < 10; m++) {
-      double h = amp_value_draw(&health, 7 ^ stream[m], n, N);
-      if (amp_uniform(7, dud, 10 * n + m) >= 0.03)
-        kwh += 2.4 * fmin(fmax(h, 0.4), 1.0);
+  for (int m = 0; m < LOT; m++) {
+    amp_value_draws(o->ctx, &o->health[m], 7, from, TURN, OFFERS, h);
+    for (int i = 0; i < TURN; i++) {
+      double has = h[i] > 1.0 ? 1.0 : h[i];
+      has = has < 0.4 ? 0.4 : has;
+      kwh[i] += m < accepted[i] ? 2.4 * has : 0.0;
     }
-    x[n] = 10 * amp_value_draw(&price, 7 ^ cost, n, N) / fmax(kwh, 1e-3);
   }
-  *p50 = amp_quantile(x, N, 0.5);
-  amp_quantile(x, N, 0.05);
-  amp_quantile(x, N, 0.95);
+  amp_value_draws(o->ctx, &o->price, 7, from, TURN, OFFERS, h);
+  for (int i = 0; i < TURN; i++)
+    o->x[from + (size_t)i] = LOT * h[i] / (kwh[i] > 1e-3 ? kwh[i] : 1e-3);
+}
+
+static void set_offers (offers *o) {
+  double sum = 0.0;
+  o->price = amp_value_normal(120, 15, AMP_BASIS_CLAIMED);
+  o->price.stream = amp_stream("price");
+  o->luck = amp_stream("accepted");
+  for (int m = 0; m < LOT; m++) {
+    char name[16];
+    snprintf(name, sizeof name, "soh %d", m);
+    o->health[m] = amp_value_normal(0.78, 0.06, AMP_BASIS_CLAIMED);
+    o->health[m].stream = amp_stream(name);
+    sum += amp_binomial_pmf(LOT, m, 0.97);
+    o->at_most[m] = sum;
+  }
+}
+
+static double offers_ours (const amp_context *ctx, double q[3]) {
+  static double x[OFFERS];
+  static const double p[3] = {0.05, 0.5, 0.95};
+  offers o = {.ctx = ctx, .x = x};
+  double t = now();
+  set_offers(&o);
+  for (size_t n = 0; n < OFFERS; n += TURN)
+    some_offers(&o, n);
+  amp_quantiles(x, OFFERS, p, 3, q);
   return now() - t;
 }
 
-static void offers_line (void) {
-  double ms[5], p50 = 0;
-  for (int k = 0; k < 5; k++)
-    ms[k] = offers_ours(&p50) * 1e3;
-  printf("offers %.2f ms, p50 %.3f per kWh\n", median(ms, 5), p50);
+static void offers_line (const amp_context *ctx) {
+  double ms[9], q[3];
+  for (int k = 0; k < 9; k++)
+    ms[k] = offers_ours(ctx, q) * 1e3;
+  printf("offers %.2f ms, p5 %.3f p50 %.3f p95 %.3f per kWh\n", median(ms, 9),
+         q[0], q[1], q[2]);
 }
 
 /* ---- limits ---- */
@@ -454,7 +490,7 @@ int main (int argc, char **argv) {
   rainflow_row(power);
   life_row(&ctx, power);
   csv_row(argv[2]);
-  offers_line();
+  offers_line(&ctx);
   limits_row(&ctx, power);
   return 0;
 }
