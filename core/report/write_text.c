@@ -100,12 +100,20 @@ static void put_rule (amp_buffer *out) {
   amp_buffer_puts(out, "\n");
 }
 
-/* 'line' wrapped under 'label', the rest indented to stand below it */
+/* 'line' wrapped under 'label', the rest indented to stand below it; one
+** word that is longer than that (a caution's name) has a line of its own */
 static void put_note (amp_buffer *out, const amp_buffer *strings,
                       size_t label, size_t line) {
   const char *l = strings->s + label;
   int indent = *l ? smaller(width_of(l) + GAP, HANG) : 0;
   const char *s = strings->s + line;
+  if (width_of(l) > HANG - GAP && width_of(l) <= AMP_PAGE &&
+      strchr(l, ' ') == NULL) {
+    amp_buffer_puts(out, l);
+    amp_buffer_puts(out, "\n");
+    l = "";
+    indent = GAP;
+  }
   field f[2] = {{l, NULL, 0, larger(indent - GAP, 1), false, 0, 0},
                 {s, NULL, indent, AMP_PAGE - indent, false, 0, 0}};
   put_fields(out, f, 2, false);

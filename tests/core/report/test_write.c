@@ -662,6 +662,21 @@ static void no_memory_is_told_and_nothing_is_kept (void **state) {
   amp_table_free(t);
 }
 
+/* A caution's name is never broken: longer than the indent it stands alone. */
+static void long_name_of_a_note_stands_whole (void **state) {
+  amp_table *t = amp_table_new(NULL, "");
+  (void)state;
+  amp_table_add_column(t, "k", "K", "", AMP_COLUMN_NUMBER);
+  amp_table_add_row(t);
+  amp_table_add_note(t, "fuse_above_cable", "100 A over 90 A.");
+  amp_table_add_note(t, "short_circuit_only_bounded", "3 of 5 strings.");
+  assert_holds(t, AMP_FORMAT_TEXT,
+               "fuse_above_cable  100 A over 90 A.\n"
+               "short_circuit_only_bounded\n"
+               "  3 of 5 strings.\n");
+  amp_table_free(t);
+}
+
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(three_offers_read_as_the_hand_set_picture),
@@ -670,6 +685,7 @@ int main (void) {
       cmocka_unit_test(wide_tables_split_and_repeat_the_first_column),
       cmocka_unit_test(blocks_repeat_what_tells_rows_apart),
       cmocka_unit_test(nothing_leaves_the_page),
+      cmocka_unit_test(long_name_of_a_note_stands_whole),
       cmocka_unit_test(width_counts_characters_not_bytes),
       cmocka_unit_test(control_bytes_are_made_visible),
       cmocka_unit_test(refused_cells_print_a_dash_and_their_reason),
