@@ -222,6 +222,8 @@ check "bad input" scripts/dev/check_badinput.sh build/ampstead
 check "docs/reference names each call" "$tmp/stock" \
   scripts/dev/check_reference.lua docs/reference
 
+check "cautions" "$tmp/stock" scripts/dev/check_cautions.lua
+
 check "README shows what runs" lua5.4 scripts/dev/check_readme.lua
 check "the guide shows what runs" lua5.4 scripts/dev/check_guide.lua
 

@@ -384,6 +384,7 @@ typedef struct bind_precharge {
   amp_precharge p;
   amp_precharge_answer a;
   double load_w;
+  double rated_w, rated_j; /* of the resistor; NaN: not given */
   bool done_given;
 } bind_precharge;
 

@@ -407,6 +407,10 @@ static const bind_field precharge_fields[] = {
           "across the capacitor, when off"),
     F_NUM("bleed_to_v", bind_precharge, p.bleed_to, 1.0, 0.001, 2000.0, "V",
           "voltage to which that must come down; 60 or half unless given"),
+    F_NUM("resistor_w", bind_precharge, rated_w, 1.0, 0.001, 1e6, "W",
+          "what the resistor's sheet tells for lasting power"),
+    F_NUM("resistor_j", bind_precharge, rated_j, 1.0, 0.001, 1e9, "J",
+          "what its sheet tells for one pulse"),
     F_END};
 
 static const bind_class precharge_class;
@@ -414,7 +418,7 @@ static const bind_class precharge_class;
 static void precharge_defaults (void *spec) {
   bind_precharge *s = spec;
   s->p = amp_precharge_defaults();
-  s->load_w = NO;
+  s->load_w = s->rated_w = s->rated_j = NO;
 }
 
 static void precharge_finish (lua_State *L, int keys, void *spec) {

@@ -348,6 +348,12 @@ static const char *const damage[] = {
     "odour",  "wet",   "water", "flood", "salt",   "corro", "rust",  "burn",
     "scorch", "smok",  "melt",  "dent",  "crack",  "punct", "crush", "pierc",
     "spark",  "broke", "damag", "bent",  "deform", "hiss",  "vent",  "fire"};
+static const char *const unrested[] = {
+    "after charg", "after load",     "after discharg", "just charg",
+    "just off",    "charging",       "under load",     "not rested",
+    "off charger", "off the charger"};
+static const char *const two_wire[] = {"two wire", "two-wire", "2 wire",
+                                       "2-wire",   "2wire",    "multimeter"};
 static const char *const denial[] = {"no", "not", "without", "never", "non"};
 
 static bool letter (char c) {
@@ -370,6 +376,30 @@ static bool one_of (const char *s, const char *const *list, size_t n,
     if (word_is(s, list[i], whole))
       return true;
   return false;
+}
+
+/* Does one of the phrases begin at a word of the remark? */
+static bool speaks_of (const char *s, const char *const *list, size_t n) {
+  for (bool in = false; *s != '\0'; s++) {
+    bool was = in;
+    in = letter(*s) || (*s >= '0' && *s <= '9');
+    if (in && !was && one_of(s, list, n, false))
+      return true;
+  }
+  return false;
+}
+
+/* How it was measured: a voltage not at rest, a resistance with its leads. */
+static bool look_at_method (const amp_reading *r, amp_judged *out) {
+  size_t n = sizeof unrested / sizeof *unrested;
+  bool busy = amp_given(r->ocv) && speaks_of(r->remark, unrested, n);
+  n = sizeof two_wire / sizeof *two_wire;
+  bool leads = amp_given(r->r10s) && speaks_of(r->remark, two_wire, n);
+  if (busy)
+    DOUBT("voltage_not_at_rest", r->ocv, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
+  if (leads)
+    DOUBT("resistance_two_wire", r->r10s, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
+  return busy || leads;
 }
 
 /* A word of damage that no "no" stands before, at most two words back and
@@ -397,7 +427,7 @@ static void look_at_remark (const amp_reading *r, amp_judged *out) {
   const char *word = damage_word(r->remark);
   size_t n = 0;
   if (word == NULL) {
-    if (r->remark[0] != '\0')
+    if (!look_at_method(r, out) && r->remark[0] != '\0')
       REMARK("remark_to_read", AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
     return;
   }

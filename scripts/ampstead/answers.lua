@@ -6,6 +6,8 @@ local tables = loader("table")
 local compare = loader("compare")
 local verdict = loader("verdict")
 local notes = loader("notes")
+local cautions = loader("cautions")
+local raised = loader("raised")
 
 local answers = {}
 
@@ -57,6 +59,11 @@ local function life_table (raw, pack)
   return columns, cells, facts
 end
 
+local function life_model_of (pack)
+  local module = core.keys(pack).module
+  return core.kind(module) == "module" and core.keys(module).life_model or nil
+end
+
 --- pack:life(duty, opts) --> one row, read as .years, .years_p10 ..
 local function life (raw_life)
   return function (pack, duty, opts)
@@ -70,10 +77,17 @@ local function life (raw_life)
     notes.outside(n, raw, "")
     local line = compare.model_line(raw)
     if line then middle[1] = { "", line } end
+    local list, heads = cautions.collector(), verdict.worst_month(raw.worst)
+    raised.deficit(list, heads)
+    raised.pack(list, pack, "")
+    raised.duty(list, duty, given.inverter)
+    raised.years(list, raw, given.life_model or life_model_of(pack), "")
+    for _, l in ipairs(list:lines()) do middle[#middle + 1] = l end
     local columns, cells, facts = life_table(raw, pack)
+    facts.cautions = list:ids()
     return core.table_new{ columns = columns, rows = { cells },
       across = true, corner = "P50 (P10 .. P90)", facts = facts,
-      heads = verdict.worst_month(raw.worst),
+      heads = heads,
       notes = notes.close(notes.lines(n, middle, 1, true), raw) }
   end
 end
@@ -132,6 +146,10 @@ local function autonomy (raw_autonomy)
     notes.look(n, pack, "", { life_model = true, r10s_mohm = true })
     notes.look(n, duty, "", {})
     notes.look(n, inverter, "", {})
+    local raising, heads = cautions.collector(), verdict.worst_month(raw)
+    raised.deficit(raising, heads)
+    raised.pack(raising, pack, "")
+    raised.duty(raising, duty, inverter)
     local cells, bases = { name = core.name(pack) }, autonomy_bases(pack, duty)
     for _, c in ipairs(autonomy_columns) do
       cells[c.key] = cells[c.key] or raw[c.key] and
@@ -142,9 +160,9 @@ local function autonomy (raw_autonomy)
       cells.month = { value = raw.month, text = wording.month(raw.month) }
     end
     return core.table_new{ columns = autonomy_columns, rows = { cells },
-      across = true, heads = verdict.worst_month(raw),
+      across = true, heads = heads, facts = { cautions = raising:ids() },
       corner = "by charge, as tested",
-      notes = notes.lines(n, {}, 1, true) }
+      notes = notes.lines(n, raising:lines(), 1, true) }
   end
 end
 

@@ -8,19 +8,126 @@ local cautions = {}
 
 local pcall = pcall
 
---- A note line {id, words}. A name that isn't in the registry is a fault of
--- this program.
-function cautions.line (id, words)
+--- The name, which is in the registry: another is a fault of this program.
+function cautions.known (id)
   if not core.caution_is(id) then
     core.fail("fault", "internal fault: no caution is called '" ..
       tostring(id) .. "'")
   end
-  return { id, words }
+  return id
+end
+
+--- A note line {id, words}.
+function cautions.line (id, words)
+  return { cautions.known(id), words }
 end
 
 --- Add a line to a list of notes.
 function cautions.add (notes, id, words)
   notes[#notes + 1] = cautions.line(id, words)
+end
+
+--- The names in a list of notes, once each, as scripts read them; 'more':
+-- names that the answer tells elsewhere.
+function cautions.ids (notes, more)
+  local list, seen = {}, {}
+  local function take (id)
+    if not seen[id] then list[#list + 1] = id end
+    seen[id] = true
+  end
+  for _, id in ipairs(more or {}) do take(cautions.known(id)) end
+  for _, note in ipairs(notes) do
+    if core.caution_is(note[1]) then take(note[1]) end
+  end
+  return table.concat(list, " ")
+end
+
+-- ---- raised for several owners ----
+
+local words_most = 2 -- sentences under one name; more are counted
+
+local collector = {}
+collector.__index = collector
+
+--- A collector of cautions of several objects, in the order of raising.
+function cautions.collector ()
+  return setmetatable({ order = {}, entry = {}, told = {} }, collector)
+end
+
+local function add_once (list, item)
+  if item == nil or item == "" then return end
+  for _, known in ipairs(list) do
+    if known == item then return end
+  end
+  list[#list + 1] = item
+end
+
+--- Raise one for 'who' ("" for the whole answer); without words it is a thing
+-- left out, and its name says it.
+function collector:add (id, who, words)
+  local e = self.entry[id]
+  if not e then
+    e = { who = {}, words = {}, of = {} }
+    self.entry[cautions.known(id)], self.order[#self.order + 1] = e, id
+  end
+  add_once(e.who, who)
+  if words then
+    add_once(e.words, words)
+    e.of[words] = e.of[words] or {}
+    add_once(e.of[words], who)
+  end
+end
+
+--- One that the answer tells in words of its own.
+function collector:tell (id)
+  add_once(self.told, cautions.known(id))
+end
+
+local function owned (who, words)
+  if #who == 0 then return words end
+  local sep = table.concat(who):find(" ") and ", " or " "
+  return (#who > 3 and #who .. " of them" or table.concat(who, sep)) ..
+    ": " .. words
+end
+
+local function sentence (e)
+  local parts = {}
+  for i = 1, math.min(#e.words, words_most) do
+    parts[i] = owned(e.of[e.words[i]], e.words[i])
+  end
+  if #e.words > words_most then
+    parts[#parts + 1] = string.format("%d more like it",
+      #e.words - words_most)
+  end
+  return table.concat(parts, "; ") .. "."
+end
+
+--- Lines {id, words}; what was left out stands in one line by its names.
+function collector:lines ()
+  local lines, left = {}, {}
+  for _, id in ipairs(self.order) do
+    local e = self.entry[id]
+    if #e.words > 0 then
+      lines[#lines + 1] = { id, sentence(e) }
+    else
+      local sep = table.concat(e.who):find(" ") and ", " or " "
+      left[#left + 1] = id .. (#e.who > 0 and " (" ..
+        (#e.who > 3 and #e.who .. " of them" or table.concat(e.who, sep)) ..
+        ")" or "")
+    end
+  end
+  if #left > 0 then
+    lines[#lines + 1] = { "left out", table.concat(left, "; ") .. "." }
+  end
+  return lines
+end
+
+--- All names, as scripts read them.
+function collector:ids ()
+  local list = {}
+  for _, id in ipairs(self.told) do list[#list + 1] = id end
+  for _, id in ipairs(self.order) do add_once(list, id) end
+  return table.concat(list, " ")
 end
 
 -- ---- the registry ----

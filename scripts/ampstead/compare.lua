@@ -4,6 +4,8 @@ local wording = loader("wording")
 local tables = loader("table")
 local verdict = loader("verdict")
 local notes = loader("notes")
+local cautions = loader("cautions")
+local raised = loader("raised")
 
 local compare = {}
 
@@ -195,10 +197,11 @@ end
 
 local function heads (raw, names, discount)
   local list = verdict.worst_month(raw.worst)
+  local kinds = verdict.kinds(raw, names)
   list[#list + 1] = verdict.winner(raw, names)
-  list[#list + 1] = verdict.kinds(raw, names)
+  list[#list + 1] = kinds
   list[#list + 1] = verdict.flooring(raw, names, discount)
-  return list
+  return list, { kinds = kinds }
 end
 
 -- "trades places with H3 once it costs 2.26 more per module (320.26)."
@@ -257,7 +260,21 @@ local function model_line (row)
 end
 compare.model_line = model_line
 
-local function note_lines (raw, offers, need, names)
+-- cautions of the offers, of the need, and of what came out
+local function raise (raw, offers, need, names, said)
+  local c, asked = cautions.collector(), core.keys(need)
+  raised.deficit(c, verdict.worst_month(raw.worst))
+  raised.offers(c, offers, names, asked.rates)
+  raised.need(c, need)
+  for i = 1, raw.n do
+    local module = core.keys(core.keys(offers[i]).module)
+    raised.years(c, raw[i], module.life_model or asked.life_model, names[i])
+  end
+  if said.kinds then c:tell("kinds_of_cost_disagree") end
+  return c
+end
+
+local function note_lines (raw, offers, need, names, c)
   local n, middle, answered = notes.new(), {}, 0
   local asked = core.keys(need)
   middle[1] = flip_line(raw, offers, names, asked.currency)
@@ -277,6 +294,7 @@ local function note_lines (raw, offers, need, names)
       "also what the supply serves directly." }
   end
   notes.look(n, need, "", {})
+  for _, line in ipairs(c:lines()) do middle[#middle + 1] = line end
   return notes.close(notes.lines(n, middle, answered), raw)
 end
 
@@ -320,11 +338,13 @@ function compare.compare (offers, need, opts)
   end
   local short = wording.short_names(names)
   local currency = asked.currency or "money"
+  local said, told = heads(raw, short, discount)
+  local c = raise(raw, list, need, short, told)
   return core.table_new{ columns = make_columns(raw, currency, across),
     rows = rows, across = across,
     corner = currency .. ", P50 (P10 .. P90)",
-    heads = heads(raw, short, discount),
-    notes = note_lines(raw, list, need, short) }
+    heads = said, facts = { cautions = c:ids() },
+    notes = note_lines(raw, list, need, short, c) }
 end
 
 return compare

@@ -2,6 +2,7 @@
 -- a short circuit and a pre-charge read, what was looked at and what was not.
 local core, loader = ...
 local wording = loader("wording")
+local cautions = loader("cautions")
 local tables = loader("table")
 
 local copper = {}
@@ -31,6 +32,7 @@ local function one_row (columns, raw, why, spec)
     cells[c.key] = v
   end
   spec.columns, spec.rows, spec.across = columns, { cells }, true
+  spec.facts = { cautions = cautions.ids(spec.notes) }
   return core.table_new(spec)
 end
 
@@ -63,17 +65,31 @@ end
 local ampacity_by = { given = "as given", table = "by the table given",
   nec = "by NEC table 310.16" }
 
+-- a small whole area under a current that no cable of that area carries
+local awg_most, a_per_mm2 = 14, 15
+
+local function looks_like_awg (raw)
+  local area = not raw.awg and raw.area_mm2
+  return area and raw.current_a and area <= awg_most and
+    math.abs(area - math.floor(area + 0.5)) < 1e-9 and
+    raw.current_a > a_per_mm2 * area
+end
+
 -- what stands out, by its name
 local function cable_cautions (raw, notes)
-  local function caution (id, words)
-    notes[#notes + 1] = { id, words }
-  end
+  local function caution (id, words) cautions.add(notes, id, words) end
   if not raw.ampacity_a and raw.drop_v then
     caution("cable_by_drop_only", "no ampacity is known for this size; give " ..
       "ampacity_a, or your code's table as ampacities.")
   elseif raw.ampacity_a and not raw.drop_v then
     caution("cable_by_ampacity_only", "its drop was not reckoned: one_way_m " ..
       "and current_a are wanted.")
+  end
+  if looks_like_awg(raw) then
+    caution("area_like_awg", string.format("%s A in %s mm2 are %s A per mm2: " ..
+      "an AWG number taken for mm2 (awg = %d)?", short(raw.current_a),
+      wording.trim(raw.area_mm2), short(raw.current_a / raw.area_mm2),
+      raw.area_mm2))
   end
   if raw.ampacity_a and raw.current_a and raw.ampacity_a < raw.current_a then
     caution("cable_below_load", string.format("it may carry %s A, the " ..
@@ -166,12 +182,13 @@ local function busbar_table (busbar)
       over_pct = total ~= 0 and (a * n / total - 1) * 100 or nil }
   end
   if raw.least then
-    notes[1] = { "resistance_missing", "measure it, or leave that string out." }
+    cautions.add(notes, "resistance_missing", "measure it, or leave that " ..
+      "string out.")
   end
   return core.table_new{ columns = busbar_columns, rows = rows,
     heads = { busbar_head(raw, total / n) },
     facts = { most_a = raw.most_a, even_a = total / n,
-      bound = raw.least ~= nil },
+      bound = raw.least ~= nil, cautions = cautions.ids(notes) },
     notes = closing(notes, nil, "Kirchhoff's ladder of rails and strings, " ..
       "at one moment", "how charge evens out later, joints that differ, heat") }
 end
@@ -190,19 +207,19 @@ local no_constant = "no fusing constant is known for this metal: measure " ..
 
 local function link_cautions (raw, notes)
   if not raw.fusing_a then
-    notes[#notes + 1] = { "link_without_constant", "no fusing constant is " ..
+    cautions.add(notes, "link_without_constant", "no fusing constant is " ..
       "known for " .. raw.metal:gsub("_", " ") .. ", so there is no verdict. " ..
-      "Let some go on the bench and give fusing_a." }
+      "Let some go on the bench and give fusing_a.")
     return
   end
   if raw.measured then return end
   if raw.thin then
-    notes[#notes + 1] = { "link_thin", "under 0.2 mm the law is less sure: " ..
-      "its exponent is too steep there." }
+    cautions.add(notes, "link_thin", "under 0.2 mm the law is less sure: " ..
+      "its exponent is too steep there.")
   end
   if raw.end_cooled then
-    notes[#notes + 1] = { "link_end_cooled", "shorter than 100 diameters: " ..
-      "its ends cool it, and it fuses at more than this." }
+    cautions.add(notes, "link_end_cooled", "shorter than 100 diameters: " ..
+      "its ends cool it, and it fuses at more than this.")
   end
 end
 
@@ -365,16 +382,16 @@ function copper.short_circuit (pack, opts)
     raw.bus_ka = { value = raw.bus_ka, basis = raw.basis }
     raw.high_ka = raw.high_ka and { value = raw.high_ka, basis = "assumed" }
     if raw.bound then
-      notes[1] = { "short_circuit_only_bounded", "some modules have no " ..
-        "r10s_mohm: the true value is this or more." }
+      cautions.add(notes, "short_circuit_only_bounded", "some modules have " ..
+        "no r10s_mohm: the true value is this or more.")
     end
     notes[#notes + 1] = { "", "Parallel strings add. The resistance of the first " ..
       "moment is smaller than that of 10 s (up to twice the current, a " ..
       "guess of the trade); joints and leads that are left out make it " ..
       "less. No verdict from this alone." }
   else
-    notes[1] = { "short_circuit_unknown", "r10s_mohm of the module is " ..
-      "wanted." }
+    cautions.add(notes, "short_circuit_unknown", "r10s_mohm of the module " ..
+      "is wanted.")
   end
   local why = { bus_ka = "r10s_mohm of the module is wanted" }
   return one_row(short_columns, raw, why, { heads = { head },
@@ -419,10 +436,19 @@ local function circuit_checked (raw)
   return #list > 0 and wording.list(list) or "nothing, for want of data"
 end
 
+-- names of what stands out; what could not be looked at isn't raised
+local function circuit_ids (raw)
+  local ids = {}
+  for _, f in ipairs(raw.findings) do
+    if not f.unknown then ids[#ids + 1] = f.id end
+  end
+  return table.concat(ids, " ")
+end
+
 local function circuit_table (circuit)
   local raw, rows = core.circuit_raw(circuit), {}
   for i, f in ipairs(raw.findings) do
-    rows[i] = { caution = f.id, value = f.value,
+    rows[i] = { caution = cautions.known(f.id), value = f.value,
       said = (f.unknown and "not judged: " or "") .. f.text .. ".",
       limit = f.limit, unknown = f.unknown }
   end
@@ -430,6 +456,7 @@ local function circuit_table (circuit)
   for key, value in pairs(raw) do
     if type(value) == "number" then facts[key] = value end
   end
+  facts.cautions = circuit_ids(raw)
   return core.table_new{ columns = circuit_columns, rows = rows,
     title = core.keys(circuit).name, heads = circuit_heads(raw),
     facts = facts, notes = closing({}, circuit, circuit_checked(raw),
@@ -455,6 +482,20 @@ local precharge_columns = { text("what", "pre-charge"),
   number("bleed_s", "bled after s", "s"), number("bleed_w", "bleed W", "W"),
   text("completes", "completes", true) }
 
+local function resistor_cautions (raw, keys, notes)
+  local w, j = keys.resistor_w, keys.resistor_j
+  if j and raw.energy_j > j then
+    cautions.add(notes, "resistor_energy_below_pulse", string.format("%s J " ..
+      "go into it each time, its sheet tells %s J.", short(raw.energy_j),
+      short(j)))
+  elseif w and not j then
+    cautions.add(notes, "resistor_by_watts_only", string.format("%s W on " ..
+      "its sheet, %s W at first and %s J in all: the sheet's pulse (" ..
+      "resistor_j) decides.", short(w), short(raw.peak_w),
+      short(raw.energy_j)))
+  end
+end
+
 local function precharge_table (p)
   local raw, notes = { what = core.name(p) }, {}
   for _, c in ipairs(precharge_columns) do
@@ -466,11 +507,12 @@ local function precharge_table (p)
     short(raw.energy_j), raw.completes and "done after " ..
     short(raw.time_s) .. " s" or "and it never completes") }
   if not raw.completes then
-    notes[1] = { "precharge_with_load_on", string.format("the bus comes to " ..
+    cautions.add(notes, "precharge_with_load_on", string.format("the bus comes to " ..
       "%s V and stays there, %s V stay over the contactor and %s W in the " ..
       "resistor. Switch the load off first.", short(raw.end_v),
-      short(raw.left_v), short(raw.standing_w)) }
+      short(raw.left_v), short(raw.standing_w)))
   end
+  resistor_cautions(raw, core.keys(p), notes)
   notes[#notes + 1] = { "", "Choose the resistor by the energy of a pulse " ..
     "and by its first moment, not by watts alone; repeated tries add up." }
   return one_row(precharge_columns, raw, { time_s = "it never completes",
@@ -491,9 +533,9 @@ local function isolation_table (x)
   local raw, notes = { what = core.name(x), kohm = x.kohm,
     ohm_per_v = x.ohm_per_v }, {}
   if raw.ohm_per_v < 100 then
-    notes[1] = { "isolation_too_low", string.format("%s ohm a " ..
+    cautions.add(notes, "isolation_too_low", string.format("%s ohm a " ..
       "volt; 100 are asked for with direct current alone (from memory, " ..
-      "after UN regulation 100).", short(raw.ohm_per_v)) }
+      "after UN regulation 100).", short(raw.ohm_per_v)))
   end
   return one_row(isolation_columns, raw, nil, {
     heads = { string.format("%s kohm, %s ohm a volt.", short(raw.kohm),

@@ -1,6 +1,7 @@
 --- What flows when charged things are joined, and in which order to join.
 local core, loader = ...
 local wording = loader("wording")
+local cautions = loader("cautions")
 local tables = loader("table")
 
 local joining = {}
@@ -39,8 +40,8 @@ local columns = {
 local limits = { link = "the cell links", lead = "the lead",
   fuse = "the fuse", charge = "the emptier one's charge limit" }
 
-local function cautions (raw, notes)
-  local function caution (id, words) notes[#notes + 1] = { id, words } end
+local function raise (raw, notes)
+  local function caution (id, words) cautions.add(notes, id, words) end
   if raw.flat then
     caution("joined_by_flat_voltage", "between the knees of this " ..
       "curve a rest voltage tells no charge, and voltages that agree say " ..
@@ -76,7 +77,8 @@ function joining.paralleling (a, b, opts)
       "no module was given" }
   end
   if not given.resistor_mohm then cells.resistor_wh = nil end
-  cautions(raw, notes)
+  raise(raw, notes)
+  local ids = cautions.ids(notes)
   notes[#notes + 1] = { "", "Rest voltages over 10 s resistances: higher for " ..
     "moments, and slower towards the end than told." }
   notes[#notes + 1] = { "checked", raw.limit_a and "the first current " ..
@@ -86,7 +88,8 @@ function joining.paralleling (a, b, opts)
     "temperature, the joint that sparks." }
   notes[#notes + 1] = { "", wording.who_decides }
   return core.table_new{ columns = columns, rows = { cells },
-    across = true, heads = { string.format("%s %s A flow when they are " ..
+    across = true, facts = { cautions = ids },
+    heads = { string.format("%s %s A flow when they are " ..
       "joined.", raw.bound and "At most" or "About",
       short(raw.current_a)) }, notes = notes }
 end
@@ -114,8 +117,9 @@ function joining.order (strings, opts)
   end
   local notes = {}
   if raw.bound then
-    notes[1] = { "resistance_missing", "a resistance is not measured and " ..
-      "counts as nothing: the currents are the most that can flow." }
+    cautions.add(notes, "resistance_missing", "a resistance is not " ..
+      "measured and counts as nothing: the currents are the most that can " ..
+      "flow.")
   end
   notes[#notes + 1] = { "", "Wait after each step until the bank is at " ..
     "rest. " .. (raw.exact and "No other order has a smaller largest first " ..
@@ -127,7 +131,8 @@ function joining.order (strings, opts)
   return core.table_new{ columns = order_columns, rows = rows,
     heads = { string.format("Joined in this order, no first current is above " ..
       "%s A.", short(worst)) }, facts = { most_a = worst,
-      exact = raw.exact, bound = raw.bound }, notes = notes }
+      exact = raw.exact, bound = raw.bound,
+      cautions = cautions.ids(notes) }, notes = notes }
 end
 
 return joining

@@ -2,6 +2,7 @@
 -- can use, and what sag takes of that.
 local core, loader = ...
 local wording = loader("wording")
+local cautions = loader("cautions")
 local tables = loader("table")
 
 local layouts = {}
@@ -104,18 +105,45 @@ local function sags (raw, more, lines)
   end
 end
 
--- a clipped window, and one whose top is only a setting below the limit
-local function cautions (raw, more, lines)
-  if more.why_groups then
-    lines[#lines + 1] = { "groups_not_a_multiple",
-      more.why_groups .. "." }
+-- nominal voltage lies within the window, and yet it doesn't fit
+local function window_crossed (l, lines, inverter, each)
+  local v, lo, hi = each * l.groups, inverter.v_min, inverter.v_max
+  if not l.fits and l.why and lo and hi and v >= lo and v <= hi then
+    cautions.add(lines, "window_crossed", string.format("%ds: nominal %s V " ..
+      "lies within, but %s.", l.groups, wording.short(v),
+      l.why:gsub("^[%w_]+: ", "")))
   end
-  for _, l in ipairs(raw) do
-    if l.fits and l.margin_v and l.margin_v < 1 then
-      lines[#lines + 1] = { "no_margin_to_limit", string.format("%ds is %s V " ..
-        "below the voltage that must never be passed when full.", l.groups,
-        wording.short(l.margin_v)) }
+end
+
+-- a surge that ends the discharge while more than this of the charge is left;
+-- ours, no source
+local left_pct = 10
+
+local function surge_crossed (l, more, lines)
+  for _, load in ipairs{ "surge", "surge_cold" } do
+    local s = more[load]
+    if l.fits and s and (s.never or s.bites and
+       s.floor_pct - l.soc_min_pct > left_pct) then
+      cautions.add(lines, "surge_sag_crosses_cutout", string.format("%ds, " ..
+        "%s: %s A %s.", l.groups, names[load], wording.short(s.current_a),
+        felt(s, l.soc_min_pct)))
     end
+  end
+end
+
+-- a clipped window, and one whose top is only a setting below the limit
+local function raise (raw, more, lines, inverter, each)
+  if more.why_groups then
+    cautions.add(lines, "groups_not_a_multiple", more.why_groups .. ".")
+  end
+  for i, l in ipairs(raw) do
+    if l.fits and l.margin_v and l.margin_v < 1 then
+      cautions.add(lines, "no_margin_to_limit", string.format("%ds is %s V " ..
+        "below the voltage that must never be passed when full.", l.groups,
+        wording.short(l.margin_v)))
+    end
+    window_crossed(l, lines, inverter, each)
+    surge_crossed(l, more[i], lines)
   end
 end
 
@@ -126,7 +154,7 @@ function layouts.layouts (module, inverter, opts)
   local more = core.layout_loads(module, inverter, opts)
   local rows, lines, given = {}, {}, opts or {}
   for i, l in ipairs(raw) do rows[i] = row_of(l, more[i]) end
-  cautions(raw, more, lines)
+  raise(raw, more, lines, core.keys(inverter), core.layout_nominal(module))
   sags(raw, more, lines)
   local sagged = false
   for i in ipairs(raw) do sagged = sagged or more[i].lasting ~= nil end
@@ -138,6 +166,7 @@ function layouts.layouts (module, inverter, opts)
       "resistance is told too small" or "; coldest_c for the cold") .. "." }
   end
   return core.table_new{ columns = columns, rows = rows,
+    facts = { cautions = cautions.ids(lines) },
     heads = { head(raw) }, notes = lines }
 end
 

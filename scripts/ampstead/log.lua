@@ -1,6 +1,7 @@
 --- What a logged test is, in words: how long, how much, and what was mended.
 local core, loader = ...
 local wording = loader("wording")
+local cautions = loader("cautions")
 
 local log = {}
 
@@ -70,8 +71,13 @@ local function lines_of (f, temp_given)
     say("voltage", span(f.voltage_min, f.voltage_max, "V"))
   end
   if f.power_min then say("power", span(f.power_min, f.power_max, "W")) end
+  local warm = f.temp_max and core.plausible("log", "temp_c", f.temp_max)
   say("temperature", f.temp_min and span(f.temp_min, f.temp_max, "C") ..
     (temp_given and ", given" or "") or "not in the log")
+  if warm then
+    say("caution", cautions.known(warm.id) .. ": up to " .. num(f.temp_max) ..
+      " C; " .. warm.words)
+  end
   if f.note ~= "" then say("noted", f.note) end
   if f.unused ~= "" then say("not used", f.unused) end
   if f.turned then

@@ -1,6 +1,7 @@
 --- Lots of readings: what is accepted and why, what few tests say of many.
 local core, loader = ...
 local wording = loader("wording")
+local cautions = loader("cautions")
 local tables = loader("table")
 
 local lots = {}
@@ -71,6 +72,14 @@ end
 
 function say.remark_of_damage (_, row)
   return 'seen: "' .. row.remark .. '"'
+end
+
+function say.voltage_not_at_rest (f, row)
+  return volts(f.value) .. ' was not at rest: "' .. row.remark .. '"'
+end
+
+function say.resistance_two_wire (f, row)
+  return mohm(f.value) .. ' with the leads in it: "' .. row.remark .. '"'
 end
 
 function say.remark_to_read (_, row)
@@ -204,7 +213,7 @@ end
 
 local function names_of (judged)
   local names = {}
-  for i, f in ipairs(judged.findings) do names[i] = f.name end
+  for i, f in ipairs(judged.findings) do names[i] = cautions.known(f.name) end
   return table.concat(names, " ")
 end
 
@@ -417,9 +426,15 @@ local function unlike_note (lot, key)
       high = math.max(high or row.temp_c, row.temp_c)
     end
   end
-  return low and high - low > 10 and { "", string.format("tests_not_alike: " ..
-    "tested between %s and %s C, which capacity follows.",
-    wording.trim(low), wording.trim(high)) } or nil
+  return low and high - low > 10 and cautions.line("tests_not_alike",
+    string.format("tested between %s and %s C, which capacity follows.",
+      wording.trim(low), wording.trim(high))) or nil
+end
+
+-- the head says so
+local function few (m, key)
+  return m and key == "ah" and (not m.half_width or
+    m.half_width > wide * math.abs(m.mean))
 end
 
 --- lot:mean("ah") --> one row: .mean .sd .half_width .low .high .n .of
@@ -448,7 +463,8 @@ local function mean (lot, key)
     "picked by a seller are not a random sample." }
   return core.table_new{ columns = mean_columns, rows = { cells },
     across = true, heads = { head }, corner = m and m.unit or "",
-    facts = { unit = m and m.unit }, notes = lines }
+    facts = { unit = m and m.unit, cautions = cautions.ids(lines,
+      few(m, cells.what) and { "few_tests" }) }, notes = lines }
 end
 
 -- ---- hours on the bench ----
@@ -538,6 +554,22 @@ local function capacity_head (raw, why, several, groups, v_end)
     several and "group " .. raw.first or "the logged group", at)
 end
 
+-- logs of the groups of one discharge have one current: 5 % apart at most
+local alike = 0.05
+
+local function unlike_logs (logs)
+  local low, high
+  for _, log in ipairs(logs) do
+    local f = core.log_facts(log)
+    local a = f.out_ah and f.hours > 0 and f.out_ah / f.hours
+    low, high = a and math.min(low or a, a) or low,
+      a and math.max(high or a, a) or high
+  end
+  return low and high > low * (1 + alike) and cautions.line("tests_not_alike",
+    string.format("mean currents of %s to %s A: not the groups of one " ..
+      "discharge.", wording.short(low), wording.short(high))) or nil
+end
+
 --- amp.readings.capacity(log or {logs}, { v_end, groups }) --> one row, .ah:
 -- one log a group, ended by the first at v_end; or one log of the module
 -- with its number of groups, which is only a bound
@@ -552,11 +584,13 @@ function lots.capacity (logs, opts)
     core.fail("script", "capacity: groups goes with one log of the module")
   end
   local raw, why = core.discharge(logs, v_end * groups)
+  local lines = { unlike_logs(logs) }
+  lines[#lines + 1] = { "", "Capacity depends on current, temperature and " ..
+    "limits: compare tests that agree in all three." }
   return core.table_new{ across = true, columns = capacity_columns,
     rows = { capacity_row(raw, why, several, groups) },
     heads = { capacity_head(raw, why, several, groups, v_end) },
-    notes = { { "", "Capacity depends on current, temperature and limits: " ..
-      "compare tests that agree in all three." } } }
+    facts = { cautions = cautions.ids(lines) }, notes = lines }
 end
 
 -- ---- printing, and copies ----

@@ -1,6 +1,7 @@
 --- Which module goes where: string-first and parallel-first side by side.
 local core, loader = ...
 local wording = loader("wording")
+local cautions = loader("cautions")
 local tables = loader("table")
 local plain = loader("plain")
 
@@ -91,7 +92,8 @@ local function check_alike (a, b)
     return core.kind(c) and core.name(c) or tostring(c)
   end
   if name(ka) ~= name(kb) or ka.series ~= kb.series then
-    core.fail("script", string.format("match: chemistry_mixed: %s of %d " ..
+    core.fail("script", string.format("match: " ..
+      cautions.known("chemistry_mixed") .. ": %s of %d " ..
       "groups and %s of %d groups are not joined", name(ka), ka.series,
       name(kb), kb.series))
   end
@@ -321,15 +323,23 @@ local function apart_note (self)
     wording.short(together), wording.short(self.apart_ah)) }
 end
 
+local uneven = 5 -- % of the charge left idle; common practice, no source
+
 local function plan_notes (self)
   local lines = {}
   for i, line in ipairs(self.pool.notes) do lines[i] = line end
   lines[#lines + 1] = apart_note(self)
   if #self.pool.out > 0 then
-    lines[#lines + 1] = { "", "module_not_accepted, left out: " ..
-      table.concat(self.pool.out, ", ") .. "." }
+    cautions.add(lines, "module_not_accepted", "left out: " ..
+      table.concat(self.pool.out, ", ") .. ".")
   end
   lines[#lines + 1] = self.level_note
+  local idle = self.string_first.unused_pct
+  if idle and idle > uneven then
+    cautions.add(lines, "series_capacity_uneven", string.format("strings " ..
+      "leave %s %% idle: a string gives what its weakest module gives.",
+      wording.short(idle)))
+  end
   for _, order in ipairs(orders) do
     local one = self[order]
     if one.ah < one.best_ah then
@@ -349,11 +359,12 @@ local function plan_notes (self)
 end
 
 local function plan_table (self)
-  local rows = {}
+  local rows, lines = {}, plan_notes(self)
   for i, order in ipairs(orders) do rows[i] = side_cells(self, order) end
   return core.table_new{ columns = side_columns(self), rows = rows,
     across = true, heads = { use_head(self), order_head(self),
-      failure_head(self) }, notes = plan_notes(self) }
+      failure_head(self) }, facts = { cautions = cautions.ids(lines) },
+    notes = lines }
 end
 
 -- ---- failures ----
@@ -481,9 +492,9 @@ local function level_note (lot)
     end
   end
   if low and high - low > 0.05 then
-    return { "", string.format("charge_not_level: the modules stand between " ..
-      "%s and %s %% SoC: bring them level before joining.",
-      wording.fixed(100 * low, 0), wording.fixed(100 * high, 0)) }
+    return cautions.line("charge_not_level", string.format("the modules " ..
+      "stand between %s and %s %% SoC: bring them level before joining.",
+      wording.fixed(100 * low, 0), wording.fixed(100 * high, 0)))
   end
 end
 

@@ -4,6 +4,8 @@ local core, loader = ...
 local wording = loader("wording")
 local tables = loader("table")
 local notes = loader("notes")
+local cautions = loader("cautions")
+local raised = loader("raised")
 local parts = loader("parts")
 
 local run = {}
@@ -38,7 +40,7 @@ local fields = { "dc_served_kwh", "dc_unserved_kwh", "first_unserved_h",
   "step_s",
   "basis", "share_error_pct", "first_opened_h", "bled_kwh", "heater_kwh",
   "reversible_kwh", "cold_h", "cold_unserved_kwh", "cold_curtailed_kwh",
-  "first_cold_h", "last_cold_h", "cold_charge_h" }
+  "first_cold_h", "last_cold_h", "cold_charge_h", "cautions" }
 
 -- ---- time ----
 
@@ -234,6 +236,17 @@ local function limits_words (limits)
     "these none flows."
 end
 
+-- cautions of what went in and of what came out; the latter are told in the
+-- sentences above the table
+local function raise (self)
+  local c, raw = cautions.collector(), self.raw
+  raised.run(c, raw)
+  raised.pack(c, self.pack, "")
+  raised.duty(c, self.duty, self.inverter)
+  raw.cautions = c:ids()
+  return c:lines()
+end
+
 local function note_lines (self, idle)
   local n = notes.new()
   for _, object in ipairs{ self.pack, self.duty } do
@@ -245,7 +258,7 @@ local function note_lines (self, idle)
   if type(limits) == "table" then
     lines[#lines + 1] = { "current_limits", limits_words(limits) }
   end
-  for _, line in ipairs(notes.lines(n, nil, 1, true)) do
+  for _, line in ipairs(notes.lines(n, self.raised, 1, true)) do
     if line[1] ~= "no spread given" then lines[#lines + 1] = line end
   end
   local alike = self.raw.even and ", all modules alike" or ""
@@ -520,6 +533,7 @@ function run.simulate (pack, duty, opts)
   local given = core.keys(duty)
   held.raw.test = given.steps or (given.log and held.raw.asked_kwh == 0)
   conversion(held.raw)
+  held.raised = raise(held)
   held.months = month_table(held)
   held.phases = held.raw.phases and phase_table(held)
   local self = setmetatable({}, meta)

@@ -5,6 +5,8 @@ local tables = loader("table")
 local compare = loader("compare")
 local verdict = loader("verdict")
 local notes = loader("notes")
+local cautions = loader("cautions")
+local raised = loader("raised")
 
 local sweep = {}
 
@@ -168,8 +170,34 @@ local function best_models (raw, where)
   return line and { "cheapest", where[best] .. ": " .. line }
 end
 
-local function note_lines (raw, cases, names, where)
-  local n, skip = notes.new(), {}
+local function raise_case (c, case, row)
+  local asked = core.keys(case.need)
+  local holds = core.keys(case.pack or case.offer)
+  local module = core.kind(holds.module) == "module" and
+    core.keys(holds.module) or {}
+  if case.offer then
+    raised.offers(c, { case.offer }, { "" }, asked.rates)
+  else
+    raised.pack(c, case.pack, "")
+  end
+  raised.need(c, case.need)
+  raised.deficit(c, verdict.worst_month(row.worst))
+  raised.years(c, row, case.life_model or module.life_model or
+    asked.life_model, "")
+end
+
+local function raise (raw, cases)
+  local c = cautions.collector()
+  for i, case in ipairs(cases) do
+    if not case.refused and core.kind(case.need) == "need" then
+      raise_case(c, case, raw[i])
+    end
+  end
+  return c
+end
+
+local function note_lines (raw, cases, names, where, c)
+  local n, skip, middle = notes.new(), {}, {}
   for _, name in ipairs(names) do skip[name] = true end
   for i, case in ipairs(cases) do
     if not case.refused then
@@ -179,7 +207,9 @@ local function note_lines (raw, cases, names, where)
       notes.outside(n, raw[i], "")
     end
   end
-  return notes.close(notes.lines(n, { best_models(raw, where) }), raw)
+  middle[1] = best_models(raw, where)
+  for _, line in ipairs(c:lines()) do middle[#middle + 1] = line end
+  return notes.close(notes.lines(n, middle), raw)
 end
 
 -- per kWh bought says nothing between cases of one module
@@ -279,11 +309,13 @@ function sweep.sweep (spec)
   local currency, rates = ask_needs(cases, names, grid)
   local raw = core.sweep_raw(cases, { draws = spec.draws, seed = spec.seed })
   local columns = make_columns(raw, names, grid, currency)
+  local c = raise(raw, cases)
   return core.table_new{ columns = columns,
     rows = make_rows(raw, cases, grid, columns, names),
     corner = currency .. ", P50 (P10 .. P90)",
     heads = heads(raw, names, grid, rates),
-    notes = note_lines(raw, cases, names, where) }
+    facts = { cautions = c:ids() },
+    notes = note_lines(raw, cases, names, where, c) }
 end
 
 return sweep

@@ -46,4 +46,475 @@ check.raises(function () amp.caution{ id = "mine_own", test = nothing,
 check.raises(function () amp.caution{ id = "mine_own", test = nothing,
   what = "two\nlines" } end, "what must be one line")
 
+-- ---- one input that raises each, and one that does not ----
+
+local pouch = amp.module{ name = "7s2p", chemistry = "nmc111", series = 7,
+  parallel = 2, capacity_ah = amp.claimed(112), mass_kg = 17.5,
+  r10s_mohm = amp.measured(1.9), soh_end_pct = 60,
+  life_model = amp.life_model{ calendar_pct_per_year = 1.5,
+    cycle_pct_per_efc = 0.008 } }
+local iron = pouch:with{ name = "8s1p", chemistry = "lfp", series = 8,
+  parallel = 1, capacity_ah = amp.claimed(105) }
+local inverter = amp.inverter{ v_min = 42, v_max = 58, v_abs_max = 60,
+  power_w = 3000, surge_w = 6000, efficiency_pct = 92, idle_w = 32 }
+local duty = amp.profile.daily{ load_kwh = 3, solar_kwp = 2.4, temp_c = 12,
+  performance_pct = 70, months = { 5, 6, 7, 8 },
+  sun_hours = { 4.9, 5.3, 5.6, 5.0 } }
+local need = amp.need{ currency = "EUR", duty = duty, inverter = inverter }
+local offer = amp.offer{ name = "A", module = pouch, count = 12,
+  price_lot = 2000, freight = 200, dated = "2026-11-01", tax = "included",
+  dud_pct = 5, tested_ah = amp.measured(95, 1), bos = 600,
+  costs = { { "tests", 60 } } }
+
+-- an answer raises an id when its .cautions holds the word and what it prints
+-- names it; 'told' ones stand there in the words that follow
+local told = { few_tests = "Test more", kinds_of_cost_disagree =
+  "Cheapest by the median", deficit_no_battery_cures = "short by",
+  years_beyond_data = "outside", years_without_soh = "neither a tested",
+  charge_below_freezing = "Charged below 0 C", cells_too_hot =
+  "where none lives", string_share_uneven = "gave most" }
+
+local function names (answer, id)
+  return (" " .. answer.cautions .. " "):find(" " .. id .. " ", 1, true) ~= nil
+end
+
+local function raises_it (answer, id)
+  local text = tostring(answer)
+  return names(answer, id) and
+    text:find(told[id] or id, 1, true) ~= nil
+end
+
+local function compared (changes, asked, other)
+  local list = { offer:with(changes) }
+  if other then list[2] = offer:with(other):with{ name = "B" } end
+  return amp.compare(list, need:with(asked or {}), { draws = 50 })
+end
+
+local function asked (keys)
+  return compared({}, { duty = duty:with(keys) })
+end
+
+local with_inverter = function (keys)
+  return compared({}, { inverter = inverter:with(keys) })
+end
+
+-- rows of a lot: what judge names for id "x" among good neighbours
+local good = "\na;25.75;3.677;3.681;1.9;95;20;;\nb;25.76;3.678;3.682;1.8;" ..
+  "96;20;;\nc;25.74;3.676;3.680;2.0;94;20;;\nd;25.75;3.677;3.681;1.9;95;20;;"
+local head = "id;ocv_v;group_min_v;group_max_v;r10s_mohm;ah;temp_c;date;remark"
+
+local function judged (row, rest)
+  local lot = amp.readings.text(head .. (rest or good) .. "\n" .. row .. "\n",
+    { module = pouch })
+  local t = lot:judge()
+  local ids = {}
+  for i = 1, #t do
+    if t[i].id == "x" then ids[#ids + 1] = t[i].cautions end
+  end
+  return { cautions = table.concat(ids, " ") }
+end
+local plain_row = "x;25.75;3.677;3.681;1.9;95;20;;"
+
+-- what judge raises: a row; it is not raised by the plain one
+local rows = {
+  group_below_reject = "x;23.9;1.8;3.681;1.9;95;20;;",
+  one_group_discharged = "x;24.4;2.3;3.681;1.9;95;20;;",
+  group_deeply_discharged = "x;16.9;2.4;2.42;1.9;95;20;;",
+  group_spread_wide = "x;25.6;3.60;3.681;1.9;95;20;;",
+  group_spread_uneven = "x;25.7;3.65;3.68;1.9;95;20;;",
+  group_spread_above_lot = "x;25.75;3.664;3.681;1.9;95;20;;",
+  group_above_limit = "x;29.6;4.22;4.24;1.9;95;20;;",
+  group_leaks = { "x;25.75;3.677;3.681;1.9;95;20;2026-01-01;\n" ..
+    "x;25.73;3.655;3.680;1.9;95;20;2026-01-15;" },
+  self_discharge_high = { "x;25.75;3.677;3.681;1.9;95;20;2026-01-01;\n" ..
+    "x;25.0;3.570;3.574;1.9;95;20;2026-01-15;" },
+  self_discharge_above_lot = { [[
+x;25.75;3.677;3.681;1.9;95;20;2026-01-01;
+x;25.735;3.675;3.679;1.9;95;20;2026-06-30;]], [[
+
+a;25.75;3.677;3.681;1.9;95;20;2026-01-01;
+a;25.7480;3.6767;3.6807;1.9;95;20;2026-06-30;
+b;25.75;3.677;3.681;1.9;95;20;2026-01-01;
+b;25.7480;3.6767;3.6807;1.9;95;20;2026-06-30;
+c;25.75;3.677;3.681;1.9;95;20;2026-01-01;
+c;25.7480;3.6767;3.6807;1.9;95;20;2026-06-30;]] },
+  voltage_rose_between_dates = { "x;25.0;3.57;3.575;1.9;95;20;2026-01-01;\n" ..
+    "x;25.75;3.677;3.681;1.9;95;20;2026-01-15;" },
+  remark_of_damage = "x;25.75;3.677;3.681;1.9;95;20;;swollen side",
+  remark_to_read = "x;25.75;3.677;3.681;1.9;95;20;;blue label",
+  voltage_not_at_rest = "x;25.75;3.677;3.681;1.9;95;20;;right after charging",
+  resistance_two_wire = "x;25.75;3.677;3.681;1.9;95;20;;two-wire meter",
+  row_makes_no_sense = "x;-25.75;3.677;3.681;1.9;95;20;;",
+  voltage_not_given = "x;;;;1.9;95;20;;",
+  groups_disagree_with_module = "x;25.4;3.677;3.681;1.9;95;20;;",
+  groups_not_measured = "x;25.75;;;1.9;95;20;;",
+  module_apart_groups_unknown = "x;24.4;;;1.9;95;20;;",
+  module_hot_or_fahrenheit = "x;25.75;3.677;3.681;1.9;95;68;;",
+  resistance_not_given = "x;25.75;3.677;3.681;;95;20;;",
+  resistance_not_comparable = "x;25.75;3.677;3.681;1.9;95;2;;",
+  resistance_above_lot = "x;25.75;3.677;3.681;2.7;95;20;;",
+  resistance_far_above_lot = "x;25.75;3.677;3.681;4.2;95;20;;",
+  capacity_not_tested = "x;25.75;3.677;3.681;1.9;;20;;",
+  capacity_above_nameplate = "x;25.75;3.677;3.681;1.9;130;20;;",
+  capacity_low = "x;25.75;3.677;3.681;1.9;60;20;;",
+  charge_below_lot = "x;25.2;3.598;3.602;1.9;95;20;;",
+  charge_above_lot = "x;27.3;3.898;3.902;1.9;95;20;;" }
+
+local function lot_of (text)
+  return amp.readings.text(head .. text .. "\n", { module = pouch })
+end
+
+local function cable (keys)
+  keys.one_way_m = keys.one_way_m or 1.8
+  return amp.cable(keys):table()
+end
+
+local function circuit (keys)
+  local spec = { current_a = 72, v_full = 57.4, short_ka = 3,
+    fuse = { rating_a = 100, voltage_v = 80, interrupt_ka = 20 },
+    cable = { one_way_m = 1.8, area_mm2 = 50, ampacity_a = 150,
+      current_a = 72, v = 48 } }
+  for key, value in pairs(keys) do
+    if key == "fuse" or key == "cable" then
+      for k, v in pairs(value) do
+        spec[key][k] = v
+        if v == false then spec[key][k] = nil end
+      end
+    else
+      spec[key] = value or nil
+    end
+  end
+  spec.fuse, spec.cable = amp.fuse(spec.fuse), amp.cable(spec.cable)
+  return amp.circuit(spec):table()
+end
+
+-- the findings that a circuit has under this name, also those not judged
+local function found (t, id)
+  for i = 1, #t do
+    if t[i].caution == id then return { cautions = id } end
+  end
+  return { cautions = "" }
+end
+
+local function in_circuit (id, keys, otherwise)
+  return { function () return found(circuit(keys), id) end,
+    function () return found(circuit(otherwise or {}), id) end }
+end
+
+local function precharge (keys)
+  return amp.precharge{ v = 57.4, capacitance_uf = 12000, r_ohm = 28.7,
+    load_ohm = keys.load_ohm, resistor_w = keys.resistor_w,
+    resistor_j = keys.resistor_j }:table()
+end
+
+local a, b = { ocv_v = 25.75, r10s_mohm = 1.9 },
+  { ocv_v = 25.40, r10s_mohm = 2.0 }
+local function joined (opts, x, y)
+  return amp.paralleling(x or a, y or b, opts)
+end
+
+local function pack (keys)
+  if not keys.strings then
+    keys.module, keys.series = keys.module or pouch, keys.series or 2
+    keys.parallel = keys.parallel or 2
+  end
+  return amp.pack(keys)
+end
+
+local cold = amp.profile.daily{ from_battery_kwh = 3, temp_c = -10,
+  solar_kwp = 3, sun_hours = { 3 }, months = { 1 }, performance_pct = 70 }
+
+local function ran (p, d)
+  return p:simulate(d or duty, { inverter = inverter })
+end
+
+-- {raises, does not}: functions that give an answer
+local cases = {
+  bos_left_out = { function () return amp.compare({ amp.offer{ name = "A",
+      module = pouch, count = 12, price_lot = 1, tax = "none" } }, need,
+      { draws = 20 }) end, function () return compared{} end },
+  freight_left_out = { function () return amp.compare({ amp.offer{ name = "A",
+      module = pouch, count = 12, price_lot = 1, tax = "none" } }, need,
+      { draws = 20 }) end, function () return compared{} end },
+  price_without_date = { function () return amp.compare({ amp.offer{
+      name = "A", module = pouch, count = 12, price_lot = 1,
+      tax = "none" } }, need, { draws = 20 }) end,
+    function () return compared{} end },
+  tests_and_disposal_left_out = { function () return amp.compare({ amp.offer{
+      name = "A", module = pouch, count = 12, price_lot = 1, tax = "none",
+      dud_pct = 5 } }, need, { draws = 20 }) end,
+    function () return compared{} end },
+  price_old = { function () return compared({}, {}, { dated = "2026-01-31" })
+    end, function () return compared({}, {}, { dated = "2026-08-31" }) end },
+  duds_zero_untested = { function () return compared{ dud_pct = 0,
+      tested_ah = amp.claimed(95) } end,
+    function () return compared{ dud_pct = 0 } end },
+  few_tests = { function () return compared{
+      tested_ah = amp.tested({ 96.1, 91.4 }, { of = 12 }) } end,
+    function () return compared{ tested_ah = amp.tested({ 96, 95, 95, 96,
+      95, 96 }, { of = 12 }) } end },
+  samples_picked_by_seller = { function () return compared{
+      tested_ah = amp.tested({ 96.1, 91.4 }, { of = 12, by = "seller" }) } end,
+    function () return compared{ tested_ah = amp.tested({ 96.1, 91.4 },
+      { of = 12 }) } end },
+  nameplate_beside_tested = { function () return amp.compare({ offer,
+      amp.offer{ name = "B", module = pouch, count = 12, price_lot = 1,
+        tax = "included" } }, need, { draws = 20 }) end,
+    function () return compared({}, {}, {}) end },
+  nameplate_for_tested = { function ()
+      local m = pouch:with{ tested_ah = amp.measured(90) }
+      return amp.compare({ amp.offer{ name = "A", module = m, count = 12,
+        price_per_kwh = 50, tax = "included", soh_pct = 95 } }, need,
+        { draws = 20 }) end, function () return compared{} end },
+  tax_status_mixed = { function () return compared({}, {}, { tax = "none" })
+    end, function () return compared({}, {}, {}) end },
+  used_bare_against_new_boxed = { function () return amp.compare({ offer,
+      amp.offer{ name = "B", module = pouch, count = 12, price_lot = 1,
+        tax = "included" } }, need, { draws = 20 }) end,
+    function () return compared({}, {}, {}) end },
+  kinds_of_cost_disagree = { function () return compared({}, {},
+      { price_lot = 1500, tested_ah = amp.measured(60, 1) }) end,
+    function () return compared({}, {}, { price_lot = 2500 }) end },
+  fraction_for_percent = { function () return compared{ dud_pct = 0.05 } end,
+    function () return compared{ dud_pct = 5 } end },
+  full_cycle_every_day = { function () return pack{ parallel = 1,
+      module = pouch:with{ soh_pct = 90 } }:life(amp.profile.daily{
+      from_battery_kwh = 6, temp_c = 15 }) end,
+    function () return pack{ module = pouch:with{ soh_pct = 90 } }:life(duty)
+    end },
+  cycle_life_of_new_cells = { function () return pack{ module = pouch:with{
+      soh_pct = 80, life_model = amp.life_model{ cycles_at_dod = { { 50, 3000 },
+        { 80, 1500 } } } } }:life(duty) end,
+    function () return pack{ module = pouch:with{ soh_pct = 99,
+      life_model = amp.life_model{ cycles_at_dod = { { 50, 3000 },
+        { 80, 1500 } } } } }:life(duty) end },
+  years_beyond_data = { function () return pack{ module = pouch:with{
+      soh_pct = 90, life_model = "nmc_voltage_depth" } }:life(duty:with{
+        temp_c = -5 }) end,
+    function () return pack{ module = pouch:with{ soh_pct = 90 } }:life(duty)
+    end },
+  deficit_no_battery_cures = { function () return asked{ load_kwh = 30 } end,
+    function () return asked{ load_kwh = 3 } end },
+  label_disagrees = { function () return compared{ module = pouch:with{
+      nominal_v = 28.8 } } end, function () return compared{
+      module = pouch:with{ nominal_v = 25.6 } } end },
+  resistance_like_ohms = { function () return compared{ module = pouch:with{
+      r10s_mohm = 0.0019 } } end, function () return compared{} end },
+  idle_draw_left_out = { function () return with_inverter{ idle_w = 0 } end,
+    function () return compared{} end },
+  watts_like_kilowatts = { function () return with_inverter{ power_w = 3 } end,
+    function () return compared{} end },
+  load_at_full_duty = { function () return compared({}, { duty =
+      amp.profile.daily{ load_w = 150, temp_c = 12 } }) end,
+    function () return compared({}, { duty = amp.profile.daily{ load_w = 25,
+      temp_c = 12 } }) end },
+  load_like_sum_of_peaks = { function () return compared({}, { duty =
+      amp.profile.daily{ load_w = 1500, temp_c = 12 } }) end,
+    function () return compared({}, { duty = amp.profile.daily{ load_w = 25,
+      temp_c = 12 } }) end },
+  load_like_kilowatts = { function () return compared({}, { duty =
+      amp.profile.daily{ load_w = 0.15, temp_c = 12 } }) end,
+    function () return compared({}, { duty = amp.profile.daily{ load_w = 25,
+      temp_c = 12 } }) end },
+  load_like_watt_hours = { function () return asked{ load_kwh = 3140 } end,
+    function () return asked{ load_kwh = 3.14 } end },
+  load_above_inverter = { function () return compared({}, { duty =
+      amp.profile.daily{ load_w = 3500, temp_c = 12 } }) end,
+    function () return compared({}, { duty = amp.profile.daily{ load_w = 2500,
+      temp_c = 12 } }) end },
+  sun_same_all_year = { function () return asked{ sun_hours = 3 } end,
+    function () return asked{ sun_hours = { 3, 3, 4, 3 } } end },
+  temperature_not_given = { function () return compared({}, { duty =
+      amp.profile.daily{ load_kwh = 3 } }) end,
+    function () return compared{} end },
+  temperature_like_fahrenheit = { function () return asked{ temp_c = 59.5 } end,
+    function () return asked{ temp_c = 20 } end },
+  charge_not_level = { function () return amp.match(lot_of(good ..
+      "\nx;25.45;3.634;3.638;1.9;95;20;;"), { series = 1, parallel = 5 })
+      :table() end,
+    function () return amp.match(lot_of(good), { series = 1, parallel = 4 })
+      :table() end },
+  module_not_accepted = { function () return amp.match(lot_of(good ..
+      "\nx;23.9;1.8;3.681;1.9;95;20;;"), { series = 1, parallel = 4 })
+      :table() end,
+    function () return amp.match(lot_of(good), { series = 1, parallel = 4 })
+      :table() end },
+  series_capacity_uneven = { function () return amp.match(lot_of(good ..
+      "\ne;25.75;3.677;3.681;1.9;72;20;;"), { series = 5, parallel = 1 })
+      :table() end,
+    function () return amp.match(lot_of(good), { series = 2, parallel = 2 })
+      :table() end },
+  tests_not_alike = { function () return lot_of(good ..
+      "\nx;25.75;3.677;3.681;1.9;95;5;;"):mean("ah") end,
+    function () return lot_of(good):mean("ah") end },
+  window_crossed = { function () return amp.layouts(pouch, inverter:with{
+      v_max = 55, v_abs_max = 56, v_min = 50 }) end,
+    function () return amp.layouts(pouch, inverter) end },
+  surge_sag_crosses_cutout = { function () return amp.layouts(pouch,
+      inverter:with{ v_min = 48, surge_w = 30000 }) end,
+    function () return amp.layouts(pouch, inverter, { parallel = 5 }) end },
+  no_margin_to_limit = { function () return amp.layouts(pouch, inverter:with{
+      v_max = 57.9, v_abs_max = 58 }) end,
+    function () return amp.layouts(pouch, inverter) end },
+  groups_not_a_multiple = { function () return amp.layouts(pouch, inverter,
+      { groups = 16 }) end, function () return amp.layouts(pouch, inverter,
+      { groups = 14 }) end },
+  joined_by_flat_voltage = { function () return joined({ module = iron },
+      { ocv_v = 26.3, r10s_mohm = 2 }, { ocv_v = 26.32, r10s_mohm = 2 }) end,
+    function () return joined{ module = pouch } end },
+  joining_above_limit = { function () return joined{ fuse_a = 30 } end,
+    function () return joined{ fuse_a = 300 } end },
+  resistance_missing = { function () return joined({}, { ocv_v = 25.8 }) end,
+    function () return joined{} end },
+  area_like_awg = { function () return cable{ area_mm2 = 2, current_a = 72 }
+    end, function () return cable{ area_mm2 = 35, current_a = 72 } end },
+  cable_by_drop_only = { function () return cable{ area_mm2 = 50,
+      current_a = 72 } end, function () return cable{ area_mm2 = 50,
+      current_a = 72, ampacity_a = 150 } end },
+  cable_by_ampacity_only = { function () return cable{ area_mm2 = 50,
+      ampacity_a = 150 } end, function () return cable{ area_mm2 = 50,
+      current_a = 72, ampacity_a = 150 } end },
+  cable_below_load = in_circuit("cable_below_load",
+    { cable = { ampacity_a = 60 } }),
+  drop_above_limit = { function () return cable{ area_mm2 = 4, current_a = 72,
+      v = 48, drop_max_pct = 2 } end, function () return cable{
+      area_mm2 = 50, current_a = 72, v = 48, drop_max_pct = 2 } end },
+  fuse_above_cable = in_circuit("fuse_above_cable",
+    { cable = { ampacity_a = 90 } }),
+  fuse_below_load = in_circuit("fuse_below_load", { fuse = { rating_a = 80 } }),
+  fuse_voltage_below_full = in_circuit("fuse_voltage_below_full",
+    { fuse = { voltage_v = 32 } }),
+  fuse_for_alternating_current = in_circuit("fuse_for_alternating_current",
+    { fuse = { alternating = true } }),
+  breaker_polarised = in_circuit("breaker_polarised",
+    { fuse = { polarised = true } }),
+  interrupt_below_short = in_circuit("interrupt_below_short",
+    { fuse = { interrupt_ka = 2 } }),
+  interrupt_within_range_of_short = in_circuit(
+    "interrupt_within_range_of_short", { fuse = { interrupt_ka = 40 },
+    pack = pack{}, short_ka = false, v_full = false }),
+  short_circuit_unknown = { function () return pack{ module = amp.module{
+      chemistry = "nmc111", series = 7, parallel = 2, capacity_ah = 112 } }
+      :short_circuit() end, function () return pack{}:short_circuit() end },
+  above_60_v = in_circuit("above_60_v", { v_full = 115, fuse = {
+    voltage_v = 150 } }),
+  surge_above_fuse = in_circuit("surge_above_fuse", { surge_a = 300 }),
+  surge_time_missing = in_circuit("surge_time_missing", { surge_a = 300,
+    fuse = { curve = { { 150, 1000 }, { 300, 10 }, { 600, 0.1 } } } },
+    { surge_a = 300, surge_s = 2,
+      fuse = { curve = { { 150, 1000 }, { 300, 10 }, { 600, 0.1 } } } }),
+  surge_outlasts_fuse = in_circuit("surge_outlasts_fuse", { surge_a = 300,
+    surge_s = 60,
+    fuse = { curve = { { 150, 1000 }, { 300, 10 }, { 600, 0.1 } } } },
+    { surge_a = 300, surge_s = 2,
+      fuse = { curve = { { 150, 1000 }, { 300, 10 }, { 600, 0.1 } } } }),
+  short_circuit_only_bounded = { function () return pack{ strings = {
+      { pouch, pouch }, { pouch, amp.module{ chemistry = "nmc111", series = 7,
+        parallel = 2, capacity_ah = 112 } } } }:short_circuit() end,
+    function () return pack{}:short_circuit() end },
+  link_without_constant = { function () return amp.fuse_link{
+      metal = "nickel_plated_steel", diameter_mm = 0.3 }:table() end,
+    function () return amp.fuse_link{ metal = "copper", diameter_mm = 0.3 }
+      :table() end },
+  link_thin = { function () return amp.fuse_link{ metal = "copper",
+      diameter_mm = 0.1 }:table() end, function () return amp.fuse_link{
+      metal = "copper", diameter_mm = 0.3 }:table() end },
+  link_end_cooled = { function () return amp.fuse_link{ metal = "copper",
+      diameter_mm = 0.3, length_mm = 8 }:table() end, function ()
+      return amp.fuse_link{ metal = "copper", diameter_mm = 0.3,
+        length_mm = 60 }:table() end },
+  precharge_with_load_on = { function () return precharge{ load_ohm = 30 } end,
+    function () return precharge{} end },
+  resistor_by_watts_only = { function () return precharge{ resistor_w = 50 }
+    end, function () return precharge{ resistor_w = 50, resistor_j = 100 } end },
+  resistor_energy_below_pulse = { function () return precharge{
+      resistor_j = 10 } end, function () return precharge{ resistor_j = 100 }
+    end },
+  isolation_too_low = { function () return amp.isolation{ v = 340,
+      side_v = 190, side_loaded_v = 171, across_kohm = 50 }:table() end,
+    function () return amp.isolation{ v = 340, side_v = 190,
+      side_loaded_v = 171, across_kohm = 500 }:table() end },
+  charge_below_freezing = { function () return ran(pack{}, cold) end,
+    function () return ran(pack{}) end },
+  cells_too_hot = { function () return ran(pack{ module = pouch:with{
+      mass_kg = 0.01 }, parallel = 1 }, amp.profile.steps{ { discharge_a = 900,
+      hours = 1 } }) end, function () return ran(pack{}) end },
+  string_share_uneven = { function () return ran(pack{ strings = {
+      { pouch, pouch }, { pouch:with{ r10s_mohm = 4 },
+        pouch:with{ r10s_mohm = 4 } } } }) end,
+    function () return ran(pack{}) end } }
+
+for id, row in pairs(rows) do
+  local text, rest = row, nil
+  if type(row) == "table" then text, rest = row[1], row[2] end
+  cases[id] = { function () return judged(text, rest) end,
+    function () return judged(plain_row) end }
+end
+
+-- refused: the call raises, with the words that the registry has
+local function try (fn) return function () return fn end end
+local refusals = {
+  currency_without_rate = { function () return tostring(compared{
+      currency = "USD" }) end, function () return tostring(compared{}) end },
+  tax_not_known = { try(function () amp.offer{ module = pouch, count = 2,
+      price_lot = 1 }:landed() end), try(function () offer:landed() end) },
+  price_given_twice = { try(function () amp.offer{ module = pouch, count = 2,
+      price_lot = 1, price_each = 1 } end), try(function () amp.offer{
+      module = pouch, count = 2, price_lot = 1 } end) },
+  nothing_to_compare = { try(function () amp.compare({}, need) end),
+    try(function () compared{} end) },
+  no_such_number = { try(function () amp.offer{ module = pouch, count = 2,
+      price_lot = 0 / 0 } end), try(function () amp.offer{ module = pouch,
+      count = 2, price_lot = 1 } end) },
+  not_a_number = { try(function () pouch:with{ mass_kg = "17,5" } end),
+    try(function () pouch:with{ mass_kg = 17.5 } end) },
+  not_a_whole_number = { try(function () pack{ series = 3.5 } end),
+    try(function () pack{ series = 3 } end) },
+  chemistry_mixed = { try(function () pack{ strings = { { pouch, pouch },
+      { pouch, pouch:with{ chemistry = "lmo_blend" } } } } end),
+    try(function () pack{ strings = { { pouch, pouch } } } end) },
+  charge_above_cell_limit = { try(function () pouch:with{ cell_v_max = 4.5 }
+    end), try(function () pouch:with{ cell_v_max = 4.1 } end) },
+  years_without_soh = { function () return tostring(pack{}:life(duty)) end,
+    function () return tostring(pack{ module = pouch:with{
+      soh_pct = 90 } }:life(duty)) end } }
+
+-- a refusal is an error, or the reason that stands in the answer
+local function refused_with (fn)
+  local got = fn()
+  if type(got) == "string" then return got end
+  local ok, message = pcall(got)
+  return ok and "" or tostring(message)
+end
+
+-- raised by pack:check alone: tests/lua/test_check.lua has their cases
+local elsewhere = io.open(here .. "/tests/lua/test_check.lua", "rb")
+local their = elsewhere and elsewhere:read("a")
+if elsewhere then elsewhere:close() end
+
+for i = 1, #all do
+  local id, at = all[i].id, all[i].at
+  if all[i].refused then
+    local case = refusals[id]
+    if check.ok(case, id .. " has a case") then
+      check.has(refused_with(case[1]), all[i].refused, id)
+      check.ok(not refused_with(case[2]):find(all[i].refused, 1, true),
+        id .. " is not refused")
+    end
+  elseif at == "pack" then
+    check.ok(their == nil or their:find(id, 1, true), id .. " is tested in " ..
+      "test_check.lua")
+  elseif check.ok(cases[id], id .. " has a case") then
+    local raised, quiet = cases[id][1](), cases[id][2]()
+    local bare = getmetatable(raised) == nil -- names alone
+    check.ok(bare and names(raised, id) or not bare and raises_it(raised, id),
+      id .. " is raised: " .. raised.cautions)
+    check.ok(not names(quiet, id), id .. " is not raised")
+  end
+end
+for id in pairs(cases) do
+  local row = all:where{ id = id }
+  check.equal(#row, 1, id .. " stands in the registry")
+end
+
 check.done()

@@ -78,7 +78,7 @@ local mixed = amp.lot{ module = pouch, readings = {
   { id = "3", ocv_v = 25.7, r10s_mohm = 2 },
   { id = "4", ocv_v = 25.7, ah = 92, r10s_mohm = 2, remark = "swollen" } } }
 local left = tostring(amp.match(mixed, { series = 1, parallel = 3 }))
-check.has(left, "module_not_accepted, left out: 4 (quarantine).")
+check.has(left, "module_not_accepted  left out: 4 (quarantine).")
 check.has(left, "Capacity of 1 of 3 modules is not tested: the mean of 3 " ..
   "tested, 91.0 Ah")
 check.has(left, "?", "and marked as assumed")
@@ -166,7 +166,7 @@ check.close(wide:pack{ order = "parallel_first" }.tested_kwh,
 local low = amp.match(lot_of{ { "1", 90 }, { "2", 90 }, { "3", 90 } }:with("3",
   { ocv_v = 25.40, group_min_v = 3.627, group_max_v = 3.630 }),
   { series = 1, parallel = 3 })
-check.has(tostring(low), "charge_not_level: the modules stand between")
+check.has(tostring(low), "charge_not_level  the modules stand between")
 check.ok(not text:find("charge_not_level", 1, true), "and not where level")
 
 -- ---- the bench part of a user's script, where it is at hand ----

@@ -115,7 +115,7 @@ local function tested (first)
   return tostring(amp.readings.text("id,ah,temp_c\n1,90," .. first ..
     "\n2,95,25\n"):mean("ah"))
 end
-check.has(tested("5"), "tests_not_alike: tested between 5 and 25 C")
+check.has(tested("5"), "tests_not_alike  tested between 5 and 25 C")
 check.ok(not tested("20"):find("tests_not_alike", 1, true), "20 and 25 are")
 
 -- seller's two of eight, 52.6 and 50.1: 51.35, sd 1.768, 12.706 x 1.768 /
