@@ -24,6 +24,7 @@
 #include "cost/offer.h"
 #include "job/case.h"
 #include "job/caution.h"
+#include "job/check.h"
 #include "life/ageing.h"
 #include "life/project.h"
 #include "pack/build.h"

@@ -57,7 +57,7 @@ static void open_core (lua_State *L) {
       bind_tools_open,
       bind_copper_open,
       bind_protect_open,
-      bind_layout_open,
+      bind_layout_open,   bind_check_open,
       bind_join_open,
       bind_readings_open,
       bind_match_open,

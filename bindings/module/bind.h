@@ -379,6 +379,17 @@ typedef struct bind_fuse {
   bool alternating, polarised;
 } bind_fuse;
 
+typedef struct bind_circuit {
+  char name[64];
+  amp_circuit c;
+  double at_v, fall, short_ka; /* V; largest drop 0..1; A */
+  double out;                  /* ohm from the busbar to the fault */
+  double need;                 /* A: 1.25 times the current; NaN */
+  amp_short s;
+  bool at_v_assumed, short_given;
+  amp_findings f;
+} bind_circuit;
+
 typedef struct bind_precharge {
   char name[64];
   amp_precharge p;
@@ -435,6 +446,7 @@ void bind_pack_open (lua_State *L);
 void bind_copper_open (lua_State *L);  /* cable, busbar, fuse_link */
 void bind_protect_open (lua_State *L); /* fuse, precharge, circuit .. */
 void bind_layout_open (lua_State *L);  /* layout_loads */
+void bind_check_open (lua_State *L);   /* place, check_raw */
 void bind_join_open (lua_State *L);    /* paralleling */
 void bind_match_open (lua_State *L);   /* match_raw */
 void bind_readings_open (lua_State *L); /* reading, lot, readings_csv .. */

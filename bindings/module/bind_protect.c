@@ -176,17 +176,6 @@ static int short_raw (lua_State *L) {
 
 /* ---- a circuit ---- */
 
-typedef struct bind_circuit {
-  char name[64];
-  amp_circuit c;
-  double at_v, fall, short_ka; /* V; largest drop 0..1; A */
-  double out;                  /* ohm from the busbar to the fault */
-  double need;                 /* A: 1.25 times the current; NaN */
-  amp_short s;
-  bool at_v_assumed, short_given;
-  amp_findings f;
-} bind_circuit;
-
 static const bind_field circuit_fields[] = {
     F_TEXT("name", bind_circuit, name, "what to call it"),
     F_ELSE("fuse", BIND_OBJECT, "", "amp.fuse{} in it"),
@@ -361,6 +350,7 @@ static int circuit_raw (lua_State *L) {
   bind_put(L, "drop_pct", s->c.drop * 100.0);
   bind_put(L, "ampacity_a", s->c.ampacity);
   bind_put(L, "fuse_a", s->c.fuse);
+  bind_put(L, "interrupt_ka", s->c.interrupt / 1e3);
   if (s->c.prospective != NULL)
     put_short(L, s->c.prospective);
   lua_createtable(L, s->f.n, 0);

@@ -18,11 +18,11 @@
 #define AMP_GRAVITY 9.81
 
 /*
-** kg that one person lifts: load constant of the NIOSH lifting equation
-** (Waters and others, Ergonomics 36 (1993) 749), from memory. It holds for
-** the best posture alone; the trade takes two people from 10 kg on.
+** kg above which nobody lifts alone: common practice, no source. The NIOSH
+** lifting equation begins at 23 kg in the best posture (Waters and others,
+** Ergonomics 36 (1993) 749, from memory); builders take two from 10 kg on.
 */
-#define AMP_LIFT_ONE 23.0
+#define AMP_LIFT_ONE 25.0
 
 typedef struct amp_site {
   double coldest, warmest; /* K, around the pack */

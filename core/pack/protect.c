@@ -202,6 +202,17 @@ amp_finding *amp_finding_add (amp_findings *f, const char *id, bool unknown,
   return row;
 }
 
+/* A comparison that was made and does not stand out. */
+static void pass (amp_findings *f, const char *id, double value,
+                  double limit) {
+  if (f->clear >= AMP_FINDINGS)
+    return;
+  f->passed[f->clear].id = id;
+  f->passed[f->clear].value = value;
+  f->passed[f->clear].limit = limit;
+  f->clear++;
+}
+
 /* As people are told it: three digits. */
 static double three (double v) {
   char text[40];
@@ -212,10 +223,11 @@ static double three (double v) {
 
 /*
 ** One comparison: 'value' must not lie below 'limit'. Something not given
-** makes an unknown finding; else one where it fails. 'sentence' takes both.
+** makes an unknown finding; else one where it fails. 'sentence' takes both,
+** over 'unit'.
 */
 static void at_least (amp_findings *f, const char *id, double value,
-                      double limit, const char *sentence,
+                      double limit, double unit, const char *sentence,
                       const char *missing) {
   if (!amp_given(value) || !amp_given(limit)) {
     amp_finding *row = amp_finding_add(f, id, true, value, limit);
@@ -223,20 +235,23 @@ static void at_least (amp_findings *f, const char *id, double value,
     return;
   }
   f->checked++;
-  if (value >= limit * (1.0 - 1e-12))
+  if (value >= limit * (1.0 - 1e-12)) {
+    pass(f, id, value, limit);
     return;
+  }
   amp_finding *row = amp_finding_add(f, id, false, value, limit);
-  amp_failf(&row->say, AMP_OK, id, sentence, three(value), three(limit));
+  amp_failf(&row->say, AMP_OK, id, sentence, three(value / unit),
+            three(limit / unit));
 }
 
 static void look_fuse (const amp_circuit *c, amp_findings *f) {
-  at_least(f, "fuse_below_load", c->fuse, AMP_FUSE_FACTOR * c->current,
+  at_least(f, "fuse_below_load", c->fuse, AMP_FUSE_FACTOR * c->current, 1.0,
            "the fuse of %g A lies below 1.25 times the lasting current, %g A",
            "fuse against load: the rating or the lasting current is missing");
-  at_least(f, "fuse_above_cable", c->ampacity, c->fuse,
+  at_least(f, "fuse_above_cable", c->ampacity, c->fuse, 1.0,
            "the cable may carry %g A, and the fuse lets %g A through",
            "fuse against cable: the rating or the ampacity is missing");
-  at_least(f, "fuse_voltage_below_full", c->fuse_v, c->v_full,
+  at_least(f, "fuse_voltage_below_full", c->fuse_v, c->v_full, 1.0,
            "the fuse is made for %g V, the full pack has %g V",
            "fuse voltage against the full pack: one of them is missing");
   if (c->alternating)
@@ -255,7 +270,7 @@ static void look_fuse (const amp_circuit *c, amp_findings *f) {
 
 static void look_cable (const amp_circuit *c, amp_findings *f) {
   bool amps = amp_given(c->ampacity), drop = amp_given(c->drop);
-  at_least(f, "cable_below_load", c->ampacity, c->current,
+  at_least(f, "cable_below_load", c->ampacity, c->current, 1.0,
            "the cable may carry %g A, the lasting current is %g A",
            "cable against load: the ampacity or the current is missing");
   if (drop && !amps)
@@ -273,7 +288,9 @@ static void look_cable (const amp_circuit *c, amp_findings *f) {
   if (!drop || !amp_given(c->drop_limit))
     return;
   f->checked++;
-  if (c->drop > c->drop_limit * (1.0 + 1e-12))
+  if (!(c->drop > c->drop_limit * (1.0 + 1e-12)))
+    pass(f, "drop_above_limit", c->drop, c->drop_limit);
+  else
     amp_failf(
         &amp_finding_add(f, "drop_above_limit", false, c->drop, c->drop_limit)
              ->say,
@@ -286,9 +303,9 @@ static void look_cable (const amp_circuit *c, amp_findings *f) {
 static void look_short (const amp_circuit *c, amp_findings *f) {
   const amp_short *p = c->prospective;
   double bus = p ? p->bus : NO;
-  at_least(f, "interrupt_below_short", c->interrupt, bus,
-           "the fuse breaks %g A, the busbar may give %g A and more in the "
-           "first moment",
+  at_least(f, "interrupt_below_short", c->interrupt, bus, 1e3,
+           "the fuse breaks %g kA, the busbar may give %g kA and more in "
+           "the first moment",
            p ? "interrupt rating against the short circuit: it is missing"
              : "no resistance is known: nothing is said of the interrupt "
                "rating");
@@ -299,16 +316,16 @@ static void look_short (const amp_circuit *c, amp_findings *f) {
                                c->interrupt, bus)
                    ->say,
               AMP_OK, NULL,
-              "some resistances are missing: the short circuit is %g A or "
+              "some resistances are missing: the short circuit is %g kA or "
               "more",
-              three(bus));
+              three(bus / 1e3));
   else if (c->interrupt < p->high)
     amp_failf(&amp_finding_add(f, "interrupt_within_range_of_short", false,
                                c->interrupt, p->high)
                    ->say,
               AMP_OK, NULL,
-              "the fuse breaks %g A, the short circuit may reach %g A",
-              three(c->interrupt), three(p->high));
+              "the fuse breaks %g kA, the short circuit may reach %g kA",
+              three(c->interrupt / 1e3), three(p->high / 1e3));
 }
 
 /* A surge that outlasts the fuse at that current. */
@@ -316,8 +333,12 @@ static void look_surge (const amp_circuit *c, amp_findings *f) {
   double time = NO;
   bool most = false;
   amp_error why = {0};
-  if (!amp_given(c->surge) || !amp_given(c->fuse) || c->surge <= c->fuse)
+  if (!amp_given(c->surge) || !amp_given(c->fuse))
     return;
+  if (c->surge <= c->fuse) {
+    pass(f, "surge_above_fuse", c->surge, c->fuse);
+    return;
+  }
   if (amp_fuse_time(c->curve, c->surge, &time, &most, &why) != AMP_OK) {
     amp_failf(
         &amp_finding_add(f, "surge_above_fuse", true, c->surge, c->fuse)->say,
@@ -338,7 +359,9 @@ static void look_surge (const amp_circuit *c, amp_findings *f) {
     return;
   }
   f->checked++;
-  if (c->surge_time >= time)
+  if (!(c->surge_time >= time))
+    pass(f, "surge_outlasts_fuse", c->surge_time, time);
+  else
     amp_failf(
         &amp_finding_add(f, "surge_outlasts_fuse", false, c->surge_time, time)
              ->say,
@@ -351,7 +374,9 @@ static void look_touch (const amp_circuit *c, amp_findings *f) {
   if (!amp_given(c->v_full))
     return;
   f->checked++;
-  if (c->v_full > 60.0)
+  if (!(c->v_full > 60.0))
+    pass(f, "above_60_v", c->v_full, 60.0);
+  else
     amp_failf(
         &amp_finding_add(f, "above_60_v", false, c->v_full, 60.0)->say,
         AMP_OK, NULL,

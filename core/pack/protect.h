@@ -111,6 +111,11 @@ typedef struct amp_findings {
   int n;
   amp_finding row[AMP_FINDINGS + 1];
   int checked; /* comparisons that were made */
+  int clear;   /* of them, those that do not stand out */
+  struct {
+    const char *id;
+    double value, limit;
+  } passed[AMP_FINDINGS];
 } amp_findings;
 
 /* Nothing given. */

@@ -431,7 +431,7 @@ local function circuit_checked (raw)
   add(raw.ampacity_a and raw.current_a, "cable against load")
   add(raw.drop_pct, "drop")
   add(raw.v_full, "voltage")
-  add(raw.bus_ka, "short circuit")
+  add(raw.bus_ka and raw.interrupt_ka, "short circuit")
   add(raw.surge_a, "surge")
   return #list > 0 and wording.list(list) or "nothing, for want of data"
 end

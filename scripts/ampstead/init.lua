@@ -24,7 +24,7 @@ for _, name in ipairs{ "readings_csv", "readings_text", "lot_with",
   inside[name] = true
 end
 for _, name in ipairs{ "cable_raw", "busbar_raw", "link_raw", "cascade_raw",
-  "short_raw", "circuit_raw", "layout_loads", "layout_nominal" } do
+  "short_raw", "circuit_raw", "check_raw", "layout_loads", "layout_nominal" } do
   inside[name] = true
 end
 
@@ -84,6 +84,7 @@ amp.bid_ceiling = loader("offers").bid_ceiling
 amp.compare = loader("compare").compare
 amp.sweep = loader("sweep").sweep
 loader("run") -- pack:simulate
+loader("check") -- pack:check
 loader("pack") -- pack:without, :balance, :warm
 
 for key in pairs(amp) do known[#known + 1] = key end

@@ -4,6 +4,7 @@ local wording = loader("wording")
 local cautions = loader("cautions")
 local tables = loader("table")
 local plain = loader("plain")
+local origin = loader("origin")
 
 local plan = {}
 
@@ -67,7 +68,8 @@ local function enter (pool, lot, who, mark)
     end
     pool.seen[id] = true
     pool[#pool + 1] = { id = id, ah = row.ah or ah, tested = row.ah ~= nil,
-      r10s_mohm = row.r10s_mohm, module = module, owned = mark ~= "" }
+      r10s_mohm = row.r10s_mohm, module = module, owned = mark ~= "",
+      lot = lot, row_id = row.id }
     gaps = gaps + (row.ah and 0 or 1)
     no_r = no_r + (row.r10s_mohm and 0 or 1)
   end
@@ -193,7 +195,7 @@ local function as_read (entry)
   if entry.r10s_mohm then
     keys.r10s_mohm = core.measured(entry.r10s_mohm)
   end
-  return core.module(keys)
+  return origin.put(core.module(keys), entry.lot, entry.row_id)
 end
 
 -- strings of modules; parallel-first, module i of each position

@@ -223,9 +223,15 @@ static void the_huts_circuit (void **state) {
   assert_int_equal(f.n, 2);
   assert_non_null(found(&f, "interrupt_below_short"));
   assert_false(found(&f, "interrupt_below_short")->unknown);
-  assert_string_equal(found(&f, "interrupt_below_short")->say.text,
-                      "the fuse breaks 20000 A, the busbar may give 71400 A "
-                      "and more in the first moment");
+  assert_string_equal(
+      found(&f, "interrupt_below_short")->say.text,
+      "the fuse breaks 20 kA, the busbar may give 71.4 kA and "
+      "more in the first moment");
+  /* what was compared and does not stand out is kept beside it */
+  assert_int_equal(f.clear + f.n - 1, f.checked);
+  assert_string_equal(f.passed[0].id, "fuse_below_load");
+  assert_close(f.passed[0].value, c.fuse, 0.0);
+  assert_close(f.passed[0].limit, 1.25 * c.current, 1e-9);
   assert_true(found(&f, "surge_above_fuse")->unknown);
   assert_true(f.checked >= 6);
 }

@@ -1,0 +1,267 @@
+--- pack:check{}: a build looked at as a whole, in one report. What stands out
+-- comes first, what was looked at and what could not be stands under it.
+local core, loader = ...
+local wording = loader("wording")
+local tables = loader("table")
+local cautions = loader("cautions")
+local notes = loader("notes")
+local origin = loader("origin")
+
+local check = {}
+
+local pcall = pcall
+
+local keys = { "duty", "inverter", "cable", "fuse", "precharge", "link",
+  "place", "cautions", "lot", "at_v", "surge_s", "drop_max_pct", "short_ka",
+  "out_mohm" }
+local circuit_keys = { "inverter", "cable", "fuse", "at_v", "surge_s",
+  "drop_max_pct", "short_ka", "out_mohm" }
+
+local columns = { tables.text("caution", "caution"),
+  tables.text("said", "what"), tables.text("what", "finding", true),
+  tables.number("value", "value", "", true),
+  tables.number("limit", "limit", "", true),
+  tables.text("unit", "unit", true), tables.text("basis", "basis", true),
+  tables.text("weight", "weight", true),
+  tables.text("wrong", "what is wrong", true),
+  tables.text("compared", "compared", true),
+  tables.text("source", "source", true),
+  tables.text("who", "who decides", true) }
+
+-- ---- what is asked ----
+
+local function wanted (opts, key, kind)
+  if opts[key] ~= nil and core.kind(opts[key]) ~= kind then
+    core.fail("script", string.format("check: %s must be %s (got %s)", key,
+      kind == "lot" and "a lot of readings" or kind == "profile" and
+      "a duty, amp.profile.daily{} or another" or "amp." .. kind .. "{}",
+      core.kind(opts[key]) or type(opts[key])))
+  end
+end
+
+local function check_opts (opts)
+  if opts == nil then opts = {} end
+  if type(opts) ~= "table" or core.kind(opts) then
+    core.fail("script", "check: a table of keys is wanted, { duty = .., " ..
+      "inverter = .., cable = .., fuse = .., place = .. }")
+  end
+  tables.check_keys("check", opts, keys)
+  for _, kind in ipairs{ "inverter", "cable", "fuse", "precharge", "lot" } do
+    wanted(opts, kind, kind)
+  end
+  wanted(opts, "duty", "profile")
+  wanted(opts, "link", "fuse_link")
+  local own = {}
+  for _, key in ipairs(keys) do own[key] = opts[key] end
+  if own.place ~= nil and core.kind(own.place) ~= "place" then
+    if type(own.place) ~= "table" then
+      core.fail("script", "check: place must be a table of keys or " ..
+        "amp.place{}")
+    end
+    own.place = core.place(own.place)
+  end
+  own.cautions = cautions.own_list("check", opts.cautions)
+  return own
+end
+
+-- kWh a year that a run of the duty leaves unserved; nil without a duty, or
+-- nil and why such a build does not run
+local function unserved (pack, asked)
+  if not asked.duty then return nil end
+  local ok, raw = pcall(core.simulate_raw, pack, asked.duty, asked.inverter,
+    true)
+  if not ok then
+    return nil, (tostring(raw):gsub("^.-:%d+: ", ""):gsub("%c", " "))
+  end
+  return raw.total.unserved_kwh + raw.total.dc_unserved_kwh
+end
+
+local function circuit_of (pack, asked)
+  local own = { pack = pack }
+  for _, key in ipairs(circuit_keys) do own[key] = asked[key] end
+  return core.circuit(own)
+end
+
+-- ---- the rows ----
+
+local function row_of (raw)
+  local basis = raw.basis ~= "" and raw.basis or nil
+  return { caution = raw.id, what = raw.text, value = raw.value,
+    said = raw.text .. "." .. (basis and " (" .. basis .. ")" or ""),
+    limit = raw.limit, unit = raw.unit, basis = basis, weight = raw.weight,
+    wrong = raw.wrong, compared = raw.compared, source = raw.source,
+    who = raw.who }
+end
+
+local function rows_of (list)
+  local rows = {}
+  for i, raw in ipairs(list) do rows[i] = row_of(raw) end
+  return rows
+end
+
+-- a script's own cautions, behind the program's
+local function add_own (raw, pack, asked)
+  for _, own in ipairs(asked.cautions) do
+    local found = cautions.look(own, pack, asked)
+    local list = not found and raw.clear or found.unknown and raw.unknown or
+      raw.raised
+    list[#list + 1] = { id = own.id, text = found and found[2] or "",
+      unit = "", basis = "", weight = "doubt", wrong = own.what,
+      compared = own.compared, source = own.source, who = own.who }
+  end
+end
+
+-- ---- the report ----
+
+local function count_of (n, one, many)
+  return n == 0 and "no " .. one or n == 1 and "one " .. one or n .. " " ..
+    many
+end
+
+local function capital (text)
+  return text:sub(1, 1):upper() .. text:sub(2)
+end
+
+local function heads_of (raw)
+  local heads, of_safety = {}, 0
+  for _, row in ipairs(raw.raised) do
+    if row.weight == "safety" then of_safety = of_safety + 1 end
+  end
+  heads[1] = string.format("%s out%s; %s could not be looked at.",
+    capital(count_of(#raw.raised, "caution stands", "cautions stand")),
+    #raw.raised > 0 and ", " .. (of_safety == #raw.raised and "all" or
+      of_safety == 0 and "none" or of_safety) .. " of safety" or "",
+    count_of(#raw.unknown, "thing", "things"))
+  if #raw.raised > 0 then
+    heads[2] = "What decides first: " .. raw.raised[1].id .. "."
+  end
+  return heads
+end
+
+-- three digits, no zeros behind the point: "97", "3000"
+local function digits (v)
+  local text = wording.short(v)
+  return text:find(".", 1, true) and text:gsub("%.?0+$", "") or text
+end
+
+-- "fuse_below_load 100 A (97)": value, and what it was held against
+local function compared (row)
+  if not row.value then return row.id end
+  local text = row.id .. " " .. digits(row.value) ..
+    (row.unit ~= "" and " " .. row.unit or "")
+  return row.limit and text .. " (" .. digits(row.limit) .. ")" or text
+end
+
+-- "a competent electrician: a, b; whoever builds it: c"
+local function grouped (list, key)
+  local order, of = {}, {}
+  for _, row in ipairs(list) do
+    local who = row[key]
+    if who then
+      if not of[who] then order[#order + 1], of[who] = who, {} end
+      if of[who][#of[who]] ~= row.id then of[who][#of[who] + 1] = row.id end
+    end
+  end
+  local parts = {}
+  for i, who in ipairs(order) do
+    parts[i] = who .. ": " .. table.concat(of[who], ", ")
+  end
+  return table.concat(parts, "; ") .. "."
+end
+
+local function taken (asked, circuit)
+  local list = {}
+  for _, object in pairs{ circuit, asked.place } do
+    for _, sentence in ipairs(core.defaults(object) or {}) do
+      list[#list + 1] = sentence
+    end
+  end
+  table.sort(list)
+  return list
+end
+
+local beyond = "joints and their torque, BMS and its settings, contactors, " ..
+  "earth and isolation, gas and ventilation, detection and escape, what " ..
+  "the housing bears, transport, law and insurance"
+
+local function notes_of (raw, asked, circuit)
+  local lines, clear = {}, {}
+  for _, row in ipairs(raw.unknown) do
+    lines[#lines + 1] = { "not looked at", row.id .. ": " .. row.text .. "." }
+  end
+  for i, row in ipairs(raw.clear) do clear[i] = compared(row) end
+  if #clear > 0 then
+    lines[#lines + 1] = { "looked at, not raised", table.concat(clear, ", ") ..
+      ". In brackets what it was held against." }
+  end
+  if #raw.raised > 0 then
+    lines[#lines + 1] = { "after", grouped(raw.raised, "source") }
+    lines[#lines + 1] = { "decides", grouped(raw.raised, "who") }
+  end
+  local defaults = taken(asked, circuit)
+  if #defaults > 0 then
+    lines[#lines + 1] = { "taken", table.concat(defaults, "; ") .. "." }
+  end
+  lines[#lines + 1] = { "not checked", beyond .. "." }
+  lines[#lines + 1] = { "", wording.who_decides }
+  lines[#lines + 1] = { "", notes.rerun{} }
+  return lines
+end
+
+-- r:raised "fuse_above_cable" --> true, false, or nil where it could not be
+-- looked at
+local function asker (raw)
+  local state = {}
+  for _, row in ipairs(raw.clear) do state[row.id] = "clear" end
+  for _, row in ipairs(raw.unknown) do state[row.id] = "unknown" end
+  for _, row in ipairs(raw.raised) do state[row.id] = "raised" end
+  return function (_, id)
+    if type(id) ~= "string" then
+      core.fail("script", "raised: the name of a caution is wanted")
+    elseif not state[id] and not core.caution_is(id) then
+      core.fail("script", "raised: no caution is called '" .. id .. "'")
+    elseif state[id] == "unknown" then
+      return nil
+    end
+    return state[id] == "raised"
+  end
+end
+
+local function list_table (list, head)
+  return core.table_new{ columns = columns, rows = rows_of(list),
+    heads = { head }, notes = { { "", wording.who_decides } } }
+end
+
+local function report (raw, asked, circuit)
+  local facts = raw.facts
+  facts.raised = asker(raw)
+  facts.not_looked_at = list_table(raw.unknown, "Could not be looked at.")
+  facts.looked_at = list_table(raw.clear, "Looked at, not raised.")
+  return core.table_new{ columns = columns, rows = rows_of(raw.raised),
+    heads = heads_of(raw), notes = notes_of(raw, asked, circuit),
+    facts = facts }
+end
+
+--- pack:check{ duty, inverter, cable, fuse, precharge, link, place, cautions,
+-- lot, at_v, surge_s, .. } --> table, a row for each caution that stands out
+function check.check (pack, opts)
+  local asked = check_opts(opts)
+  local circuit = circuit_of(pack, asked)
+  local kwh, why = unserved(pack, asked)
+  local raw = core.check_raw(pack, { duty = asked.duty,
+    inverter = asked.inverter, circuit = circuit, fuse = asked.fuse,
+    cable = asked.cable, precharge = asked.precharge, link = asked.link,
+    place = asked.place, unserved_kwh = kwh,
+    origin = origin.sum(notes.modules(core.keys(pack)), asked.lot) })
+  if why then
+    raw.unknown[#raw.unknown + 1] = { id = "load_unserved", unit = "",
+      basis = "", weight = "doubt", text = "the duty could not be run: " ..
+      why }
+  end
+  add_own(raw, pack, asked)
+  return report(raw, asked, circuit)
+end
+
+core.methods("pack").check = check.check
+
+return check

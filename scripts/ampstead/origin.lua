@@ -1,0 +1,55 @@
+--- Which reading of which lot a module was made from: a pack from a plan
+-- knows, one that was typed does not.
+local core = ...
+
+local origin = {}
+
+local of = setmetatable({}, { __mode = "k" })
+
+--- Remember that 'module' is the one called 'id' in 'lot'.
+function origin.put (module, lot, id)
+  of[module] = { lot = lot, id = id }
+  return module
+end
+
+-- id --> {verdict, soc} of every reading, judged once a lot
+local function judged (lot, seen)
+  if seen[lot] then return seen[lot] end
+  local list, whole = {}, core.lot_is_accepted(lot)
+  local verdicts = core.lot_judge(lot)
+  for i, row in ipairs(core.lot_rows(lot)) do
+    list[row.id] = { verdict = whole and "accept" or verdicts[i].verdict,
+      soc = verdicts[i].soc }
+  end
+  seen[lot] = list
+  return list
+end
+
+local function take (o, one, id)
+  o.known = o.known + 1
+  if one.verdict == "accept" then
+    o.accepted = o.accepted + 1
+  elseif not o.worst then
+    o.worst, o.verdict = id, one.verdict
+  end
+  if one.soc then
+    o.soc_low = math.min(o.soc_low or one.soc, one.soc)
+    o.soc_high = math.max(o.soc_high or one.soc, one.soc)
+  end
+end
+
+--- What is known of these modules, typed ones by their names in 'lot' (or
+-- nil): {known, accepted, worst, verdict, soc_low, soc_high}.
+function origin.sum (modules, lot)
+  local o, seen = { known = 0, accepted = 0 }, {}
+  for _, module in ipairs(modules) do
+    local from = of[module]
+    local name = core.keys(module).name
+    local id = lot and name or from and from.id
+    local list = (lot or from) and judged(lot or from.lot, seen)
+    if list and list[id] then take(o, list[id], id) end
+  end
+  return o
+end
+
+return origin
