@@ -61,12 +61,12 @@ static const bind_field pack_fields[] = {
            "true: half glycol, half water by volume; else water"),
     F_NUM("heater_w", bind_pack, heater.power, 1.0, 0.0, 100000.0, "W",
           "heater of the whole pack"),
-    F_TEMP("heater_on_c", bind_pack, heater.on, -60.0, 60.0,
-           "it goes on where the coldest module is this cold; 5 unless "
-           "given"),
-    F_TEMP("heater_off_c", bind_pack, heater.off, -60.0, 60.0,
-           "and off where that is this warm; 5 above heater_on_c unless "
-           "given"),
+    {"heater_on_c", BIND_NUMBER, offsetof(bind_pack, heater.on), 1.0, 273.15,
+     -60.0, 60.0, "C", "heater_on", 0,
+     "it goes on where the coldest module is this cold; 5 unless given"},
+    {"heater_off_c", BIND_NUMBER, offsetof(bind_pack, heater.off), 1.0,
+     273.15, -60.0, 60.0, "C", "heater_off", 0,
+     "and off where that is this warm; 5 above heater_on_c unless given"},
     F_ELSE("heater_from", BIND_CHOICE, "pack outside",
            "what feeds the heater; pack unless given"),
     F_END};
@@ -391,6 +391,27 @@ static double number_in (lua_State *L, const char *who, const char *what,
   return v;
 }
 
+/* Points of curves in the user's words, for errors alone. */
+static const bind_field point_fields[] = {
+    {"a point's temp_c", BIND_NUMBER, BIND_NONE, 1.0, 273.15, 0.0, 0.0, "C",
+     "rate_temp", 0, ""},
+    {"a point's c_rate", BIND_NUMBER, BIND_NONE, 1.0, 0.0, 0.0, 0.0, "1/h",
+     "rate", 0, ""},
+    {"rating_a, or a point's current,", BIND_NUMBER, BIND_NONE, 1.0, 0.0, 0.0,
+     0.0, "A", "trip_current", 0, ""},
+    {"time_s, or a point's time,", BIND_NUMBER, BIND_NONE, 1.0, 0.0, 0.0, 0.0,
+     "s", "trip_time", 0, ""},
+    F_END};
+
+static const bind_class point_class = {
+    "pack", "pack", "", point_fields, 0, NULL, NULL, NULL, NULL, NULL};
+
+static void raise_point (lua_State *L, const char *who, const char *what,
+                         const amp_error *err) {
+  lua_pushfstring(L, "%s: %s", who, what);
+  bind_raise(L, &point_class, lua_tostring(L, -1), err);
+}
+
 static void read_fuse (lua_State *L, int keys, const char *who,
                        bind_pack *s) {
   amp_error err = {0};
@@ -414,7 +435,7 @@ static void read_fuse (lua_State *L, int keys, const char *who,
     lua_pop(L, 1);
   }
   if (amp_trip_check(&s->trip, &err) != AMP_OK)
-    bind_raise(L, &pack_class, who, &err);
+    raise_point(L, who, "string_fuse", &err);
   s->build.trip = &s->trip;
   lua_pop(L, 1);
 }
@@ -450,7 +471,7 @@ static void read_limits (lua_State *L, int keys, const char *who,
       bind_error(L, NULL, "%s: current_limits: charge or discharge is wanted",
                  who);
     if (amp_rates_check(&s->rates, &err) != AMP_OK)
-      bind_raise(L, &pack_class, who, &err);
+      raise_point(L, who, "current_limits", &err);
     s->build.rates = &s->rates;
   }
   lua_pop(L, 1);

@@ -189,6 +189,19 @@ refuses("bleed_a wants bleed_above_v", amp.pack, { module = one, series = 2,
 refuses("a larger current must not take longer", amp.pack, { module = one,
   series = 2, parallel = 1, string_fuse = { curve = { { 100, 5 }, { 200,
     9 } } } })
+-- fields of curves and heaters are told as they were given, in C and A
+local function limits (charge)
+  return { module = one, series = 2, parallel = 1,
+    current_limits = { charge = charge } }
+end
+refuses("current_limits: a point's temp_c must lie in 10 .. 226.85 C (got 5)",
+  amp.pack, limits{ { 10, 1 }, { 5, 1 } })
+refuses("heater_off_c must lie in 5.1 .. 126.85 C (got 3)", amp.pack,
+  { module = one, series = 2, parallel = 1, heater_w = 100, heater_on_c = 5,
+    heater_off_c = 3 })
+refuses("string_fuse: rating_a, or a point's current, must lie in", amp.pack,
+  { module = one, series = 2, parallel = 1,
+    string_fuse = { rating_a = -1, time_s = 3 } })
 refuses("no module of pack is called 'zz'", first.without, first, "zz")
 refuses("end at -", ten.warm, ten, { from_c = -12, to_c = 5, heater_w = 5 })
 refuses("a string with a module missing", amp.pack,
