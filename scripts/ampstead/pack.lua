@@ -106,6 +106,8 @@ local balance_columns = {
   number("string", "string"), number("level", "level"),
   number("module", "module in it"), number("group", "group in that") }
 
+local year_h = 8760
+
 --- pack:balance() --> one row: hours to a top balance, and whose
 local function balance (raw_balance)
   return function (pack)
@@ -125,6 +127,11 @@ local function balance (raw_balance)
     end
     local head = raw.ah == 0 and "All groups are full together." or
       "The fullest group ends each charge before the others are full."
+    if raw.hours and raw.hours > year_h then
+      head = head .. " A balancer this weak comes to nothing: that takes " ..
+        "over a year, and the groups part faster."
+      rows[1].hours.text = "over a year"
+    end
     return core.table_new{ columns = shown, rows = rows, across = true,
       corner = "by charge", heads = { head },
       notes = notes.lines(n, {}, 1, true) }

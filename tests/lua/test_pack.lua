@@ -103,6 +103,9 @@ check.close(balance.lost_ah, 8, 1e-9)
 check.equal(balance.group, 3)
 check.equal(top:with{ bleed_a = 0 }:balance().hours, nil)
 check.equal(plain:balance().ah, 0)
+check.has(tostring(top:with{ bleed_a = 1e-9 }:balance()),
+  "takes over a year")
+check.ok(not tostring(balance):find("over a year", 1, true))
 
 -- C11 of the trade: 175 kg by 17 K are 0.826 kWh; losses come on top
 local ten = amp.pack{ module = one, series = 2, parallel = 5 }
