@@ -106,6 +106,18 @@ end
 -- no cell of any chemistry here is described, or lives, above this
 local hot_c = 100
 
+-- a heater that the pack feeds, beside the same year without one
+local function heater_head (raw)
+  local with = raw.total.unserved_kwh + raw.total.dc_unserved_kwh
+  local saved = raw.unheated_kwh - with
+  return string.format("Its own heater takes %s kWh; unserved are %s kWh, " ..
+    "%s without it: %s", wording.short(raw.heater_pack_kwh),
+    wording.short(with), wording.short(raw.unheated_kwh),
+    saved < -1e-6 and "it costs more than it saves. Less loss (a box), or " ..
+      "heat from elsewhere." or saved < 1e-6 and "it saves nothing." or
+      "it saves " .. wording.short(saved) .. " kWh.")
+end
+
 --- Sentences that stand above the table: what opened, what the cold cost.
 function parts.heads (raw, date, list)
   list[#list + 1] = driven(raw)
@@ -131,6 +143,7 @@ function parts.heads (raw, date, list)
       wording.short(raw.cold_curtailed_kwh),
       wording.short(raw.cold_unserved_kwh))
   end
+  if raw.unheated_kwh then list[#list + 1] = heater_head(raw) end
   if (raw.cold_charge_h or 0) > 0 then
     list[#list + 1] = string.format("Charged below 0 C for %s h, which " ..
       "harms lithium cells for good; current_limits would lock it out.",

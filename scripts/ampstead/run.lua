@@ -516,6 +516,15 @@ local function check_options (opts)
   return opts
 end
 
+-- the same without a heater that the pack feeds: what it saves is told
+local function unheated (self)
+  local raw = self.raw
+  if not ((raw.heater_pack_kwh or 0) > 0) then return end
+  local cold = core.simulate_raw(self.pack:with{ heater_w = 0 }, self.duty,
+    self.inverter, self.settled)
+  raw.unheated_kwh = cold.total.unserved_kwh + cold.total.dc_unserved_kwh
+end
+
 --- pack:simulate(duty, { inverter = inv, start = "full" }) --> run. A whole
 -- year starts as it ends ("settled"), a shorter duty full.
 function run.simulate (pack, duty, opts)
@@ -530,6 +539,7 @@ function run.simulate (pack, duty, opts)
     held.settled = false
     held.raw = core.simulate_raw(pack, duty, held.inverter, false)
   end
+  unheated(held)
   local given = core.keys(duty)
   held.raw.test = given.steps or (given.log and held.raw.asked_kwh == 0)
   conversion(held.raw)

@@ -132,6 +132,25 @@ local hold = 16.5 / 17 * warm.hold_w / 1000 * 365 * 24
 check.close(heated.heater_kwh / (warm.kwh + hold), 1, 0.02)
 check.equal(heated.out_kwh, 0)
 
+-- fed by the pack it may cost more than it saves, and that is said
+local frozen = amp.profile.daily{ load_kwh = 1.2, solar_kwp = 2.4,
+  performance_pct = 70, temp_c = { -9, -8, -4, 1, 7, 11, 14, 13, 9, 4, -3,
+    -8 }, sun_hours = { 1.6, 2.4, 3.6, 4.4, 4.9, 5.3, 5.6, 5.0, 3.6, 2.1, 1.5,
+    1.3 } }
+local hut = { inverter = amp.inverter{ v_min = 42, v_max = 58,
+  efficiency_pct = 92, idle_w = 32 } }
+local locked = ten:with{ current_limits = "lithium" }
+local function unserved (p) return p:simulate(frozen, hut).unserved_kwh end
+local open = locked:with{ heater_w = 300 }
+check.ok(unserved(open) > unserved(locked), "in an open room")
+local said = tostring(open:simulate(frozen, hut)):gsub("\n", " ")
+check.has(said, "it costs more than it saves")
+local boxed = open:with{ cooling_w_per_k = 0.1 }
+check.ok(unserved(boxed) < unserved(locked), "in a box")
+check.has(tostring(boxed:simulate(frozen, hut)), "it saves")
+check.ok(not tostring(locked:simulate(frozen, hut)):find("heater takes", 1,
+  true))
+
 -- cold: nothing goes in below 0 C, and what that costs is counted
 local cold = amp.profile.daily{ load_kwh = 1, solar_kwp = 2, sun_hours = 2,
   temp_c = { -5, -5, 5, 8, 12, 15, 18, 18, 12, 8, 3, -5 } }
