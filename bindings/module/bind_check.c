@@ -16,17 +16,29 @@ typedef struct bind_place {
   amp_site s;
 } bind_place;
 
-#define F_WARMTH(key, m, doc)                                                \
-  F_TEMP(key "_c", bind_place, s.m, -60.0, 70.0, doc)
+/* C and F, one of the two */
+#define F_WARMTH(key, m, group, doc)                                         \
+  {key "_c", BIND_NUMBER, offsetof(bind_place, s.m),                         \
+   1.0,      273.15,      -60.0,                                             \
+   70.0,     "C",         #m,                                                \
+   group,    doc},                                                           \
+  {                                                                          \
+    key "_f", BIND_NUMBER, offsetof(bind_place, s.m), 5.0 / 9.0,             \
+        273.15 - 160.0 / 9.0, -76.0, 158.0, "F", #m, group, doc              \
+  }
 
 static const bind_field place_fields[] = {
     F_TEXT("name", bind_place, name, "what to call it"),
-    F_WARMTH("coldest", coldest, "coldest around the pack, all year"),
-    F_WARMTH("warmest", warmest, "warmest around the pack, all year"),
-    F_NUM("floor_kpa", bind_place, s.floor_load, 1e3, 0.01, 1e4, "kPa",
-          "what the floor may carry, spread evenly"),
-    F_NUM("floor_m2", bind_place, s.floor_area, 1.0, 0.01, 1e4, "m2",
-          "area under all of it"),
+    F_WARMTH("coldest", coldest, 1, "coldest around the pack, all year"),
+    F_WARMTH("warmest", warmest, 2, "warmest around the pack, all year"),
+    F_NUM_OF("floor_kpa", bind_place, s.floor_load, 1e3, 0.01, 1e4, "kPa", 3,
+             "what the floor may carry, spread evenly"),
+    F_NUM_OF("floor_psf", bind_place, s.floor_load, 47.88, 0.2, 2e5, "psf", 3,
+             "the same in pounds a square foot"),
+    F_NUM_OF("floor_m2", bind_place, s.floor_area, 1.0, 0.01, 1e4, "m2", 4,
+             "area under all of it"),
+    F_NUM_OF("floor_ft2", bind_place, s.floor_area, 0.09290304, 0.1, 1e5,
+             "ft2", 4, "the same in square feet"),
     F_NUM("extra_kg", bind_place, s.extra_mass, 1.0, 0.0, 1e5, "kg",
           "on the same floor besides the modules: rack, inverter, copper; 0 "
           "unless given"),
@@ -34,8 +46,8 @@ static const bind_field place_fields[] = {
             "modules one on another"),
     F_NUM("stack_kg", bind_place, s.stack_limit, 1.0, 0.0, 1e4, "kg",
           "what the housing of a module bears, by its maker"),
-    F_WARMTH("warm_to", warm_to,
-             "where charging shall begin; 5 above the end of the lock-out "
+    F_WARMTH("warm_to", warm_to, 5,
+             "where charging shall begin; 5 C above the end of the lock-out "
              "unless given"),
     F_NUM("heater_w", bind_place, s.heater, 1.0, 0.0, 1e5, "W",
           "heater of the place; the pack's own unless given"),

@@ -118,7 +118,8 @@ static void look_resistance (const amp_check *c, amp_checked *out) {
   for (int i = 0; i < listed; i++)
     known += amp_value_is_set(&check_module(c, i)->r10s);
   if (known == listed)
-    check_clear(out, "resistance_not_given", &check_modules, known, listed,
+    check_clear(out, "resistance_not_given", &check_modules,
+                amp_build_modules(c->build), amp_build_modules(c->build),
                 AMP_BASIS_MEASURED);
   else
     check_missing(out, "resistance_not_given",

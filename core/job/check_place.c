@@ -71,15 +71,40 @@ static void warm_words (const amp_check *c, double from, amp_checked *out,
             amp_given(w.energy) ? "" : " and losses");
 }
 
+/* K, coldest at which the duty's supply would charge; NaN: there is none. */
+static double charged_at (const amp_check *c) {
+  const amp_duty *d = c->need ? c->need->duty : NULL;
+  double least = NO;
+  if (d == NULL || d->pv == NULL || d->temp == NULL || d->supply_free)
+    return NO;
+  for (size_t i = 0; i < d->n; i++)
+    if (d->pv[i] > 0.0 && !(d->temp[i] >= least))
+      least = d->temp[i];
+  return least;
+}
+
+static void raise_frost (double coldest, const amp_span *span,
+                         const char *where, const char *words,
+                         amp_checked *out) {
+  amp_check_row *row = check_add(out, "charge_below_freezing",
+                                 AMP_LOOK_RAISED, AMP_WEIGHT_SAFETY, &check_c,
+                                 coldest, span->from, AMP_BASIS_ASSUMED);
+  amp_failf(&row->say, AMP_OK, NULL,
+            "%g C %s, and no charge below %g C: nothing given here locks it "
+            "out%s",
+            coldest - 273.15, where, span->from - 273.15, words);
+}
+
+static bool too_cold (double temp, const amp_span *span) {
+  return temp < span->from || (temp == span->from && span->open);
+}
+
+/* The place's coldest, or where that is not told the duty's while it
+** charges. */
 static void look_frost (const amp_check *c, amp_checked *out) {
   const amp_rates *rates = rates_of(c);
+  double place = c->site ? c->site->coldest : NO, duty = charged_at(c);
   amp_error words = {0};
-  if (c->site == NULL || !amp_given(c->site->coldest)) {
-    check_missing(out, "temperature_not_given",
-                  "coldest_c of the place is not given: whether it may be "
-                  "charged all year is not known");
-    return;
-  }
   if (rates == NULL) {
     check_missing(out, "charge_below_freezing",
                   "no limits by temperature are known for this chemistry: "
@@ -87,23 +112,21 @@ static void look_frost (const amp_check *c, amp_checked *out) {
     return;
   }
   amp_span span = amp_rate_span(&rates->charge);
-  double coldest = c->site->coldest;
   out->facts.charge_from = span.from;
   out->facts.charge_to = span.to;
-  warm_words(c, span.from, out, &words);
-  if (c->build->rates != NULL || coldest > span.from ||
-      (coldest == span.from && !span.open)) {
-    check_clear(out, "charge_below_freezing", &check_c, coldest, span.from,
+  if (!amp_given(place))
+    check_missing(out, "temperature_not_given",
+                  "coldest_c of the place is not given: whether it may be "
+                  "charged all year is not known");
+  else
+    warm_words(c, span.from, out, &words);
+  if (c->build->rates == NULL && too_cold(place, &span))
+    raise_frost(place, &span, "at the coldest", words.text, out);
+  else if (c->build->rates == NULL && too_cold(duty, &span))
+    raise_frost(duty, &span, "while the duty charges it", "", out);
+  else if (amp_given(place))
+    check_clear(out, "charge_below_freezing", &check_c, place, span.from,
                 AMP_BASIS_ASSUMED);
-    return;
-  }
-  amp_check_row *row = check_add(out, "charge_below_freezing",
-                                 AMP_LOOK_RAISED, AMP_WEIGHT_SAFETY, &check_c,
-                                 coldest, span.from, AMP_BASIS_ASSUMED);
-  amp_failf(&row->say, AMP_OK, NULL,
-            "%g C at the coldest, and no charge below %g C: nothing given "
-            "here locks it out%s",
-            coldest - 273.15, span.from - 273.15, words.text);
 }
 
 /* Charging power of the duty against the rate that each step's temperature

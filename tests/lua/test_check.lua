@@ -221,10 +221,26 @@ check.equal(pack:with{ current_limits = "lithium" }:check(at{ coldest_c =
   -12 }):raised "charge_below_freezing", false, "the pack locks it out")
 check.has(found(pack:check(at{ coldest_c = -12, heater_w = 20 }),
   "charge_below_freezing").what, "20 W never bring it to 5 C")
+-- without a place the duty's own frost counts, and the place is missing
+local icy = pack:check(with{ duty = duty:with{ temp_c = -3 },
+  place = { floor_m2 = 1 } })
+check.has(found(icy, "charge_below_freezing").what,
+  "-3 C while the duty charges it")
+check.equal(icy:raised "temperature_not_given", nil)
 raises("place_too_warm", pack, at{ warmest_c = 46 }, "ends at 45 C")
 raises("floor_overloaded", pack, at{ floor_kpa = 0.5 }, "at least")
 raises("stack_on_lowest_module", pack, at{ stack_high = 4 }, "52.5 kg")
 raises("idle_empties_pack", pack, at{ closed_days = 365 }, "empty")
+
+-- the same place in other units: 104 F are 40 C, 1 psf 47.88 Pa (C12)
+local foreign = pack:check(with{ place = { coldest_f = 10.4, warmest_f = 104,
+  floor_psf = 10, floor_ft2 = 10 } })
+check.close(found(foreign, "charge_below_freezing").value, -12, 1e-9)
+check.ok(foreign.cells_c > 40 and foreign.cells_c < 42, "104 F")
+check.close(foreign.floor_kpa, 70 * 9.81 / (10 * 0.09290304) / 1000, 1e-9)
+check.close(found(foreign, "floor_overloaded").limit, 0.4788, 1e-9)
+check.raises(function () amp.place{ floor_psf = 30, floor_kpa = 2 } end,
+  "floor_kpa")
 
 -- what it has to do
 raises("deficit_no_battery_cures", pack, with{ duty = duty:with{
