@@ -95,7 +95,7 @@ static const amp_caution registry[] = {
      "higher in charge than the lot",
      "state of charge with the lot's median, 5 % apart",
      COMMON, BENCH, NULL},
-    {"charge_below_freezing", PACK | RUN,
+    {"charge_below_freezing", NEED | PACK | RUN,
      "charging below 0 C plates lithium, which stays",
      "coldest cell while charging (C) with 0 C, or the limits given",
      "common practice; makers' sheets say none below 0 C", MAKER, NULL},

@@ -6,6 +6,7 @@ local tables = loader("table")
 local cautions = loader("cautions")
 local notes = loader("notes")
 local origin = loader("origin")
+local raised = loader("raised")
 
 local check = {}
 
@@ -99,15 +100,48 @@ local function rows_of (list)
   return rows
 end
 
+-- a row that no comparison of the C half made: a doubt, before economy
+local function add (list, id, text, of)
+  local at = #list + 1
+  while at > 1 and list[at - 1].weight == "economy" do at = at - 1 end
+  table.insert(list, at, { id = id, text = text, unit = "", basis = "",
+    weight = "doubt", wrong = of.what, compared = of.compared,
+    source = of.source, who = of.who })
+end
+
+local function registry ()
+  local of = {}
+  for _, entry in ipairs(core.cautions()) do of[entry.id] = entry end
+  return of
+end
+
+-- what is odd about the numbers of modules, duty and inverter, by the same
+-- code as under other tables; nothing twice
+local function add_told (raw, pack, asked)
+  local c, of, have = cautions.collector(), registry(), {}
+  for _, list in ipairs{ raw.raised, raw.unknown, raw.clear } do
+    for _, row in ipairs(list) do have[row.id] = true end
+  end
+  raised.pack(c, pack, "")
+  if asked.duty then
+    raised.duty(c, asked.duty, asked.inverter)
+  elseif asked.inverter then
+    raised.inverter(c, asked.inverter, "")
+  end
+  for _, id in ipairs(c.order) do
+    local words = table.concat(c.entry[id].words, "; ")
+    if not have[id] then
+      add(raw.raised, id, words ~= "" and words or of[id].what, of[id])
+    end
+  end
+end
+
 -- a script's own cautions, behind the program's
 local function add_own (raw, pack, asked)
   for _, own in ipairs(asked.cautions) do
     local found = cautions.look(own, pack, asked)
-    local list = not found and raw.clear or found.unknown and raw.unknown or
-      raw.raised
-    list[#list + 1] = { id = own.id, text = found and found[2] or "",
-      unit = "", basis = "", weight = "doubt", wrong = own.what,
-      compared = own.compared, source = own.source, who = own.who }
+    add(not found and raw.clear or found.unknown and raw.unknown or
+      raw.raised, own.id, found and found[2] or "", own)
   end
 end
 
@@ -258,6 +292,7 @@ function check.check (pack, opts)
       basis = "", weight = "doubt", text = "the duty could not be run: " ..
       why }
   end
+  add_told(raw, pack, asked)
   add_own(raw, pack, asked)
   return report(raw, asked, circuit)
 end

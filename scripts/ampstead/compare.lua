@@ -266,6 +266,7 @@ local function raise (raw, offers, need, names, said)
   raised.deficit(c, verdict.worst_month(raw.worst))
   raised.offers(c, offers, names, asked.rates)
   raised.need(c, need)
+  raised.frost(c, asked.duty)
   for i = 1, raw.n do
     local module = core.keys(core.keys(offers[i]).module)
     raised.years(c, raw[i], module.life_model or asked.life_model, names[i])

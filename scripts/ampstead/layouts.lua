@@ -19,7 +19,7 @@ local columns = {
   { key = "groups", label = "groups", kind = "count", hidden = true },
   { key = "fits", label = "fits", kind = "text" },
   number("v_full", "full V", "V"), number("v_empty", "empty V", "V"),
-  number("margin_v", "to limit V", "V"),
+  number("margin_v", "under v_abs_max V", "V"),
   number("soc_min_pct", "from %", "%"), number("soc_max_pct", "to %", "%"),
   number("usable_pct", "usable %", "%"),
   number("usable_energy_pct", "of the energy %", "%", true),

@@ -169,6 +169,22 @@ function raised.duty (c, duty, inverter, grid)
   if inverter then raised.inverter(c, inverter, "") end
 end
 
+--- Frost in a duty, where nothing locks charging out.
+function raised.frost (c, duty)
+  local keys, least = core.keys(duty), nil
+  for _, v in ipairs(numbers(keys.temp_c)) do
+    least = math.min(least or v, v)
+  end
+  for _, v in ipairs(numbers(keys.temp_f)) do
+    least = math.min(least or v, (v - 32) / 1.8)
+  end
+  if least and least < 0 then
+    c:add("charge_below_freezing", "", string.format("the duty has %s C, " ..
+      "and charging is not locked out in these sums: pack:simulate with " ..
+      "current_limits counts it", wording.trim(least)))
+  end
+end
+
 --- Cautions of a need.
 function raised.need (c, need)
   local keys = core.keys(need)

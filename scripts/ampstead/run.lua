@@ -519,7 +519,7 @@ end
 -- the same without a heater that the pack feeds: what it saves is told
 local function unheated (self)
   local raw = self.raw
-  if not ((raw.heater_pack_kwh or 0) > 0) then return end
+  if (raw.heater_pack_kwh or 0) <= 0 then return end
   local cold = core.simulate_raw(self.pack:with{ heater_w = 0 }, self.duty,
     self.inverter, self.settled)
   raw.unheated_kwh = cold.total.unserved_kwh + cold.total.dc_unserved_kwh

@@ -296,6 +296,29 @@ missing("deficit_no_battery_cures", pack, with{ duty =
   amp.profile.daily{ load_kwh = 1, temp_c = 15 } }, "no supply")
 missing("charge_rate_above_limit", pack, all, "no charge rate by temperature")
 
+-- ---- told by other tables too ----
+
+local same_sun = duty:with{ sun_hours = 4 }
+check.equal(pack:check(with{ duty = same_sun }):raised "sun_same_all_year",
+  true)
+check.equal(calm:raised "sun_same_all_year", false)
+local _, peaks = raises("load_like_sum_of_peaks", pack, with{
+  duty = amp.profile.daily{ load_w = 600, solar_kwp = 20, temp_c = 15,
+    sun_hours = { 2.9, 3, 4, 4, 5, 5, 5, 5, 4, 3, 3, 3 } } }, "600 W")
+check.equal(peaks.weight, "doubt")
+
+-- a comparison does not lock charging out, and points at what does
+local function compared (temp_c)
+  return tostring(amp.compare({ amp.offer{ name = "A", module = nickel:with{
+    tested_ah = 95, soh_end_pct = 60, life_model = amp.life_model{
+      calendar_pct_per_year = 1.5, cycle_pct_per_efc = 0.008 } }, count = 4,
+    price_lot = 800, tax = "none" } }, amp.need{ duty = duty:with{ temp_c =
+    temp_c }, inverter = inverter }, { draws = 20 }))
+end
+check.has(compared(-8), "charge_below_freezing  the duty has -8 C")
+check.has(compared(-8), "current_limits")
+check.ok(not compared(8):find("charge_below_freezing", 1, true))
+
 -- ---- a script's own ----
 
 local own = { amp.caution{ id = "no_fire_detector", what = "nobody would know",

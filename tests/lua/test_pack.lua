@@ -139,16 +139,16 @@ local frozen = amp.profile.daily{ load_kwh = 1.2, solar_kwp = 2.4,
     1.3 } }
 local hut = { inverter = amp.inverter{ v_min = 42, v_max = 58,
   efficiency_pct = 92, idle_w = 32 } }
-local locked = ten:with{ current_limits = "lithium" }
+local shut = ten:with{ current_limits = "lithium" }
 local function unserved (p) return p:simulate(frozen, hut).unserved_kwh end
-local open = locked:with{ heater_w = 300 }
-check.ok(unserved(open) > unserved(locked), "in an open room")
+local open = shut:with{ heater_w = 300 }
+check.ok(unserved(open) > unserved(shut), "in an open room")
 local said = tostring(open:simulate(frozen, hut)):gsub("\n", " ")
 check.has(said, "it costs more than it saves")
 local boxed = open:with{ cooling_w_per_k = 0.1 }
-check.ok(unserved(boxed) < unserved(locked), "in a box")
+check.ok(unserved(boxed) < unserved(shut), "in a box")
 check.has(tostring(boxed:simulate(frozen, hut)), "it saves")
-check.ok(not tostring(locked:simulate(frozen, hut)):find("heater takes", 1,
+check.ok(not tostring(shut:simulate(frozen, hut)):find("heater takes", 1,
   true))
 
 -- cold: nothing goes in below 0 C, and what that costs is counted
