@@ -1,6 +1,7 @@
 /*
 ** files.c -- the files a script may reach: regular ones below one folder,
-** opened step by step so that neither ".." nor a symbolic link leads out.
+** opened so that neither ".." nor a symbolic link leads out: by openat2 where
+** the system has it, else step by step.
 */
 #include "runner/runner.h"
 #include <errno.h>
@@ -10,6 +11,10 @@
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
+#ifdef __linux__
+#include <linux/openat2.h>
+#include <sys/syscall.h>
+#endif
 
 enum { NAME_LONGEST = 200, PATH_LONGEST = 1000 };
 
@@ -89,13 +94,40 @@ int file_path_check (const char *path, char *why, size_t why_size) {
   }
 }
 
+/*
+** openat2 that never leaves the folder and follows no link, checked by the
+** kernel while it walks. -1 and ENOSYS where there is none; a container may
+** say EPERM instead.
+*/
+static int open_beneath (int dir, const char *path, int flags) {
+#ifdef SYS_openat2
+  struct open_how how = {0};
+  int fd;
+  how.flags = (uint64_t)(unsigned)(flags | O_NOFOLLOW | O_CLOEXEC);
+  how.resolve = RESOLVE_BENEATH | RESOLVE_NO_SYMLINKS | RESOLVE_NO_MAGICLINKS;
+  do
+    fd = (int)syscall(SYS_openat2, dir, path, &how, sizeof how);
+  while (fd < 0 && (errno == EINTR || errno == EAGAIN));
+  if (fd < 0 && errno == EPERM)
+    errno = ENOSYS;
+  return fd;
+#else
+  (void)dir, (void)path, (void)flags;
+  errno = ENOSYS;
+  return -1;
+#endif
+}
+
 /* Open a folder; a symbolic link there is ELOOP, whatever it points to. */
 static int open_step (int at, const char *name, bool make) {
+  int flags = O_RDONLY | O_DIRECTORY;
   struct stat s;
   int fd;
   if (make && mkdirat(at, name, 0777) != 0 && errno != EEXIST)
     return -1;
-  fd = openat(at, name, O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
+  fd = open_beneath(at, name, flags);
+  if (fd < 0 && errno == ENOSYS)
+    fd = openat(at, name, flags | O_NOFOLLOW | O_CLOEXEC);
   if (fd < 0 && errno == ENOTDIR) {
     int link =
         fstatat(at, name, &s, AT_SYMLINK_NOFOLLOW) == 0 && S_ISLNK(s.st_mode);
@@ -110,7 +142,7 @@ static int open_step (int at, const char *name, bool make) {
 */
 static int go_down (int dir, const char *path, bool make, const char **last) {
   char name[NAME_LONGEST + 1];
-  int at = dup(dir);
+  int at = fcntl(dir, F_DUPFD_CLOEXEC, 0);
   const char *slash;
   while (at >= 0 && (slash = strchr(path, '/')) != NULL) {
     int next, e;
@@ -125,6 +157,24 @@ static int go_down (int dir, const char *path, bool make, const char **last) {
   }
   *last = path;
   return at;
+}
+
+/* Open what a checked path names for reading; no waiting for a writer where
+** it is a fifo, which is refused afterwards. */
+static int open_to_read (int dir, const char *path) {
+  int flags = O_RDONLY | O_NONBLOCK | O_NOCTTY, at, fd, e;
+  const char *last;
+  fd = open_beneath(dir, path, flags);
+  if (fd >= 0 || errno != ENOSYS)
+    return fd;
+  at = go_down(dir, path, false, &last);
+  if (at < 0)
+    return -1;
+  fd = openat(at, last, flags | O_NOFOLLOW | O_CLOEXEC);
+  e = errno;
+  close(at);
+  errno = e;
+  return fd;
 }
 
 int file_read_all (int fd, runner_buffer *text) {
@@ -160,20 +210,14 @@ static int read_open (int fd, const char *path, runner_buffer *text,
 
 int file_read_below (int dir, const char *path, runner_buffer *text,
                      char *why, size_t why_size) {
-  const char *last;
-  int at, fd, e, st;
+  int fd, st;
   path = without_dot(path);
   st = file_path_check(path, why, why_size);
   if (st != EXIT_OK)
     return st;
-  at = go_down(dir, path, false, &last);
-  if (at < 0)
-    return told(errno, "read", path, why, why_size);
-  fd = openat(at, last, O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC);
-  e = errno;
-  close(at);
+  fd = open_to_read(dir, path);
   if (fd < 0)
-    return told(e, "read", path, why, why_size);
+    return told(errno, "read", path, why, why_size);
   st = read_open(fd, path, text, why, why_size);
   close(fd);
   return st;
@@ -192,33 +236,78 @@ static bool write_all (int fd, const char *data, size_t n) {
   return true;
 }
 
+/* What stands at the name now, if anything, has to be a plain file. */
+static bool may_stand (int at, const char *last) {
+  struct stat s;
+  if (fstatat(at, last, &s, AT_SYMLINK_NOFOLLOW) != 0 || S_ISREG(s.st_mode))
+    return true;
+  errno = S_ISLNK(s.st_mode) ? ELOOP : EISDIR;
+  return false;
+}
+
 /* Give the written neighbour its name; link() keeps what exists. */
 static int put_in_place (int at, const char *temp, const char *last,
                          bool replace) {
-  struct stat s;
-  if (fstatat(at, last, &s, AT_SYMLINK_NOFOLLOW) == 0 &&
-      !S_ISREG(s.st_mode)) {
-    errno = S_ISLNK(s.st_mode) ? ELOOP : EISDIR;
+  if (!may_stand(at, last))
     return -1;
-  }
   if (!replace)
     return linkat(at, temp, at, last, 0) == 0 ? unlinkat(at, temp, 0) : -1;
   return renameat(at, temp, at, last);
 }
 
-static int write_at (int at, const char *last, const char *data, size_t n,
-                     bool replace) {
-  char temp[NAME_LONGEST + 40];
-  int fd, e = 0;
-  snprintf(temp, sizeof temp, ".%s.%ld", last, (long)getpid());
-  fd = openat(at, temp, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC,
-              0666);
-  if (fd < 0)
-    return errno;
-  if (!write_all(fd, data, n))
+/* A file without a name, which is gone if this process ends before it gets
+** one; 'temp' is left to be made. -1: this system has none. */
+static int open_nameless (int at) {
+#ifdef O_TMPFILE
+  return openat(at, ".", O_TMPFILE | O_WRONLY | O_CLOEXEC, 0666);
+#else
+  (void)at;
+  return -1;
+#endif
+}
+
+static int give_name (int fd, int at, const char *temp) {
+  char self[40];
+  snprintf(self, sizeof self, "/proc/self/fd/%d", fd);
+  return linkat(AT_FDCWD, self, at, temp, AT_SYMLINK_FOLLOW);
+}
+
+static int open_named (int at, const char *temp) {
+  return openat(at, temp,
+                O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0666);
+}
+
+/* All bytes into the open file, which is closed and, where it has no name
+** yet, gets 'temp'; or errno. */
+static int fill (int fd, int at, const char *temp, const char *data,
+                 size_t n) {
+  int e = 0;
+  if (!write_all(fd, data, n) ||
+      (temp != NULL && give_name(fd, at, temp) != 0))
     e = errno;
   if (close(fd) != 0 && e == 0)
     e = errno;
+  return e;
+}
+
+/* All bytes in a file named 'temp' in the folder, or errno. */
+static int write_temp (int at, const char *temp, const char *data, size_t n) {
+  int fd = open_nameless(at), e = ENOENT;
+  unlinkat(at, temp, 0); /* of a run that had our number and was killed */
+  if (fd >= 0)
+    e = fill(fd, at, temp, data, n);
+  if (e != ENOENT) /* no /proc to name it by */
+    return e;
+  fd = open_named(at, temp);
+  return fd < 0 ? errno : fill(fd, at, NULL, data, n);
+}
+
+static int write_at (int at, const char *last, const char *data, size_t n,
+                     bool replace) {
+  char temp[NAME_LONGEST + 40];
+  int e;
+  snprintf(temp, sizeof temp, ".%s.%ld", last, (long)getpid());
+  e = write_temp(at, temp, data, n);
   if (e == 0 && put_in_place(at, temp, last, replace) != 0)
     e = errno;
   if (e != 0)
@@ -246,7 +335,7 @@ int file_write_below (int dir, const char *path, const char *data, size_t n,
     return EXIT_CREATE;
   }
   st = told(e, "create", path, why, why_size);
-  if (e == ENOSPC || e == EIO || e == EDQUOT)
+  if (e == ENOSPC || e == EIO || e == EDQUOT || e == EFBIG)
     return EXIT_IO;
   return st == EXIT_REFUSED ? st : EXIT_CREATE;
 }

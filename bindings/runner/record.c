@@ -69,7 +69,10 @@ static bool append (int dir, const char *line) {
   int fd =
       openat(dir, RECORD,
              O_WRONLY | O_CREAT | O_APPEND | O_NOFOLLOW | O_CLOEXEC, 0666);
-  bool ok = fd >= 0 && write(fd, line, n) == (ssize_t)n;
+  off_t end = fd < 0 ? -1 : lseek(fd, 0, SEEK_END);
+  bool ok = end >= 0 && write(fd, line, n) == (ssize_t)n;
+  if (end >= 0 && !ok && ftruncate(fd, end) != 0)
+    ok = false; /* half a line stays; the next one ends it */
   if (fd >= 0)
     close(fd);
   return ok;
