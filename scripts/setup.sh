@@ -4,8 +4,8 @@
 set -eu
 
 needed="git gcc libc6-dev make cmake ninja-build pkg-config lua5.4 liblua5.4-dev
-  libmd-dev libcminpack-dev libcmocka-dev libsundials-dev clang clang-format
-  lua-check valgrind time"
+  libmd-dev libseccomp-dev libcminpack-dev libcmocka-dev libsundials-dev clang
+  libclang-rt-14-dev clang-format lua-check valgrind time"
 
 missing=""
 for package in $needed; do

@@ -26,6 +26,23 @@ static int load_script (runner_task *t, const char *path) {
   return st;
 }
 
+/* --trust is a person's word: a script's first line, which the system turns
+** into options, cannot give it. */
+static int trust_was_typed (const runner_task *t) {
+  static const char word[] = "--trust";
+  const runner_buffer *b = &t->text;
+  size_t n = 0;
+  while (n < b->n && b->data[n] != '\n')
+    n++;
+  if (!t->o->trust || n < 2 || memcmp(b->data, "#!", 2) != 0 ||
+      memmem(b->data, n, word, sizeof word - 1) == NULL)
+    return EXIT_OK;
+  fputs("ampstead: --trust stands in the script's own first line; it has to "
+        "be\ntyped: ampstead --trust SCRIPT\n",
+        stderr);
+  return EXIT_REFUSED;
+}
+
 /* As lua does: no script and nothing else to do means stdin, a prompt where
 ** that is a terminal. */
 static int prepare (runner_task *t) {
@@ -50,6 +67,8 @@ static int run (const runner_options *o, int argc, char **argv) {
   task.argc = argc;
   task.argv = argv;
   st = prepare(&task);
+  if (st == EXIT_OK)
+    st = trust_was_typed(&task);
   if (st == EXIT_OK && (task.has_text || o->steps > 0 || task.prompt))
     st = parent_run(&task);
   free(task.text.data);
@@ -74,6 +93,6 @@ int main (int argc, char **argv) {
     return EXIT_OK;
   }
   if (o.show_version)
-    options_version(wants_detail(o.script, argv));
+    options_version(&o, wants_detail(o.script, argv));
   return run(&o, argc, argv);
 }

@@ -2,11 +2,12 @@
 ** options.c -- the command line: short options as the stock lua interpreter
 ** has them, long ones our own.
 */
-#include "runner/runner.h"
+#include "runner/cage.h"
 #include <lua.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 static int wrong (const char *option, const char *why) {
   fprintf(stderr, "ampstead: %s: %s (try --help)\n", option, why);
@@ -67,8 +68,8 @@ static bool among (const char *const *names, const char *name) {
 static int long_option (runner_options *o, int argc, char **argv, int *k) {
   static const char *const valued[] = {
       "--out", "--data", "--time", "--memory", "--seed", "--jobs", NULL};
-  static const char *const later[] = {"--shard",   "--merge", "--store",
-                                      "--recheck", "--trust", NULL};
+  static const char *const later[] = {"--shard", "--merge", "--store",
+                                      "--recheck", NULL};
   char name[32];
   const char *arg = argv[*k], *eq = strchr(arg, '=');
   size_t n = eq != NULL ? (size_t)(eq - arg) : strlen(arg);
@@ -84,6 +85,8 @@ static int long_option (runner_options *o, int argc, char **argv, int *k) {
     return o->help = true, EXIT_OK;
   if (strcmp(arg, "--version") == 0)
     return o->show_version = true, EXIT_OK;
+  if (strcmp(arg, "--trust") == 0)
+    return o->trust = true, EXIT_OK;
   if (strcmp(arg, "--overwrite") == 0)
     return o->overwrite = true, EXIT_OK;
   return wrong(arg, "unknown option");
@@ -126,6 +129,13 @@ static int short_option (runner_options *o, int argc, char **argv, int *k) {
   }
 }
 
+/* Asked once, here: the worker may not look at the machine any more. */
+static int threads (int asked) {
+  enum { MOST = 64 }; /* what the module's pool takes */
+  long n = asked > 0 ? asked : sysconf(_SC_NPROCESSORS_ONLN);
+  return n < 1 ? 1 : n > MOST ? MOST : (int)n;
+}
+
 int options_read (runner_options *o, int argc, char **argv) {
   int k, st = EXIT_OK;
   memset(o, 0, sizeof *o);
@@ -144,6 +154,7 @@ int options_read (runner_options *o, int argc, char **argv) {
                        : short_option(o, argc, argv, &k);
   }
   o->script = k < argc ? k : argc;
+  o->jobs = threads(o->jobs);
   return st;
 }
 
@@ -161,6 +172,8 @@ void options_help (void) {
         "  --seed N      wins over the script's seed (1)\n"
         "  --jobs N      threads (default: one per processor)\n"
         "  --overwrite   replace files that exist in --out\n"
+        "  --trust       run the script as you, without a cage: all files,\n"
+        "                programs, network (only for what you wrote)\n"
         "key=value answers amp.params{ key = ... } in the script.\n"
         "Exit status: 0 ok, 1 script error, 64 usage, 65 bad data,\n"
         "66 input missing, 70 internal, 73 cannot create, 74 I/O,\n"
@@ -168,13 +181,15 @@ void options_help (void) {
         stdout);
 }
 
-void options_version (bool detail) {
+void options_version (const runner_options *o, bool detail) {
   printf("ampstead %s\n", AMPSTEAD_VERSION);
   if (!detail)
     return;
   printf("%s\n", LUA_RELEASE);
-  puts("The script runs in a process of its own: no io, no programs, no\n"
-       "native code; files only through the parent; limits on time, memory\n"
-       "and output. Not in this version: system-call filter (seccomp) and\n"
-       "file-system fence (landlock).");
+  puts(
+      "A script runs in a process of its own: no io, no programs, no native\n"
+      "code; files only through its parent, which also ends it at the "
+      "limits\n"
+      "of time, memory and output.");
+  cage_describe(o);
 }

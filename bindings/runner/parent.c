@@ -70,14 +70,24 @@ static void end_worker (parent *p, int status) {
   kill(p->worker, SIGKILL);
 }
 
+/* A script's name is a stranger's text too. */
+static void print_name (const char *name) {
+  runner_visible v = {{0}, 0};
+  runner_buffer b = {NULL, 0, 0};
+  if (name != NULL && visible_add(&v, name, strlen(name), &b) &&
+      visible_end(&v, &b))
+    fprintf(stderr, "%.*s: ", (int)b.n, b.data);
+  free(b.data);
+}
+
 static void say (parent *p, const char *text) {
   fflush(stdout);
   if (p->progress)
     fputs("\r\033[K", stderr);
   p->progress = false;
-  fprintf(stderr, "ampstead: %s%s%s\n",
-          p->task->name != NULL ? p->task->name : "",
-          p->task->name != NULL ? ": " : "", text);
+  fputs("ampstead: ", stderr);
+  print_name(p->task->name);
+  fprintf(stderr, "%s\n", text);
 }
 
 static void stop_for (parent *p, int status, const char *text) {
@@ -102,6 +112,19 @@ static bool put (int fd, const char *data, size_t n) {
   return true;
 }
 
+/* Our own output cannot be written: silent where its reader went away. */
+static void lost_output (parent *p) {
+  char text[80];
+  snprintf(text, sizeof text, "output cannot be written: %s",
+           strerror(errno));
+  if (interrupted)
+    end_worker(p, EXIT_INTERRUPT);
+  else if (errno == EPIPE)
+    end_worker(p, EXIT_IO);
+  else
+    stop_for(p, EXIT_IO, text);
+}
+
 /* Show what is in 'b'; a slow reader of ours costs the script no time. */
 static void show (parent *p, int fd, const runner_buffer *b) {
   size_t room = OUTPUT_LONGEST - p->shown;
@@ -111,7 +134,7 @@ static void show (parent *p, int fd, const runner_buffer *b) {
     p->progress = false;
   }
   if (!put(fd, b->data, b->n < room ? b->n : room) && p->status < 0)
-    end_worker(p, EXIT_IO);
+    lost_output(p);
   p->deadline += now() - before;
   p->shown += b->n < room ? b->n : room;
   if (b->n > room)
@@ -455,8 +478,13 @@ static int final_status (parent *p, int st) {
   char text[64];
   if (p->status >= 0)
     return p->status;
-  if (st != -1 && WIFEXITED(st) && known_status(WEXITSTATUS(st)))
-    return WEXITSTATUS(st);
+  if (st != -1 && WIFEXITED(st) &&
+      (known_status(WEXITSTATUS(st)) || p->task->o->trust))
+    return WEXITSTATUS(st); /* os.exit is there under --trust */
+  if (st != -1 && WIFSIGNALED(st) && WTERMSIG(st) == SIGSYS) {
+    say(p, "ended: its process asked the system for what it may not have");
+    return EXIT_INTERNAL;
+  }
   if (st != -1 && WIFSIGNALED(st) && WTERMSIG(st) == SIGXCPU) {
     say(p, "stopped: processor time limit");
     return EXIT_LIMIT;
@@ -497,10 +525,18 @@ static bool nonblocking (int fd) {
   return flags >= 0 && fcntl(fd, F_SETFL, flags | O_NONBLOCK) == 0;
 }
 
+/* Standard input is the script's only where it is trusted and where that
+** takes no terminal away from us. */
+static int input (const runner_task *t) {
+  if (t->o->trust && !isatty(STDIN_FILENO))
+    return fcntl(STDIN_FILENO, F_DUPFD, 10);
+  return open("/dev/null", O_RDONLY);
+}
+
 /* In the child: descriptors 0 (nothing), 1, 2, 3 and no other. */
-_Noreturn static void become_worker (const parent *p, int out, int err,
-                                     int link) {
-  int nothing = open("/dev/null", O_RDONLY);
+_Noreturn static void become_worker (const parent *p, pid_t me, int out,
+                                     int err, int link) {
+  int nothing = input(p->task);
   setpgid(0, 0);
   out = fcntl(out, F_DUPFD, 10);
   err = fcntl(err, F_DUPFD, 10);
@@ -509,18 +545,19 @@ _Noreturn static void become_worker (const parent *p, int out, int err,
       dup2(err, 2) < 0 || dup2(link, 3) < 0)
     _exit(EXIT_INTERNAL);
   closefrom(4);
-  worker_run(p->task, 3);
+  worker_run(p->task, 3, me);
 }
 
 static bool start_worker (parent *p) {
   int out[2], err[2], link[2];
+  pid_t me = getpid();
   if (pipe2(out, O_CLOEXEC) != 0 || pipe2(err, O_CLOEXEC) != 0 ||
       socketpair(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0, link) != 0)
     return false;
   fflush(NULL);
   p->worker = fork();
   if (p->worker == 0)
-    become_worker(p, out[1], err[1], link[1]);
+    become_worker(p, me, out[1], err[1], link[1]);
   close(out[1]);
   close(err[1]);
   close(link[1]);
@@ -539,8 +576,10 @@ static void signals (void) {
   s.sa_handler = on_interrupt; /* no SA_RESTART: poll and getline return */
   sigaction(SIGINT, &s, NULL);
   sigaction(SIGTERM, &s, NULL);
-  s.sa_handler = SIG_IGN;
+  sigaction(SIGHUP, &s, NULL);
+  s.sa_handler = SIG_IGN; /* what then fails is told in words */
   sigaction(SIGPIPE, &s, NULL);
+  sigaction(SIGXFSZ, &s, NULL);
 }
 
 static void release (parent *p) {
@@ -548,6 +587,22 @@ static void release (parent *p) {
     free(p->written[k]);
   free(p->asked.data);
   free(p->answer.data);
+}
+
+/* What the person just opened, before the script does anything with it. */
+static void tell_trust (const runner_task *t) {
+  if (!t->o->trust)
+    return;
+  fputs("ampstead: --trust: ", stderr);
+  print_name(t->name);
+  fputs(
+      "no cage. As you, it may read, change and\n"
+      "  delete your files, start programs, use the network and load native "
+      "code.\n",
+      stderr);
+  fprintf(stderr,
+          "  Still limited: %g s, %g MB of memory, 16 MB of output.\n",
+          t->o->time, t->o->memory);
 }
 
 int parent_run (runner_task *task) {
@@ -565,6 +620,7 @@ int parent_run (runner_task *task) {
             strerror(errno));
     return EXIT_MISSING;
   }
+  tell_trust(task);
   signals();
   p.start = now();
   p.deadline = p.start + task->o->time;

@@ -11,6 +11,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <sys/types.h>
 
 /* Exit statuses, after sysexits.h and timeout(1); what each one means is
 ** part of the contract with scripts that call the runner. */
@@ -43,8 +44,9 @@ typedef struct runner_options {
   double time;      /* s, 0.1 .. 86400 */
   double memory;    /* MB, 8 .. 1e6 */
   double seed;      /* whole number, 0 .. 2^53 */
-  int jobs;         /* threads lent to the core, 1 .. 256 */
+  int jobs;         /* threads lent to the core, 1 .. 64 */
   bool has_seed, overwrite, interactive, show_version, help, warnings;
+  bool trust; /* --trust: no cage, all of Lua's own libraries */
   runner_step step[RUNNER_STEPS]; /* -e and -l in the order given */
   size_t steps;
   int script; /* argv index of the script, or argc where there is none */
@@ -53,7 +55,8 @@ typedef struct runner_options {
 /* Read argv into 'o'. EXIT_OK, or EXIT_USE after a line on stderr. */
 int options_read (runner_options *o, int argc, char **argv);
 void options_help (void);
-void options_version (bool detail);
+/* 'detail': also what stands around a script on this machine */
+void options_version (const runner_options *o, bool detail);
 
 /* ---- files.c: what a script may reach, decided in the parent ---- */
 
@@ -146,8 +149,8 @@ typedef struct runner_task {
 /* Run the task to its end and return the exit status. */
 int parent_run (runner_task *task);
 
-/* In the forked worker: descriptors 1, 2 for output, 'link' for requests.
-** Never returns. */
-_Noreturn void worker_run (const runner_task *task, int link);
+/* In the forked worker: descriptors 1, 2 for output, 'link' for requests,
+** 'parent' the process that must live on. Never returns. */
+_Noreturn void worker_run (const runner_task *task, int link, pid_t parent);
 
 #endif

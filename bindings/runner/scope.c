@@ -8,6 +8,7 @@
 #include <errno.h>
 #include <lauxlib.h>
 #include <lualib.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -41,30 +42,6 @@ int scope_ask (lua_State *L, int link, int kind, const char *a, size_t a_n,
 }
 
 /* ---- printing ---- */
-
-/* print(...) */
-static int scope_print (lua_State *L) {
-  int n = lua_gettop(L);
-  luaL_Buffer b;
-  size_t len;
-  const char *text;
-  for (int k = 1; k <= n; k++) {
-    luaL_tolstring(L, k, NULL);
-    lua_replace(L, k);
-  }
-  luaL_buffinit(L, &b);
-  for (int k = 1; k <= n; k++) {
-    if (k > 1)
-      luaL_addchar(&b, '\t');
-    lua_pushvalue(L, k);
-    luaL_addvalue(&b);
-  }
-  luaL_addchar(&b, '\n');
-  luaL_pushresult(&b);
-  text = lua_tolstring(L, -1, &len);
-  scope_put(STDOUT_FILENO, text, len);
-  return 0;
-}
 
 /* io.write(...): strings and numbers, to standard output */
 static int scope_write (lua_State *L) {
@@ -247,18 +224,20 @@ static void push_module_path (lua_State *L, const char *name) {
   luaL_pushresult(&b);
 }
 
-/* Push the function of a module of the script's folder. */
-static void load_module (lua_State *L, int link, const char *name) {
+/* Push the function of a module of the script's folder, or the sentence that
+** says why there is none: false. Raises where its text is no Lua. */
+static bool load_module (lua_State *L, int link, const char *name) {
   const char *path, *text;
   size_t n;
   push_module_path(L, name);
   path = lua_tostring(L, -1);
   if (scope_ask(L, link, ASK_MODULE, path, strlen(path), NULL, 0) != 0)
-    luaL_error(L, "module '%s' not found: %s", name, lua_tostring(L, -1));
+    return false;
   text = lua_tolstring(L, -1, &n);
   lua_pushfstring(L, "@%s", path);
   if (luaL_loadbufferx(L, text, n, lua_tostring(L, -1), "t") != LUA_OK)
     lua_error(L);
+  return true;
 }
 
 /* require(name): "ampstead", or name.lua in the script's folder */
@@ -270,8 +249,9 @@ static int scope_require (lua_State *L) {
     return 1;
   if (strcmp(name, "ampstead") == 0)
     lua_pushcfunction(L, luaopen_ampstead);
-  else
-    load_module(L, link_of(L), name);
+  else if (!load_module(L, link_of(L), name))
+    return luaL_error(L, "module '%s' not found: %s", name,
+                      lua_tostring(L, -1));
   lua_pushvalue(L, 1);
   lua_call(L, 1, 1);
   if (lua_isnil(L, -1)) {
@@ -384,10 +364,13 @@ static void open_host (lua_State *L, const runner_task *task, int link) {
 /* ---- the environment ---- */
 
 static const char *const base_names[] = {
-    "_VERSION", "assert", "collectgarbage", "error",        "getmetatable",
-    "ipairs",   "next",   "pcall",          "rawequal",     "rawget",
-    "rawlen",   "rawset", "select",         "setmetatable", "tonumber",
-    "tostring", "type",   "warn",           "xpcall",       NULL};
+    "_VERSION", "assert",       "collectgarbage",
+    "error",    "getmetatable", "ipairs",
+    "next",     "pcall",        "rawequal",
+    "rawget",   "rawlen",       "rawset",
+    "select",   "setmetatable", "tonumber",
+    "type",     "warn",         "xpcall",
+    NULL};
 static const char *const string_names[] = {
     "byte",    "char",  "find",   "format", "gmatch",   "gsub",
     "len",     "lower", "match",  "pack",   "packsize", "rep",
@@ -458,10 +441,6 @@ static void seed_random (lua_State *L, double seed) {
 }
 
 static void add_own (lua_State *L, int link) {
-  lua_pushcfunction(L, scope_print);
-  lua_setfield(L, -2, "print");
-  lua_pushcfunction(L, scope_pairs);
-  lua_setfield(L, -2, "pairs");
   lua_pushinteger(L, link);
   lua_newtable(L);
   lua_pushcclosure(L, scope_require, 2);
@@ -498,16 +477,16 @@ static void keep_params (lua_State *L, const runner_task *t) {
 }
 
 static void keep_settings (lua_State *L, const runner_options *o) {
-  long jobs = o->jobs > 0 ? o->jobs : sysconf(_SC_NPROCESSORS_ONLN);
   if (o->has_seed) {
     lua_pushinteger(L, (lua_Integer)o->seed);
     lua_setfield(L, LUA_REGISTRYINDEX, "ampstead.seed");
   }
-  lua_pushinteger(L, jobs < 1 ? 1 : jobs > 64 ? 64 : jobs);
+  lua_pushinteger(L, o->jobs);
   lua_setfield(L, LUA_REGISTRYINDEX, "ampstead.jobs");
 }
 
-void scope_open (lua_State *L, const runner_task *task, int link) {
+/* What a script sees in the cage. Leaves the table of globals at the top. */
+static void add_caged (lua_State *L, int link) {
   add_base(L);
   add_library(L, "string", luaopen_string, string_names);
   lock_strings(L);
@@ -516,8 +495,46 @@ void scope_open (lua_State *L, const runner_task *task, int link) {
   add_library(L, "utf8", luaopen_utf8, NULL);
   add_library(L, "coroutine", luaopen_coroutine, NULL);
   add_library(L, "os", luaopen_os, os_names);
-  seed_random(L, task->o->seed);
   add_own(L, link);
+}
+
+/* searcher(name): the module beside the script, for a trusted one */
+static int search_beside (lua_State *L) {
+  load_module(L, link_of(L), luaL_checkstring(L, 1));
+  return 1;
+}
+
+/* Under --trust: all of Lua's own libraries; modules are looked for beside
+** the script before they are looked for in the system. */
+static void add_trusted (lua_State *L, int link) {
+  luaL_openlibs(L);
+  setvbuf(stdout, NULL, _IONBF, 0); /* io.write and print keep their order */
+  lua_getglobal(L, "package");
+  lua_getfield(L, -1, "preload");
+  lua_pushcfunction(L, luaopen_ampstead);
+  lua_setfield(L, -2, "ampstead");
+  lua_getfield(L, -2, "searchers");
+  lua_getglobal(L, "table");
+  lua_getfield(L, -1, "insert");
+  lua_pushvalue(L, -3);
+  lua_pushinteger(L, 2);
+  lua_pushinteger(L, link);
+  lua_pushcclosure(L, search_beside, 1);
+  lua_call(L, 3, 0);
+  lua_pop(L, 4);
+  lua_pushglobaltable(L);
+}
+
+void scope_open (lua_State *L, const runner_task *task, int link) {
+  if (task->o->trust)
+    add_trusted(L, link);
+  else
+    add_caged(L, link);
+  lua_pushcfunction(L, scope_pairs);
+  lua_setfield(L, -2, "pairs");
+  scope_add_text(L);
+  scope_add_threads(L);
+  seed_random(L, task->o->seed);
   add_arg(L, task);
   lua_pop(L, 1);
   keep_params(L, task);

@@ -17,6 +17,17 @@ void scope_open (lua_State *L, const runner_task *task, int link);
 int scope_ask (lua_State *L, int link, int kind, const char *a, size_t a_n,
                const char *b, size_t b_n);
 
+/* As luaL_tolstring, without addresses (scope_text.c). */
+const char *scope_tolstring (lua_State *L, int idx, size_t *len);
+
+/* Into the table of globals at the top: tostring, print, string.format; and
+** coroutine's resume, wrap and close. */
+void scope_add_text (lua_State *L);
+void scope_add_threads (lua_State *L);
+
+/* The coroutine that runs now; for a signal handler. */
+lua_State *scope_running (void);
+
 /* Write everything, or end the worker: nobody listens. */
 void scope_put (int fd, const char *data, size_t n);
 

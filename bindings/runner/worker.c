@@ -1,32 +1,19 @@
 /*
 ** worker.c -- the process that runs the script. Its memory is counted, its
-** descriptors are three, its resources are fenced a second time by the
-** system's own limits.
+** descriptors are three, and it stands in the cage of cage.h.
 */
 #include "module/ampstead_module.h"
+#include "runner/cage.h"
 #include "runner/scope.h"
 #include <lauxlib.h>
 #include <lualib.h>
-#include <math.h>
 #include <signal.h>
 #include <stdatomic.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/prctl.h>
-#include <sys/resource.h>
+#include <time.h>
 #include <unistd.h>
-
-#if defined(__SANITIZE_ADDRESS__)
-#define CHECKED_BUILD 1
-#elif defined(__has_feature)
-#if __has_feature(address_sanitizer)
-#define CHECKED_BUILD 1
-#endif
-#endif
-#ifndef CHECKED_BUILD
-#define CHECKED_BUILD 0
-#endif
 
 typedef struct worker {
   const runner_task *task;
@@ -90,39 +77,22 @@ static void stop_here (lua_State *L, lua_Debug *ar) {
   _exit(EXIT_LIMIT);
 }
 
+static void stop_soon (lua_State *L) {
+  if (L != NULL)
+    lua_sethook(L, stop_here, LUA_MASKCALL | LUA_MASKRET | LUA_MASKCOUNT, 1);
+}
+
 /* From the parent at the deadline. It kills shortly after, whatever the
 ** script does; this only lets the message name a line where it can. */
 static void on_deadline (int sig) {
   (void)sig;
   late = 1;
   ampstead_stop(1);
-  if (current->L != NULL)
-    lua_sethook(current->L, stop_here,
-                LUA_MASKCALL | LUA_MASKRET | LUA_MASKCOUNT, 1);
+  stop_soon(current->L);
+  stop_soon(scope_running());
 }
 
-/* ---- fences of the system ---- */
-
-/* setrlimit names its first parameter's type differently from system to
-** system: hence a macro */
-#define fence(resource, most)                                                \
-  setrlimit(resource, &(struct rlimit){(rlim_t)(most), (rlim_t)(most)})
-
-static void put_up_fences (const worker *w) {
-  const runner_options *o = w->task->o;
-  long jobs = o->jobs > 0 ? o->jobs : sysconf(_SC_NPROCESSORS_ONLN);
-  prctl(PR_SET_PDEATHSIG, SIGKILL);
-  prctl(PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0);
-  prctl(PR_SET_DUMPABLE, 0);
-  fence(RLIMIT_CORE, 0);
-  fence(RLIMIT_FSIZE, 0);
-  fence(RLIMIT_CPU, ceil(o->time + 2.0) * (double)jobs);
-  if (CHECKED_BUILD)
-    return; /* the sanitizers map far more than the script asks for */
-  fence(RLIMIT_NOFILE, 4); /* 0..3 are open; nothing more opens */
-  /* besides the script's: stacks of the threads, the C library's arenas */
-  fence(RLIMIT_DATA, (o->memory + 96.0 + 24.0 * (double)jobs) * 1048576.0);
-}
+/* ---- signals ---- */
 
 static void signals (void) {
   struct sigaction s;
@@ -145,7 +115,7 @@ static const char forgot[] = "; begin with: local amp = require \"ampstead\"";
 
 static void complain (lua_State *L) {
   size_t n;
-  const char *text = luaL_tolstring(L, -1, &n);
+  const char *text = scope_tolstring(L, -1, &n);
   scope_put(STDERR_FILENO, "ampstead: ", 10);
   scope_put(STDERR_FILENO, text, n);
   if (strstr(text, "a nil value (global 'amp')") != NULL)
@@ -367,7 +337,28 @@ static void warn (void *ud, const char *text, int more) {
   begun = more != 0;
 }
 
-void worker_run (const runner_task *task, int link) {
+/* What the parent was told by its environment is not the script's, not even
+** as bytes that lie about. Times of day are UTC: a script gives the same
+** bytes wherever it runs, and no file has to be opened for the zone. */
+static void forget_environment (void) {
+  for (char **e = environ; e != NULL && *e != NULL; e++)
+    memset(*e, 0, strlen(*e));
+  if (chdir("/") != 0 || clearenv() != 0 || setenv("TZ", "UTC0", 1) != 0)
+    _exit(EXIT_INTERNAL);
+  tzset();
+}
+
+static void enter_cage (const worker *w, pid_t parent) {
+  const runner_options *o = w->task->o;
+  if (o->trust) {
+    cage_close(o, parent, CAGE_TRUSTED, NULL);
+    return;
+  }
+  forget_environment();
+  cage_close(o, parent, CAGE_ALL, NULL);
+}
+
+void worker_run (const runner_task *task, int link, pid_t parent) {
   static worker w;
   int st;
   w.task = task;
@@ -376,13 +367,13 @@ void worker_run (const runner_task *task, int link) {
   w.warnings = task->o->warnings;
   current = &w;
   signals();
-  if (chdir("/") != 0 || clearenv() != 0)
-    _exit(EXIT_INTERNAL);
-  put_up_fences(&w);
+  enter_cage(&w, parent);
   w.L = lua_newstate(counted, &w);
   if (w.L == NULL)
     _exit(EXIT_LIMIT);
   lua_setwarnf(w.L, warn, &w);
   st = run_all(&w);
-  _exit(st); /* the state is not closed: a finalizer could run on */
+  if (task->o->trust)
+    fflush(NULL); /* of files the script left open */
+  _exit(st);      /* the state is not closed: a finalizer could run on */
 }

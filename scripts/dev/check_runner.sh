@@ -153,6 +153,74 @@ holds "interrupted" test $? = 130
 "$amp" --time 15 -e 'while true do print("y") end' 2>/dev/null | head -n 1 >/dev/null
 holds "a reader that went away" test "${PIPESTATUS[0]}" = 74
 
+# ---- the end of a worker ----
+# Seconds beyond the limit that the best of three runs takes to end.
+over_limit () { # SCRIPT
+  local best=9 k t
+  for k in 1 2 3; do
+    t=$(date +%s%N)
+    "$amp" --time 0.5 "$1" >/dev/null 2>&1
+    best=$(echo "$t $(date +%s%N) $best" |
+      awk '{ d = ($2 - $1) / 1e9 - 0.5; print d < $3 ? d : $3 }')
+  done
+  echo "$best"
+}
+within () { awk -v a="$1" -v b="$2" 'BEGIN { exit !(a < b) }'; }
+echo 'setmetatable({}, { __gc = function() while true do end end })
+  collectgarbage()' | script gc.lua
+over=$(over_limit gc.lua)
+holds "what no hook sees ends within 0.5 s of the limit ($over s)" \
+  within "$over" 0.5
+exits 124 "a loop in a coroutine" --time 0.5 -e 'coroutine.wrap(function()
+  pcall(function() while true do end end) end)()'
+says "names its line too" "(command line):2: stopped: time limit of 0.5 s"
+
+alive () { [ -n "$(find /proc -maxdepth 2 -name exe -lname "$1" 2>/dev/null)" ]; }
+cp "$amp" "$tmp/lonely"
+"$tmp/lonely" --time 15 loop.lua >/dev/null 2>&1 &
+pid=$!
+sleep 0.4
+holds "parent and worker run" alive "$tmp/lonely"
+kill -KILL $pid
+wait $pid 2>/dev/null
+sleep 0.3
+! alive "$tmp/lonely"
+verdict $? "a worker whose parent was killed" "runs on as an orphan"
+
+# ---- the cage ----
+exits 0 "version, in detail" --version -v
+holds "names each layer" test \
+  "$(grep -cE '^  (user|orphan|limits|files|calls) ' "$tmp/out")" = 5
+exits 0 "times are UTC wherever it runs" \
+  -e 'print(os.time{ year = 2026, month = 1, day = 1, hour = 0 })'
+prints "the same bytes" 1767225600
+exits 0 "objects are numbered, not placed" \
+  -e 'local t = {} print(t, print, t, ("%5s"):format({}))'
+cp "$tmp/out" first
+exits 0 "and again" -e 'local t = {} print(t, print, t, ("%5s"):format({}))'
+holds "in the same way" cmp -s "$tmp/out" first
+
+# ---- trust, which a person has to type ----
+echo 'print(io.open("/etc/passwd"):read("l") ~= nil, os.getenv("SEEN"),
+  require("parts.cells").n, require("ampstead").version ~= nil)' |
+  script open.lua
+export SEEN=yes
+exits 1 "without --trust no file opens" open.lua
+exits 0 "with --trust it does" --trust open.lua
+prints "and the environment is there" "$(printf 'true\tyes\t42\ttrue')"
+says "says what that opens" "change and"
+exits 7 "os.exit" --trust -e 'os.exit(7)'
+exits 0 "io.write and print keep their order" \
+  --trust -e 'io.write("a") print("b") io.write("c")'
+prints "in one stream" "$(printf 'ab\nc')"
+exits 124 "the limits stay" --trust --time 0.5 loop.lua
+got=$(echo line | "$amp" --trust -e 'print(io.read("l"))' 2>/dev/null)
+holds "standard input is its own" test "$got" = line
+printf '#!/usr/bin/env -S ampstead --trust\nprint(1)\n' | script sly.lua
+exits 77 "a script that trusts itself" --trust sly.lua
+says "says how it is done" "ampstead --trust SCRIPT"
+exits 0 "without the option it runs in the cage" sly.lua
+
 # ---- files ----
 mkdir data
 script write.lua <<'END'
@@ -207,6 +275,46 @@ rm out
 touch blocked
 exits 73 "a folder that cannot be made" --out blocked/x write.lua two.csv
 
+# ---- a disk that is full, a run that is killed ----
+script big.lua <<'END'
+local amp = require "ampstead"
+local rows = {}
+for i = 1, 20000 do rows[i] = { n = i } end
+local t = amp.table{ columns = { "n" }, rows = rows }
+for _ = 1, tonumber(arg[1]) do t:write("big.csv") end
+END
+got=0
+(ulimit -f 16 && exec "$amp" big.lua 1) >"$tmp/out" 2>"$tmp/err" || got=$?
+holds "a file larger than may be written: status $got" test "$got" = 74
+holds "leaves nothing" test -z "$(find out -type f 2>/dev/null)"
+rm -rf out
+if mkdir small && mount -t tmpfs -o size=64k tmpfs small 2>/dev/null; then
+  exits 74 "a full disk" --out small big.lua 1
+  says "says so" "No space left"
+  holds "leaves no half" test -z "$(find small -type f)"
+  exits 0 "a small result fits" --out small write.lua one.csv
+  got=0
+  (ulimit -f 1000 && exec "$amp" -e 'print(("x"):rep(200000))') \
+    >small/text 2>"$tmp/err" || got=$?
+  holds "printing to a full disk: status $got" test "$got" = 74
+  says "is told" "output cannot be written"
+  umount small
+else
+  echo "skipped  a full disk (no mount here)"
+fi
+# killed at any moment of many writes, the file is whole or not there
+exits 0 "the whole file" --out whole big.lua 1
+for wait in 0.1 0.15 0.2 0.3 0.5; do
+  "$amp" big.lua 1000 >/dev/null 2>&1 &
+  pid=$!
+  sleep "$wait"
+  kill -KILL $pid
+  wait $pid 2>/dev/null
+  [ ! -e out/big.csv ] || cmp -s out/big.csv whole/big.csv
+  verdict $? "a run killed after $wait s" "left half a file"
+done
+rm -rf out
+
 script read.lua <<'END'
 local amp = require "ampstead"
 amp.profile.csv(arg[1], {})
@@ -218,6 +326,13 @@ exits 77 "an absolute path" read.lua /etc/passwd
 exits 77 "a link that leads out" read.lua data/passwd.csv
 exits 77 "a hidden file" read.lua .secret
 exits 77 "a folder" read.lua data
+mkfifo data/fifo
+exits 77 "a fifo, without waiting for it" read.lua data/fifo
+mkdir data/deep
+ln -s deep data/short
+printf 'not,a,profile\n1,2\n' >data/deep/x.csv
+exits 65 "a file further down" read.lua data/deep/x.csv
+exits 77 "by a link on the way" read.lua data/short/x.csv
 printf 'not,a,profile\n1,2\n' >data/bad.csv
 exits 65 "bad data" read.lua data/bad.csv
 exits 65 "bad data by --data" --data data read.lua bad.csv
