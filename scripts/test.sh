@@ -157,6 +157,14 @@ contract () {
   check "hostile scripts" env LIMIT=5 \
     "$AMPSTEAD_SHARED/hostile/check.sh" \
     "$top/build/ampstead" --time 1 --memory 128
+  if [ "$(id -u)" = 0 ] && [ "$quick" != quick ]; then
+    cp "$top/build/ampstead" "$tmp/ampstead"
+    chmod 755 "$tmp" "$tmp/ampstead"
+    check "hostile scripts, as another user" env LIMIT=5 TMPDIR=/tmp \
+      setpriv --reuid 65534 --regid 65534 --clear-groups \
+      bash "$AMPSTEAD_SHARED/hostile/check.sh" \
+      "$tmp/ampstead" --time 1 --memory 128
+  fi
 }
 
 # One program under valgrind, about 60 times slower. What takes over 5 s by
@@ -218,6 +226,8 @@ check "luacheck" luacheck -q .
 check "clang-format" format
 lua_tests
 check "runner" scripts/dev/check_runner.sh build/ampstead
+check "our own hostile scripts" \
+  scripts/dev/check_hostile.sh build/ampstead "$quick"
 check "bad input" scripts/dev/check_badinput.sh build/ampstead
 check "docs/reference names each call" "$tmp/stock" \
   scripts/dev/check_reference.lua docs/reference
