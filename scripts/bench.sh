@@ -16,7 +16,7 @@ trap 'rm -f "$log"' EXIT
 scripts/setup.sh || exit 1
 { cmake -B build -G Ninja -S . && ninja -C build &&
   ninja -C build bench_simulate bench_match bench_agreement \
-    bench_accuracy bench_curves; } >"$log" 2>&1 || {
+    bench_accuracy bench_curves bench_start; } >"$log" 2>&1 || {
   cat "$log" >&2
   exit 1
 }
@@ -139,6 +139,13 @@ if command -v lua5.4 >/dev/null; then
       printf "%d cases over a year of minutes: %.2f s, of which its own " \
              "%.3f s, %.1f %%  (wanted 5 %% 1 %% 0.2 %%)\n",
              $1, $4, own, 100 * own / ($4 - own) }'
+fi
+
+title "What two processes and the cage add to a start, 300 in turn"
+if command -v lua5.4 >/dev/null; then
+  LUA_CPATH="build/?.so" build/bench_start lua5.4 build/ampstead
+else
+  echo "skipped  (lua5.4 is not installed)"
 fi
 
 title "Examples: seconds, MB at most"
