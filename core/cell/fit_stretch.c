@@ -6,6 +6,7 @@
 */
 #include "cell/fit_detail.h"
 #include <math.h>
+#include <string.h>
 
 #define EDGE_SKIP                                                            \
   0.3 /* s after a step: current and voltage of one row may
@@ -15,6 +16,8 @@
 #define SIGMA_V 0.003      /* V */
 #define SIGMA_LOSS 0.08    /* of what the voltage is off its rest */
 #define SIGMA_SOC 0.01     /* of SoC, through the curve's slope */
+#define SIGMA_COOLING 0.02 /* V, of a rest that no temperature goes with */
+#define WARMTH 0.3         /* K over a log; less is the sensor's noise */
 #define NEAR_LIMIT 0.02    /* V above the lowest voltage: current was cut */
 #define LIMIT_TIMES 3.0    /* so much less is believed there */
 #define SUSTAINED_SOC 0.14 /* but not near empty, where SoC is in doubt */
@@ -28,11 +31,37 @@ static double at_rest_voltage (const amp_fit *fit, double soc) {
   return amp_chemistry_ocv(&fit->chemistry, fmin(fmax(soc, 0.0), 1.0));
 }
 
-static double doubt (const amp_fit *fit, const amp_stretch *s) {
+/* Whether the log shows the cell warm and cool, beyond noise. */
+static bool shows_warmth (const amp_test_log *log) {
+  const double *temp = log->column[AMP_LOG_TEMP];
+  double lo = INFINITY, hi = -INFINITY;
+  for (size_t k = 0; temp != NULL && k < log->n; k++) {
+    lo = fmin(lo, temp[k]);
+    hi = fmax(hi, temp[k]);
+  }
+  return hi - lo > WARMTH;
+}
+
+/*
+** How far a rest may be off for what the model leaves out, V: a flat curve's
+** hysteresis, and, where no temperature was logged, the cooling after a load,
+** which shows in the voltage as more of the slow return.
+*/
+static double rest_doubt (const amp_fit *fit, const amp_test_log *log) {
+  double loop = 0.0;
+  if (fit->chemistry.flat_lo < fit->chemistry.flat_hi)
+    for (int k = 0; k < fit->parameters; k++)
+      if (strcmp(fit->parameter[k].name, "hysteresis") == 0)
+        loop = 2.0 * fit->parameter[k].value;
+  return fmax(loop, shows_warmth(log) ? 0.0 : SIGMA_COOLING);
+}
+
+static double doubt (const amp_fit *fit, const amp_stretch *s, double rest) {
   double z = fmin(fmax(s->soc, 0.0), 1.0);
   double loss = SIGMA_LOSS * (at_rest_voltage(fit, z) - s->v);
   double soc = SIGMA_SOC * amp_curve_slope(&fit->chemistry.ocv, z);
-  double sigma = sqrt(SIGMA_V * SIGMA_V + loss * loss + soc * soc);
+  double sigma =
+      sqrt(SIGMA_V * SIGMA_V + loss * loss + soc * soc + rest * rest);
   return s->v < fit->chemistry.v_min + NEAR_LIMIT ? LIMIT_TIMES * sigma
                                                   : sigma;
 }
@@ -64,6 +93,7 @@ static double surroundings (const amp_test_log *log, double idle,
 typedef struct growing {
   double dt, charge, v_sum;
   double since, next; /* s since the last step; when the stretch ends */
+  double rest;        /* V, doubt of what isn't discharged */
   size_t rows;
 } growing;
 
@@ -79,7 +109,8 @@ static void close_stretch (amp_stretches *out, growing *g,
   s->temp = temp != NULL ? temp[k] : __builtin_nan("");
   s->soc = out->soc - charge / out->capacity;
   s->of_mean = g->rows == 1 && g->since <= g->dt * 1.001;
-  s->sigma = g->since > EDGE_SKIP ? doubt(fit, s) : 0.0;
+  s->sigma =
+      g->since > EDGE_SKIP ? doubt(fit, s, s->i > step ? 0.0 : g->rest) : 0.0;
   if (g->since > SUSTAINED && fabs(s->i) > step && s->soc > SUSTAINED_SOC)
     s->sigma /= SUSTAINED_TIMES;
   out->compared += s->sigma > 0.0 ? 1 : 0;
@@ -93,7 +124,7 @@ static void cut (const amp_test_log *log, const amp_fit *fit, double step,
                  amp_stretches *out) {
   const double *i = log->column[AMP_LOG_CURRENT], *t = log->time;
   const double *v = log->column[AMP_LOG_VOLTAGE];
-  growing g = {.next = EDGE_SKIP};
+  growing g = {.next = EDGE_SKIP, .rest = rest_doubt(fit, log)};
   double charge = 0.0;
   for (size_t k = 1; k < log->n; k++) {
     double dt = t[k] - t[k - 1];

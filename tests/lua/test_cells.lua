@@ -419,7 +419,8 @@ local function pulsed (volt, temp_c)
       i % 120 < 60 and 1.45 or 0
     soc = soc - i_a * 10 / 3600 / 2.9
     typed[#typed + 1] = string.format("%d,%g,%.4f,%g", 10 + i * 10, i_a,
-      volt(soc, i_a), temp_c or 25)
+      volt(soc, i_a), type(temp_c) == "function" and temp_c(i_a) or
+      temp_c or 25)
   end
   return amp.log.text(table.concat(typed, "\n"))
 end
@@ -440,7 +441,8 @@ refused("stands between 1.75 and 2.45 V", "another chemistry",
 refused("temp_c: the log reads -270 C, and -60 .. 100 C can be fitted",
   "a broken thermometer", fit_of(pulsed(level(1), -270)))
 refused("fit: simple_only: no kinetics within reason", "no kinetics",
-  fit_of(pulsed(function (_, i_a) return 3.3 - 0.03 * i_a end),
+  fit_of(pulsed(function (_, i_a) return 3.3 - 0.03 * i_a end,
+    function (i_a) return 25 + i_a end),
     amp.chemistry{ ocv_v = { { 0, 3.3 }, { 100, 3.3001 } }, v_min = 3.2,
       v_max = 3.4 }, true))
 refused("the time must lie in -1e12 .. 1e12 s (got ", "no time",

@@ -123,11 +123,12 @@ static inline void curve_sum (const amp_test_log *log, bool means,
   out->rms = sqrt(out->rms / n);
 }
 
-/* Log 'l' with fit f: the simple model at the measured temperature, the
-** detailed one in its chamber with its own heat. false: not at hand, or the
-** model ran empty more than two rows early. */
-static inline bool curve_measure (const amp_fit *f, bool detailed,
-                                  const curve_log *l, curve_score *out) {
+/* Log 'l' with fit f in surroundings of 'ambient' K, or, NaN, at the measured
+** temperature. false: not at hand, or the model ran empty more than two rows
+** early. */
+static inline bool curve_measure_at (const amp_fit *f, bool detailed,
+                                     const curve_log *l, double ambient,
+                                     curve_score *out) {
   amp_test_log log, part;
   size_t done = 0;
   bool ok;
@@ -143,8 +144,7 @@ static inline bool curve_measure (const amp_fit *f, bool detailed,
   ok = v != NULL &&
        amp_fit_replay(NULL, f, detailed, &part,
                       l->ah > 0 ? l->ah * 3600.0 : f->simple.capacity, l->soc,
-                      detailed ? l->celsius + 273.15 : (double)NAN, v,
-                      v + part.n, v + 2 * part.n, NULL, &done,
+                      ambient, v, v + part.n, v + 2 * part.n, NULL, &done,
                       NULL) == AMP_OK &&
        done + 2 >= part.n;
   if (ok)
@@ -152,6 +152,26 @@ static inline bool curve_measure (const amp_fit *f, bool detailed,
               v + 2 * part.n, out);
   free(v);
   amp_log_free(NULL, &log);
+  return ok;
+}
+
+/* The simple model at the measured temperature, the detailed one in its
+** chamber with its own heat. */
+static inline bool curve_measure (const amp_fit *f, bool detailed,
+                                  const curve_log *l, curve_score *out) {
+  return curve_measure_at(
+      f, detailed, l, detailed ? l->celsius + 273.15 : (double)NAN, out);
+}
+
+/* The detailed model held at the measured temperature, without heat of its
+** own. */
+static inline bool curve_measure_warm (amp_fit *f, const curve_log *l,
+                                       curve_score *out) {
+  amp_detailed own = f->detailed;
+  bool ok;
+  f->detailed.heat_core = f->detailed.heat_skin = 0.0;
+  ok = curve_measure_at(f, true, l, (double)NAN, out);
+  f->detailed = own;
   return ok;
 }
 
