@@ -77,6 +77,7 @@ end
 function raised.module (c, module, who)
   local keys = core.keys(module)
   look_units(c, module, who)
+  if core.kind(keys.cell) == "cell" then look_units(c, keys.cell, who) end
   look_fractions(c, module, who)
   local each = chemistry_volts(keys)
   local v = number_of(keys.nominal_v)

@@ -300,6 +300,12 @@ local cases = {
       module = pouch:with{ nominal_v = 25.6 } } end },
   resistance_like_ohms = { function () return compared{ module = pouch:with{
       r10s_mohm = 0.0019 } } end, function () return compared{} end },
+  capacitance_like_millifarads = { function () return with_inverter{
+      capacitance_uf = 12 } end, function () return with_inverter{
+      capacitance_uf = 12000 } end },
+  capacity_like_milliamp_hours = { function () return compared{
+      tested_ah = amp.measured(95), module = pouch:with{ capacity_ah = 2900 } }
+    end, function () return compared{} end },
   idle_draw_left_out = { function () return with_inverter{ idle_w = 0 } end,
     function () return compared{} end },
   watts_like_kilowatts = { function () return with_inverter{ power_w = 3 } end,
@@ -512,6 +518,97 @@ for i = 1, #all do
     check.ok(not names(quiet, id), id .. " is not raised")
   end
 end
+-- ---- the same at other places ----
+
+local hot = amp.log.text("time_s,current_a,voltage_v,temp_c\n" ..
+  "0,1,3.7,77\n10,1,3.69,77\n20,1,3.68,78\n")
+check.has(tostring(hot), "temperature_like_fahrenheit: up to 78", "of a log")
+local mild = amp.log.text("time_s,current_a,voltage_v,temp_c\n" ..
+  "0,1,3.7,25\n10,1,3.69,25\n20,1,3.68,26\n")
+check.ok(not tostring(mild):find("fahrenheit", 1, true), "25 C is told plainly")
+
+local function discharge (amps)
+  return amp.log.text(string.format("time_s,current_a,voltage_v\n0,%g,3.7\n" ..
+    "3600,%g,3.3\n7200,%g,2.9\n", amps, amps, amps))
+end
+check.ok(raises_it(amp.readings.capacity({ discharge(30), discharge(45) },
+  { v_end = 3.0 }), "tests_not_alike"), "logs of two currents")
+check.ok(not names(amp.readings.capacity({ discharge(30), discharge(30) },
+  { v_end = 3.0 }), "tests_not_alike"), "and of one")
+
+local swept = amp.sweep{ over = { parallel = { 1, 2, 3, 4 } }, draws = 20,
+  case = function (c)
+    return { pack = pack{ parallel = c.parallel, module = pouch:with{
+      soh_pct = 90 } }, cost = 1000, need = need:with{ duty = duty:with{
+        sun_hours = 3, load_kwh = 30 } } }
+  end }
+check.ok(raises_it(swept, "sun_same_all_year"), "in a sweep")
+check.ok(names(swept, "deficit_no_battery_cures"), "with a deficit")
+check.equal(select(2, tostring(swept):gsub("sun_same_all_year", "")), 1,
+  "said once for all cases")
+check.ok(raises_it(pack{}:autonomy(amp.profile.daily{ load_w = 150 }),
+  "load_at_full_duty"), "of an autonomy")
+check.ok(raises_it(ran(pack{}, amp.profile.daily{ load_w = 150, solar_kwp = 1,
+  sun_hours = 3 }), "sun_same_all_year"), "of a run")
+
+-- what was left out stands in one line; owners are counted beyond three
+local function bare_offers (n)
+  local list = {}
+  for i = 1, n do
+    list[i] = amp.offer{ name = "H" .. i, module = pouch, count = 12,
+      price_lot = 1, tax = "none" }
+  end
+  return tostring(amp.compare(list, need, { draws = 20 })):gsub("%s+", " ")
+end
+check.has(bare_offers(2), "left out bos_left_out (H1 H2);", "by name")
+check.has(bare_offers(4), "bos_left_out (4 of them)", "counted")
+
+-- ---- inside: names, and a script's own on a pack ----
+
+-- the module 'cautions' of the Lua half, reached through what uses it
+local function inside (fn, depth)
+  for i = 1, 60 do
+    local name, value = debug.getupvalue(fn, i)
+    if not name then return nil end
+    if name == "cautions" then return value end
+    local deeper = type(value) == "function" and depth > 0 and
+      inside(value, depth - 1)
+    if deeper then return deeper end
+  end
+end
+local cautions = inside(amp.paralleling, 3)
+check.equal(cautions.line("above_60_v", "words")[1], "above_60_v", "a line")
+check.raises(function () cautions.line("above_60v", "words") end,
+  "internal fault: no caution is called 'above_60v'")
+check.raises(function () cautions.collector():add("bos_left", "A") end,
+  "internal fault")
+
+local function looked (test)
+  return cautions.look(amp.caution{ id = "mine_own", test = test }, "pack",
+    "asked")
+end
+check.equal(looked(function () end), nil, "nil: not raised")
+check.equal(looked(function () return false end), nil, "false: not raised")
+local raised = looked(function (a_pack, what) return a_pack .. what end)
+check.equal(raised[1], "mine_own", "words: raised")
+check.equal(raised[2], "packasked", "the test gets pack and what was asked")
+check.equal(raised.unknown, nil, "raised, not unknown")
+local unlooked = looked(function () return nil, "no camera" end)
+check.equal(unlooked[2], "not looked at: no camera", "nil and why")
+check.ok(unlooked.unknown, "is not known")
+local failed = looked(function () error("oh\nno", 0) end)
+check.equal(failed[2], "could not be looked at: oh no", "one that fails")
+check.ok(failed.unknown, "is told, not raised")
+check.has(looked(function () error({}) end)[2], "could not be looked at",
+  "whatever it raises")
+check.has(looked(function () return 7 end)[2], "(got number)",
+  "and what it returns must be words")
+check.raises(function () cautions.own_list("check", { own, own }) end,
+  "check: two cautions are called 'no_fire_detector'")
+check.raises(function () cautions.own_list("check", { "x" }) end,
+  "no. 1 of cautions must be amp.caution{}")
+check.equal(#cautions.own_list("check", own), 1, "one alone is a list")
+
 for id in pairs(cases) do
   local row = all:where{ id = id }
   check.equal(#row, 1, id .. " stands in the registry")
