@@ -97,6 +97,7 @@ static inline bool curve_fit (int c, int pulses, bool simple_only, amp_fit *f,
 typedef struct curve_score {
   double energy; /* model over measured, less 1 */
   double rms;    /* V, above 20 % SoC */
+  double end;    /* V, model less measured at the last row reached */
 } curve_score;
 
 /* The drives' rows hold the mean voltage of their second, the others that
@@ -107,7 +108,7 @@ static inline void curve_sum (const amp_test_log *log, bool means,
                               curve_score *out) {
   const double *u = log->column[AMP_LOG_VOLTAGE];
   double got = 0, want = 0, n = 0;
-  *out = (curve_score){0, 0};
+  *out = (curve_score){.end = v[done - 1] - u[done - 1]};
   for (size_t k = 1; k < done; k++) {
     double q = log->column[AMP_LOG_CURRENT][k] *
                (log->time[k] - log->time[k - 1]);
