@@ -187,11 +187,23 @@ static void read_text (lua_State *L, const bind_field *f, const char *who,
   }
 }
 
+amp_value bind_field_value (lua_State *L, const bind_class *c,
+                            const bind_field *f, int keys) {
+  const char *who = bind_who(L, c, keys), *name = c->name;
+  if (bind_get(L, keys, "name")) {
+    name = lua_tostring(L, -1);
+    lua_pop(L, 1); /* still in 'keys' */
+  }
+  return bind_value(L, -1, f, who, name);
+}
+
 static void read_field (lua_State *L, const bind_class *c,
                         const bind_field *f, int keys, char *spec) {
   const char *who = bind_who(L, c, keys);
   void *at = spec + f->offset;
-  if (f->kind == BIND_NUMBER)
+  if (f->kind == BIND_PRICE && bind_is_value(L, -1))
+    *(double *)at = bind_field_value(L, c, f, keys).value;
+  else if (f->kind == BIND_NUMBER || f->kind == BIND_PRICE)
     *(double *)at = bind_number(L, -1, f, who);
   else if (f->kind == BIND_WHOLE) {
     double v = bind_number(L, -1, f, who);
@@ -206,14 +218,8 @@ static void read_field (lua_State *L, const bind_class *c,
     *(bool *)at = lua_toboolean(L, -1);
   } else if (f->kind == BIND_TEXT)
     read_text(L, f, who, at);
-  else if (f->kind == BIND_VALUE) {
-    const char *name = c->name;
-    if (bind_get(L, keys, "name")) {
-      name = lua_tostring(L, -1);
-      lua_pop(L, 1); /* still in 'keys' */
-    }
-    *(amp_value *)at = bind_value(L, -1, f, who, name);
-  }
+  else if (f->kind == BIND_VALUE)
+    *(amp_value *)at = bind_field_value(L, c, f, keys);
 }
 
 static void read_all (lua_State *L, const bind_class *c, int keys,
@@ -631,9 +637,9 @@ static int core_print_by (lua_State *L) {
 }
 
 static void describe_field (lua_State *L, const bind_field *f) {
-  static const char *const kinds[] = {"number", "whole",  "value",
-                                      "text",   "object", "list",
-                                      "choice", "law",    "flag"};
+  static const char *const kinds[] = {"number", "value",  "whole", "value",
+                                      "text",   "object", "list",  "choice",
+                                      "law",    "flag"};
   lua_newtable(L);
   lua_pushstring(L, f->key);
   lua_setfield(L, -2, "key");

@@ -46,6 +46,7 @@
 
 typedef enum bind_kind {
   BIND_NUMBER, /* double at offset */
+  BIND_PRICE,  /* double at offset: number, or value object: its middle */
   BIND_WHOLE,  /* int at offset */
   BIND_VALUE,  /* amp_value at offset: number or value object */
   BIND_TEXT,   /* char[64] at offset */
@@ -71,6 +72,8 @@ typedef struct bind_field {
 #define BIND_NONE ((size_t)-1)
 #define F_NUM(key, S, m, factor, lo, hi, unit, doc)                          \
   { key, BIND_NUMBER, offsetof(S, m), factor, 0.0, lo, hi, unit, #m, 0, doc }
+#define F_PRICE(key, S, m, hi, group, doc)                                    \
+  { key, BIND_PRICE, offsetof(S, m), 1.0, 0.0, 0.0, hi, "", #m, group, doc }
 #define F_NUM_OF(key, S, m, factor, lo, hi, unit, group, doc)                \
   {                                                                          \
     key, BIND_NUMBER, offsetof(S, m), factor, 0.0, lo, hi, unit, #m, group,  \
@@ -147,6 +150,10 @@ double bind_number (lua_State *L, int idx, const bind_field *f,
 /* The same for number or value object; names its stream "<name>/<key>". */
 amp_value bind_value (lua_State *L, int idx, const bind_field *f,
                       const char *who, const char *name);
+/* The number or value object at the top, field f of the object whose keys
+** stand at 'keys': its stream is named by both. */
+amp_value bind_field_value (lua_State *L, const bind_class *c,
+                            const bind_field *f, int keys);
 
 /* Into the table at the top; a number that is not given leaves no key. */
 void bind_put (lua_State *L, const char *key, double v);
@@ -312,7 +319,10 @@ typedef struct bind_offer {
   amp_offer o;
   double premium, price_lot, price_each, price_per_kwh;
   amp_value dud, tested, soh;
+  double together; /* 0..1, of its duds */
   double bos, bos_mass, extra, residual;
+  int prices;      /* that are spread, as the case will hold them */
+  amp_price_spread price[AMP_CASE_PRICES];
   char currency[64], dated[64], remark[64];
   double rate;      /* of its currency, by its own rates; 0: none */
   char rate_to[64]; /* in which currency; "": the need's */

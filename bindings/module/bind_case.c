@@ -13,9 +13,11 @@
 **   r_assumed, capacity_assumed, outside = {temp, rate, depth},
 **   landed = {total, lines = {{what, amount}, ..}} (offers only),
 **   nameplate_kwh, cheapest_pct, energy_residual_pct, models = {names},
+**   check = {draws, points, served_pct, levelised_pct}: how far the years put
+**   together are off in draws simulated in full, or nil,
 **   years_why, life_by_model = {stat, ..}, soh_end_pct,
 **   worst = {month, load_kwh, need_kwh, supply_kwh, days} a day of it, and
-**   total tested_kwh usable_kwh delivered_kwh days unserved_kwh
+**   goods total tested_kwh usable_kwh delivered_kwh days unserved_kwh
 **   curtailed_kwh served_kwh efc soh_start_pct years per_nameplate
 **   per_accepted per_usable per_delivered levelised: stat}
 ** stat: {p50, p10, p90, spread, beyond, p10_beyond, p90_beyond, basis}; nil
@@ -122,6 +124,9 @@ static void set_offer (amp_case *c, const bind_offer *o) {
   c->from_offer = true;
   c->offer = o->o;
   c->dud = o->dud;
+  c->together = o->together;
+  c->prices = o->prices;
+  memcpy(c->price, o->price, sizeof c->price);
   c->stream = o->name[0] != '\0' ? amp_stream(o->name) : 0;
   c->bos = o->bos;
   c->bos_mass = o->bos_mass;
@@ -184,7 +189,8 @@ static void push_stats (lua_State *L, const amp_case_result *r) {
     const char *key;
     const amp_stat *s;
     double unit;
-  } all[] = {{"total", &r->total, 1.0},
+  } all[] = {{"goods", &r->goods, 1.0},
+             {"total", &r->total, 1.0},
              {"tested_kwh", &r->tested, 3.6e6},
              {"usable_kwh", &r->usable, 3.6e6},
              {"delivered_kwh", &r->delivered, 3.6e6},
@@ -263,6 +269,16 @@ static const char *const refused_class[] = {"",        "range",   "data",
                                             "missing", "refused", "memory",
                                             "stop",    "user",    "fault"};
 
+/* How far years put together are off, where some were simulated in full. */
+static void push_check (lua_State *L, const amp_case_result *r) {
+  lua_newtable(L);
+  set_whole(L, "draws", r->checked);
+  set_whole(L, "points", r->simulated);
+  bind_put(L, "served_pct", r->check_served * 100.0);
+  bind_put(L, "levelised_pct", r->check_levelised * 100.0);
+  lua_setfield(L, -2, "check");
+}
+
 /* Into the row at the top. */
 static void push_result (lua_State *L, const amp_case *c,
                          const amp_case_result *r) {
@@ -284,6 +300,8 @@ static void push_result (lua_State *L, const amp_case *c,
   bind_put(L, "nameplate_kwh", r->nameplate / 3.6e6);
   bind_put(L, "cheapest_pct", r->cheapest * 100.0);
   bind_put(L, "energy_residual_pct", r->energy_residual * 100.0);
+  if (r->checked > 0)
+    push_check(L, r);
   push_window(L, &r->window);
   if (c->from_offer) {
     bind_push_landed(L, &r->landed);

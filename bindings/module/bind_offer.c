@@ -15,39 +15,39 @@ static const bind_field offer_fields[] = {
     F_TEXT("name", bind_offer, name, "what to call it"),
     F_ELSE("module", BIND_OBJECT, "", "amp.module{} that is offered"),
     F_WHOLE("count", bind_offer, o.count, 1, 100000, "modules delivered"),
-    F_NUM_OF("price_each", bind_offer, price_each, 1.0, 0.0, MONEY, "", PRICE,
-             "money for one module"),
-    F_NUM_OF("price_lot", bind_offer, price_lot, 1.0, 0.0, MONEY, "", PRICE,
-             "money for all of them"),
-    F_NUM_OF("price_per_kwh", bind_offer, price_per_kwh, 1.0, 0.0, 1e6, "",
-             PRICE, "money for one kWh of nameplate"),
+    F_PRICE("price_each", bind_offer, price_each, MONEY, PRICE,
+            "money for one module"),
+    F_PRICE("price_lot", bind_offer, price_lot, MONEY, PRICE,
+            "money for all of them"),
+    F_PRICE("price_per_kwh", bind_offer, price_per_kwh, 1e6, PRICE,
+            "money for one kWh of nameplate"),
     F_ELSE_OF("premium_pct", BIND_LIST, 0.01, 0.0, 200.0, "%", 0,
               "the auction's premium on the price, or steps {{from, pct, "
               "fixed}, ..} that hold above from"),
     F_ELSE("premium_on", BIND_CHOICE, "part whole",
            "a step's rate is paid on the part above it (part, unless given) "
            "or on the whole price"),
-    F_NUM("premium_min", bind_offer, o.premium_min, 1.0, 0.0, MONEY, "",
-          "least premium"),
-    F_NUM("freight", bind_offer, o.freight, 1.0, 0.0, MONEY, "",
-          "freight that the seller invoices; where customs are due, to the "
-          "border"),
-    F_NUM("freight_per_kg", bind_offer, o.per_kg, 1.0, 0.0, 1e6, "",
-          "freight for each kg of modules"),
-    F_NUM("freight_per_pallet", bind_offer, o.per_pallet, 1.0, 0.0, MONEY, "",
-          "freight for each pallet"),
+    F_PRICE("premium_min", bind_offer, o.premium_min, MONEY, 0,
+            "least premium"),
+    F_PRICE("freight", bind_offer, o.freight, MONEY, 0,
+            "freight that the seller invoices; where customs are due, to the "
+            "border"),
+    F_PRICE("freight_per_kg", bind_offer, o.per_kg, 1e6, 0,
+            "freight for each kg of modules"),
+    F_PRICE("freight_per_pallet", bind_offer, o.per_pallet, MONEY, 0,
+            "freight for each pallet"),
     F_WHOLE("pallets", bind_offer, o.pallets, 1, 100000,
             "pallets that are paid for"),
     F_NUM("pallet_kg", bind_offer, o.pallet_mass, 1.0, 1.0, 1e5, "kg",
           "modules a pallet carries, where pallets is not given"),
-    F_NUM("inland", bind_offer, o.inland, 1.0, 0.0, MONEY, "",
-          "freight behind the border: taxed, no customs on it"),
-    F_NUM("hazmat", bind_offer, o.hazmat, 1.0, 0.0, MONEY, "",
-          "surcharge for dangerous goods"),
-    F_NUM("fees", bind_offer, o.fees, 1.0, 0.0, MONEY, "",
-          "other fees that the seller invoices"),
-    F_NUM("collection", bind_offer, o.collection, 1.0, 0.0, MONEY, "",
-          "your own trip, without tax"),
+    F_PRICE("inland", bind_offer, o.inland, MONEY, 0,
+            "freight behind the border: taxed, no customs on it"),
+    F_PRICE("hazmat", bind_offer, o.hazmat, MONEY, 0,
+            "surcharge for dangerous goods"),
+    F_PRICE("fees", bind_offer, o.fees, MONEY, 0,
+            "other fees that the seller invoices"),
+    F_PRICE("collection", bind_offer, o.collection, MONEY, 0,
+            "your own trip, without tax"),
     F_NUM("customs_pct", bind_offer, o.customs, 0.01, 0.0, 200.0, "%",
           "customs on goods, premium and freight"),
     F_ELSE("tax", BIND_CHOICE, "included excluded none",
@@ -65,21 +65,24 @@ static const bind_field offer_fields[] = {
     F_TEXT("dated", bind_offer, dated, "when the price was seen"),
     F_VALUE("dud_pct", bind_offer, dud, 0.01, 0.0, 100.0, "%",
             "share of modules that will be rejected"),
+    F_NUM("dud_together_pct", bind_offer, together, 0.01, 0.0, 100.0, "%",
+          "how far duds come together: 0 each for itself, 100 the whole lot "
+          "or none"),
     F_VALUE("tested_ah", bind_offer, tested, 3600.0, 0.1, 5000.0, "Ah",
             "capacity by test, of this lot"),
     F_VALUE("soh_pct", bind_offer, soh, 0.01, 0.01, 120.0, "%",
             "state of health, of this lot"),
-    F_NUM("bos", bind_offer, bos, 1.0, 0.0, MONEY, "",
-          "money for the rest, in the need's currency: battery management, "
-          "fuses, cable"),
+    F_PRICE("bos", bind_offer, bos, MONEY, 0,
+            "money for the rest, in the need's currency: battery management, "
+            "fuses, cable"),
     F_NUM_OF("bos_kg", bind_offer, bos_mass, 1.0, 0.0, 1e5, "kg", MASS,
              "mass of the rest"),
     F_NUM_OF("bos_lb", bind_offer, bos_mass, 0.45359237, 0.0, 2.2e5, "lb",
              MASS, "mass of the rest"),
     F_ELSE("costs", BIND_LIST, "",
            "further costs {{\"crane\", 120, year = 0}, ..}"),
-    F_NUM("residual", bind_offer, residual, 1.0, 0.0, MONEY, "",
-          "money received at the end"),
+    F_PRICE("residual", bind_offer, residual, MONEY, 0,
+            "money received at the end"),
     F_TEXT("remark", bind_offer, remark,
            "words of the seller; never enter a sum"),
     F_END};
@@ -342,6 +345,33 @@ static void read_costs (lua_State *L, int keys, const char *who,
   lua_pop(L, 1);
 }
 
+/* Where the case keeps what the offer keeps at 'offset'. */
+static size_t place_in_case (size_t offset) {
+  if (offset == offsetof(bind_offer, bos))
+    return offsetof(amp_case, bos);
+  if (offset == offsetof(bind_offer, residual))
+    return offsetof(amp_case, residual);
+  if (offset < offsetof(bind_offer, o) ||
+      offset >= offsetof(bind_offer, o) + sizeof(amp_offer))
+    return offsetof(amp_case, offer.price); /* each, lot, per kWh */
+  return offsetof(amp_case, offer) + offset - offsetof(bind_offer, o);
+}
+
+/* Prices given as values with a spread are drawn. */
+static void read_spreads (lua_State *L, int keys, bind_offer *s) {
+  for (const bind_field *f = offer_fields; f->key != NULL; f++) {
+    if (f->kind != BIND_PRICE || !bind_get(L, keys, f->key))
+      continue;
+    if (lua_type(L, -1) == LUA_TUSERDATA && s->prices < AMP_CASE_PRICES) {
+      amp_value v = bind_field_value(L, &offer_class, f, keys);
+      if (!amp_value_is_fixed(&v))
+        s->price[s->prices++] =
+            (amp_price_spread){place_in_case(f->offset), v};
+    }
+    lua_pop(L, 1);
+  }
+}
+
 static void offer_finish (lua_State *L, int keys, void *spec) {
   bind_offer *s = spec;
   const char *who = bind_who(L, &offer_class, keys);
@@ -355,6 +385,7 @@ static void offer_finish (lua_State *L, int keys, void *spec) {
   read_tax(L, keys, who, &s->o);
   read_premium(L, keys, who, &s->o);
   read_costs(L, keys, who, s);
+  read_spreads(L, keys, s);
   read_rates(L, keys, who, s);
   s->o.mass_each = s->module->m.mass;
   s->o.kwh_each = amp_module_nameplate(&s->module->m) / 3.6e6;
@@ -449,6 +480,17 @@ static int whole_option (lua_State *L, const char *key, int hi) {
   return v == v ? (int)v : -1;
 }
 
+/* That at least so many are good. */
+static double chance_of_good (lua_State *L, const bind_offer *s, int good) {
+  int n = s->o.count;
+  if (!(s->together > 0.0))
+    return amp_binomial_at_least(n, good, 1.0 - s->dud.value);
+  double *at_most = lua_newuserdatauv(L, (size_t)n * sizeof *at_most, 0);
+  amp_good_chances(n, s->dud.value, s->together, at_most);
+  lua_pop(L, 1);
+  return good > 0 ? 1.0 - at_most[good - 1] : 1.0;
+}
+
 /*
 ** H1:chance{ good = 10 } --> chance 0 .. 1 that at least 10 are good;
 ** H1:chance{ duds = 2, tested = 2 } --> that testing 2 of a lot with 2 duds
@@ -462,7 +504,7 @@ static int offer_chance (lua_State *L) {
   int good = whole_option(L, "good", n), duds = whole_option(L, "duds", n);
   int tested = whole_option(L, "tested", n);
   if (good >= 0 && duds < 0 && tested < 0) {
-    lua_pushnumber(L, amp_binomial_at_least(n, good, 1.0 - s->dud.value));
+    lua_pushnumber(L, chance_of_good(L, s, good));
     return 1;
   }
   if (good >= 0 || duds < 0 || tested < 0)

@@ -30,8 +30,8 @@ static amp_status check_knots (const double *x, const double *y, int n,
   return AMP_OK;
 }
 
-static double slope_right (const amp_curve *c, int i) {
-  return (c->y[i + 1] - c->y[i]) / (c->x[i + 1] - c->x[i]);
+static double slope_right (const double *x, const double *y, int i) {
+  return (y[i + 1] - y[i]) / (x[i + 1] - x[i]);
 }
 
 /* Slope inside: 0 at a turn, else the weighted harmonic mean. */
@@ -52,23 +52,48 @@ static double end_slope (double h0, double d0, double h1, double d1) {
   return m;
 }
 
-static void set_slopes (amp_curve *c) {
-  int n = c->n;
+static void set_slopes (const double *x, const double *y, int n,
+                        amp_interp kind, double *m) {
   for (int i = 0; i < n - 1; i++)
-    c->m[i] = slope_right(c, i);
-  c->m[n - 1] = c->m[n - 2];
-  if (c->kind == AMP_INTERP_LINEAR || n == 2)
+    m[i] = slope_right(x, y, i);
+  m[n - 1] = m[n - 2];
+  if (kind == AMP_INTERP_LINEAR || n == 2)
     return;
-  double h0 = c->x[1] - c->x[0], d0 = c->m[0]; /* the piece to the left */
-  c->m[0] = end_slope(h0, d0, c->x[2] - c->x[1], c->m[1]);
+  double h0 = x[1] - x[0], d0 = m[0]; /* the piece to the left */
+  m[0] = end_slope(h0, d0, x[2] - x[1], m[1]);
   for (int i = 1; i < n - 1; i++) {
-    double h1 = c->x[i + 1] - c->x[i], d1 = slope_right(c, i);
-    c->m[i] = inner_slope(h0, d0, h1, d1);
+    double h1 = x[i + 1] - x[i], d1 = slope_right(x, y, i);
+    m[i] = inner_slope(h0, d0, h1, d1);
     if (i == n - 2)
-      c->m[n - 1] = end_slope(h1, d1, h0, d0);
+      m[n - 1] = end_slope(h1, d1, h0, d0);
     h0 = h1;
     d0 = d1;
   }
+}
+
+amp_status amp_monotone_slopes (const double *x, const double *y, int n,
+                                double *m, amp_error *err) {
+  amp_status status = check_knots(x, y, n, err);
+  if (status == AMP_OK)
+    set_slopes(x, y, n, AMP_INTERP_MONOTONE, m);
+  return status;
+}
+
+double amp_monotone_at (const double *x, const double *y, const double *m,
+                        int n, double v) {
+  int i = 0;
+  double h, t, u;
+  if (v <= x[0])
+    return y[0];
+  if (v >= x[n - 1])
+    return y[n - 1];
+  while (v > x[i + 1])
+    i++;
+  h = x[i + 1] - x[i];
+  t = (v - x[i]) / h;
+  u = 1.0 - t;
+  return u * u * ((1.0 + 2.0 * t) * y[i] + t * h * m[i]) +
+         t * t * ((3.0 - 2.0 * t) * y[i + 1] - u * h * m[i + 1]);
 }
 
 amp_status amp_curve_make (const double *x, const double *y, int n,
@@ -82,7 +107,7 @@ amp_status amp_curve_make (const double *x, const double *y, int n,
   c.kind = kind;
   memcpy(c.x, x, (size_t)n * sizeof *x);
   memcpy(c.y, y, (size_t)n * sizeof *y);
-  set_slopes(&c);
+  set_slopes(c.x, c.y, n, kind, c.m);
   *out = c;
   return AMP_OK;
 }

@@ -27,6 +27,13 @@ typedef struct amp_curve {
 amp_status amp_curve_make (const double *x, const double *y, int n,
                            amp_interp kind, amp_curve *out, amp_error *err);
 
+/* The monotone cubic without a struct, for the few knots of which there are
+** many: its slopes into m[n], and its value; end values outside. */
+amp_status amp_monotone_slopes (const double *x, const double *y, int n,
+                                double *m, amp_error *err);
+double amp_monotone_at (const double *x, const double *y, const double *m,
+                        int n, double v);
+
 /* Outside the knots the end value stands (slope 0). */
 double amp_curve_at (const amp_curve *c, double x);
 double amp_curve_slope (const amp_curve *c, double x);

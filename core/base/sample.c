@@ -342,6 +342,59 @@ int amp_binomial_quantile (int n, double q, double p) {
   return n;
 }
 
+/* P(k+1) / P(k) of good ones; s: how firmly the lot keeps to its share,
+** infinite where each is for itself. */
+static double next_over (int n, int k, double q, double s) {
+  double a = (double)(n - k) / (k + 1);
+  if (s > 1e15)
+    return a * (1.0 - q) / q;
+  return a * (k + (1.0 - q) * s) / (n - k - 1 + q * s);
+}
+
+/* Sums of the chances up to a factor, then divided by the whole; pushed down
+** on the way where they grow out of range. */
+static void sum_up (int n, double q, double s, double *at_most) {
+  double p = 1.0, sum = 0.0;
+  for (int k = 0; k < n; k++) {
+    sum += p;
+    at_most[k] = sum;
+    p *= next_over(n, k, q, s);
+    if (!(p < 1e250)) {
+      for (int j = 0; j <= k; j++)
+        at_most[j] *= 1e-250;
+      sum *= 1e-250;
+      p *= 1e-250;
+    }
+  }
+  sum += p;
+  for (int k = 0; k < n; k++)
+    at_most[k] /= sum;
+}
+
+void amp_good_chances (int n, double q, double together, double *at_most) {
+  if (q > 0.0 && q < 1.0 && together < 1.0) {
+    sum_up(n, q, together > 0.0 ? 1.0 / together - 1.0 : (double)INFINITY,
+           at_most);
+    return;
+  }
+  for (int k = 0; k < n; k++) /* all with chance 1 - q, or none */
+    at_most[k] = q;
+}
+
+/* The first that reaches u, less the rounding that amp_binomial_quantile
+** allows; n where none does. */
+int amp_good_at (const double *at_most, int n, double u) {
+  int lo = 0, hi = n;
+  while (lo < hi) {
+    int middle = lo + (hi - lo) / 2;
+    if (at_most[middle] >= u - 1e-12)
+      hi = middle;
+    else
+      lo = middle + 1;
+  }
+  return lo;
+}
+
 double amp_chance_no_dud (int n, int d, int tested) {
   double chance = 1.0;
   if (n < 0 || d < 0 || d > n || tested < 0 || tested > n)

@@ -48,6 +48,16 @@ double amp_binomial_pmf (int n, int k, double q);
 double amp_binomial_at_least (int n, int k, double q);
 int amp_binomial_quantile (int n, double q, double p);
 
+/*
+** Of n modules, each a dud with chance q: chance that at most k = 0 .. n-1
+** are good, into at_most[n]. 'together', 0..1, is the correlation of any two:
+** 0 each for itself (binomial), 1 all or none, between them beta-binomial
+** (J. G. Skellam, J. R. Statist. Soc. B 10 (1948) 257-261): the share of the
+** lot itself varies about q. And how many are good at place 0 < u < 1.
+*/
+void amp_good_chances (int n, double q, double together, double *at_most);
+int amp_good_at (const double *at_most, int n, double u);
+
 /* Hypergeometric: chance that 'tested' of a lot of n, in which d are duds,
 ** show no dud. */
 double amp_chance_no_dud (int n, int d, int tested);

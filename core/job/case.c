@@ -7,9 +7,9 @@
 #include <math.h>
 #include <string.h>
 
-/* What is planned of a case takes some 100 bytes a draw: so many cases have
-** their draws in memory together, and only their costs stay. */
-enum { CASES_AT_ONCE = 128 };
+/* What is planned of a case takes some 80 bytes a draw: so many draws, or
+** cases if they are fewer, are in memory together, and only costs stay. */
+enum { CASES_AT_ONCE = 128, DRAWS_AT_ONCE = 500000 };
 
 /* ---- the list ---- */
 
@@ -30,9 +30,12 @@ static amp_status take_some (list *l, const amp_case *cases, size_t from,
       amp_context_part(l->ctx, (double)from / n, (double)to / n);
   amp_status st = AMP_OK;
   for (size_t i = from; st == AMP_OK && i < to; i++)
-    st = case_plan_make(l->ctx, cases, i, l->ask, result, &l->plan[i], err);
+    st = case_plan_make(l->ctx, cases, i, l->ask, NULL, &result[i],
+                        &l->plan[i], err);
+  for (size_t i = from; i < to; i++)
+    l->plan[i].checked = i % ((l->n + 2) / 3) == 0;
   if (st == AMP_OK)
-    st = case_run(&part, l->plan + from, to - from, err);
+    st = case_run(&part, l->plan + from, 0, to - from, err);
   for (size_t i = from; st == AMP_OK && i < to; i++) {
     double *own = &l->levelised[i * l->ask->draws];
     if (l->plan[i].r->status == AMP_OK)
@@ -82,8 +85,10 @@ static void share_all (const list *l) {
 static amp_status take_all (list *l, const amp_case *cases,
                             amp_case_result *result, amp_error *err) {
   amp_status st = AMP_OK;
-  for (size_t i = 0; st == AMP_OK && i < l->n; i += CASES_AT_ONCE) {
-    size_t to = l->n - i < CASES_AT_ONCE ? l->n : i + CASES_AT_ONCE;
+  size_t some = DRAWS_AT_ONCE / l->ask->draws + 1;
+  some = some < CASES_AT_ONCE ? some : CASES_AT_ONCE;
+  for (size_t i = 0; st == AMP_OK && i < l->n; i += some) {
+    size_t to = l->n - i < some ? l->n : i + some;
     st = take_some(l, cases, i, to, result, err);
   }
   if (st == AMP_OK)

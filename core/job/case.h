@@ -15,7 +15,7 @@
 #include "pack/module.h"
 #include "run/simulate.h"
 
-enum { AMP_CASE_MODELS = 8 };
+enum { AMP_CASE_MODELS = 8, AMP_CASE_PRICES = 12 };
 
 /* The life models asked for; each draw takes one of them in turn, so their
 ** spread is part of the answer. */
@@ -39,6 +39,12 @@ typedef struct amp_need {
   amp_life_choice life; /* where neither offer nor module names one */
 } amp_need;
 
+/* A price that is spread: the double of amp_case that it is a spread of. */
+typedef struct amp_price_spread {
+  size_t at; /* offsetof(amp_case, offer.freight), .. */
+  amp_value v;
+} amp_price_spread;
+
 /* One configuration. Exactly one of 'offer' (count, duds, price: draws the
 ** accepted modules) or a fixed layout with 'cost'. */
 typedef struct amp_case {
@@ -51,6 +57,8 @@ typedef struct amp_case {
   bool from_offer;
   amp_offer offer;       /* from_offer */
   amp_value dud;         /* 0..1; from_offer */
+  double together;       /* 0..1, how far its duds come together: correlation
+                            of any two modules; 1: all of the lot or none */
   uint64_t stream;       /* of its own luck: how many are duds. A hash of its
                             name, so that a what-if keeps it; 0: its place */
   double bos, bos_mass;  /* money outside tax; kg */
@@ -61,6 +69,8 @@ typedef struct amp_case {
                              not from_offer */
   double cost;           /* all of it; not from_offer */
   double residual;       /* money received at the end */
+  int prices;            /* that are spread; the doubles hold their middles */
+  amp_price_spread price[AMP_CASE_PRICES];
 } amp_case;
 
 typedef struct amp_stat {
@@ -78,7 +88,8 @@ typedef struct amp_case_result {
   double accepted_mean;  /* F5's mean */
   amp_window window;
   bool r_assumed, capacity_assumed; /* defaults that were taken */
-  amp_landed landed;     /* from_offer */
+  amp_landed landed;     /* from_offer; at the middle of prices */
+  amp_stat goods;        /* landed, over the draws of prices */
   double nameplate;      /* J of all modules bought */
   amp_stat total;        /* with BOS and carriage */
   amp_stat tested, usable, delivered; /* J; J; J over life */
@@ -95,6 +106,11 @@ typedef struct amp_case_result {
   unsigned outside;      /* AMP_OUTSIDE_.. of the models used */
   double cheapest;       /* share of draws with the lowest levelised cost */
   double energy_residual; /* largest, relative to energy moved */
+  /* Where duty or resistance are spread, so many draws of some cases of a
+  ** list were simulated in full, and there the years put together differ at
+  ** most by these shares; checked 0: none was. */
+  int checked, simulated; /* draws; points of the grid */
+  double check_served, check_levelised;
   double energy_present; /* kWh over the whole years, discounted; median: one
                             more in cost is 1/this more levelised */
 } amp_case_result;

@@ -26,7 +26,8 @@ void case_no_life_stats (amp_case_result *r) {
 
 /* Every number refused: of a case that has not been answered. */
 void case_no_stats (amp_case_result *r) {
-  r->total = r->tested = r->usable = r->delivered = r->days = case_no_stat();
+  r->goods = r->total = r->tested = r->usable = r->delivered = r->days =
+      case_no_stat();
   r->unserved = r->curtailed = r->served = r->efc = case_no_stat();
   r->soh_start = r->per_nameplate = r->per_accepted = case_no_stat();
   r->per_usable = case_no_stat();

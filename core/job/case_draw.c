@@ -8,9 +8,10 @@
 #include <math.h>
 #include <string.h>
 
-/* A year costs milliseconds: of a duty with spread so many draws are
-** simulated and serve all others in turn. */
-enum { DUTY_DRAWS = 32, NODES_OF_SPREAD = 3 };
+enum { TURN = 256 }; /* draws taken together */
+
+/* Drawn in fewer than one of so many draws: a coarser grid will do. */
+enum { RARE = 25 };
 
 #define MONEY 1e11   /* a typing error above */
 #define HORIZON 15.0 /* years, where the need says nothing */
@@ -34,6 +35,7 @@ static void own_module (case_plan *p) {
   }
   p->soh_end = given_or(c->soh_end, m->soh_end);
   p->life = c->life.models > 0 ? &c->life : &c->need->life;
+  p->fields = CASE_TERMS + p->life->models * AMP_AGEING_TERMS + CASE_BRIEF;
   p->horizon = fmin(given_or(c->need->horizon, HORIZON), AMP_LIFE_YEARS);
   p->v_nominal = amp_module_nominal_v(m);
 }
@@ -96,6 +98,33 @@ static double dud_middle (const amp_case *c) {
   return amp_value_is_set(&c->dud) ? c->dud.value : 0.0;
 }
 
+/* The middle share of duds, as held where a what-if holds it. */
+static double dud_now (const case_plan *p) {
+  return p->held != NULL && p->held->is[IN_DUD] ? p->held->at[IN_DUD]
+                                                : dud_middle(p->c);
+}
+
+/* Median of the accepted ones, in whole strings. */
+static int in_use (const case_plan *p, int series) {
+  return p->median - p->median % series;
+}
+
+static amp_status take_median (const amp_context *ctx, case_plan *p,
+                               amp_error *err) {
+  size_t bytes = (size_t)p->count * sizeof(double);
+  double *at_most;
+  p->median = amp_modules_in_use(p->count, dud_now(p), 1);
+  if (!(p->c->together > 0.0))
+    return AMP_OK;
+  at_most = amp_alloc(ctx, bytes);
+  if (at_most == NULL)
+    return amp_failf(err, AMP_ENOMEM, NULL, "no memory for the duds");
+  amp_good_chances(p->count, dud_now(p), p->c->together, at_most);
+  p->median = amp_good_at(at_most, p->count, 0.5);
+  amp_free(ctx, at_most, bytes);
+  return AMP_OK;
+}
+
 /* Too few modules for a string that would fit, or none fits: then the
 ** reason of the longest string that stays below the absolute limit. */
 static amp_status no_layout (const case_plan *p, const amp_layout *row, int n,
@@ -131,7 +160,7 @@ static amp_status best_layout (case_plan *p, amp_error *err) {
       amp_layouts(&p->module, v->v_min, v->v_max, p->c->need->v_abs_max, row);
   double most = 0.0;
   for (int i = 0; i < n; i++) {
-    int used = amp_modules_in_use(p->count, dud_middle(p->c), row[i].modules);
+    int used = in_use(p, row[i].modules);
     double usable = used * amp_window_by_charge(&row[i].window);
     if (row[i].fits && usable > most) {
       most = usable;
@@ -162,9 +191,8 @@ static amp_status given_layout (case_plan *p, amp_error *err) {
 
 static void note_layout (case_plan *p) {
   amp_case_result *r = p->r;
-  double dud = p->c->from_offer ? dud_middle(p->c) : 0.0;
-  r->used = p->c->from_offer ? amp_modules_in_use(p->count, dud, p->series)
-                             : p->count;
+  double dud = p->c->from_offer ? dud_now(p) : 0.0;
+  r->used = p->c->from_offer ? in_use(p, p->series) : p->count;
   r->modules_in_string = p->series;
   r->strings = r->used / p->series;
   r->groups = groups_of(p);
@@ -231,7 +259,8 @@ static amp_status check_life (const case_plan *p, amp_error *err) {
   return st;
 }
 
-static amp_status check_case (case_plan *p, amp_error *err) {
+static amp_status check_case (const amp_context *ctx, case_plan *p,
+                              amp_error *err) {
   const amp_case *c = p->c;
   amp_status st;
   if (!amp_value_is_set(&p->module.capacity))
@@ -241,10 +270,16 @@ static amp_status check_case (case_plan *p, amp_error *err) {
   p->count = c->offer.count;
   if (st == AMP_OK && c->from_offer)
     st = amp_check_range(err, "dud", dud_middle(c), 0.0, 1.0);
+  if (st == AMP_OK && c->from_offer)
+    st = amp_check_range(err, "dud_together", c->together, 0.0, 1.0);
+  if (st == AMP_OK)
+    st = amp_check_range(err, "prices", c->prices, 0, AMP_CASE_PRICES);
   if (st == AMP_OK)
     st = check_life(p, err);
   if (st == AMP_OK)
     st = check_money(p, err);
+  if (st == AMP_OK && c->from_offer)
+    st = take_median(ctx, p, err);
   if (st == AMP_OK)
     st = c->from_offer ? best_layout(p, err) : given_layout(p, err);
   return st;
@@ -252,148 +287,81 @@ static amp_status check_case (case_plan *p, amp_error *err) {
 
 /* ---- draws ---- */
 
+void case_draws (const amp_context *ctx, const case_plan *p,
+                 const amp_ask *ask, case_input in, const amp_value *v,
+                 double unset, size_t from, size_t n, double *out) {
+  bool held = p->held != NULL && p->held->is[in];
+  if (!held && amp_value_is_set(v)) {
+    amp_value_draws(ctx, v, ask->seed, from, n, ask->draws, out);
+    return;
+  }
+  for (size_t i = 0; i < n; i++)
+    out[i] = held ? p->held->at[in] : unset;
+}
+
 typedef struct lot {
-  const case_plan *p;
+  const amp_context *ctx;
+  case_plan *p;
   const amp_ask *ask;
   uint64_t stream; /* of the number of duds */
-  double *at_most; /* [count] chance of at most so many accepted; NULL where
-                      the share of duds is spread or nothing is a dud */
+  double *at_most; /* [count] chance of at most so many accepted, */
+  double of;       /* at this share of duds */
 } lot;
 
-static double drawn (const lot *l, const amp_value *v, size_t i,
-                     double unset) {
-  if (!amp_value_is_set(v))
-    return unset;
-  return amp_value_draw(v, l->ask->seed, i, l->ask->draws);
-}
-
-static bool has_spread (const amp_value *v) {
-  return amp_value_is_set(v) && !amp_value_is_fixed(v);
-}
-
-/* One share of duds for all draws: its sums are taken once, as
-** amp_binomial_quantile would take them for each. */
-static amp_status sum_chances (const amp_context *ctx, lot *l,
-                               amp_error *err) {
-  const amp_case *c = l->p->c;
-  size_t n = (size_t)l->p->count;
-  double sum = 0.0;
-  if (!c->from_offer || has_spread(&c->dud) || !(dud_middle(c) > 0.0))
-    return AMP_OK;
-  l->at_most = amp_alloc(ctx, n * sizeof *l->at_most);
-  if (l->at_most == NULL)
-    return amp_failf(err, AMP_ENOMEM, NULL, "no memory for the duds");
-  for (size_t k = 0; k < n; k++) {
-    sum += amp_binomial_pmf((int)n, (int)k, 1.0 - c->dud.value);
-    l->at_most[k] = sum;
-  }
-  return AMP_OK;
-}
-
-/* The first place of at_most[n] that reaches u, less the rounding that
-** amp_binomial_quantile allows; n where none does. */
-static int first_reaching (const double *at_most, int n, double u) {
-  int lo = 0, hi = n;
-  while (lo < hi) {
-    int middle = lo + (hi - lo) / 2;
-    if (at_most[middle] >= u - 1e-12)
-      hi = middle;
-    else
-      lo = middle + 1;
-  }
-  return lo;
-}
-
-/* Accepted modules at a random place of the binomial distribution. */
-static int accepted (const lot *l, double dud, size_t i) {
-  int n = l->p->count;
-  double u;
+/* Accepted modules at place u of their distribution. */
+static int accepted (lot *l, double dud, double u) {
   if (!l->p->c->from_offer || dud <= 0.0)
-    return n;
-  u = amp_uniform_stratified(l->ask->seed, l->stream, i, l->ask->draws);
-  return l->at_most != NULL ? first_reaching(l->at_most, n, u)
-                            : amp_binomial_quantile(n, 1.0 - dud, u);
+    return l->p->count;
+  if (dud != l->of)
+    amp_good_chances(l->p->count, dud, l->p->c->together, l->at_most);
+  l->of = dud;
+  return amp_good_at(l->at_most, l->p->count, u);
 }
 
 /* A capacity is never below 1 % of the label, whatever a normal spread
 ** says, nor above 1.5 times it. */
-static void draw_module (const lot *l, size_t i, case_draw *d) {
-  const amp_module *m = &l->p->module;
-  double label = drawn(l, &m->capacity, i, 0.0), has;
-  d->capacity = fmax(label, 0.01 * m->capacity.value);
-  if (amp_value_is_set(&m->tested))
-    has = drawn(l, &m->tested, i, 0.0);
-  else
-    has = d->capacity * drawn(l, &m->soh, i, 1.0);
+static void set_module (const case_plan *p, double label, double tested,
+                        double soh, case_draw *d) {
+  double has;
+  d->capacity = fmax(label, 0.01 * p->module.capacity.value);
+  has = amp_value_is_set(&p->module.tested) ? tested : d->capacity * soh;
   d->tested = fmin(fmax(has, 0.01 * d->capacity), 1.5 * d->capacity);
   d->soh = d->tested / d->capacity;
 }
 
-/* One of the duty's draws. Each round of them starts one later, so that no
-** duty always meets the same life model. */
-static void draw_duty (const lot *l, size_t i, case_draw *d) {
-  const amp_duty *duty = l->p->c->need->duty;
-  lot few = *l;
-  amp_ask ask = *l->ask;
-  if (ask.draws > DUTY_DRAWS) {
-    ask.draws = DUTY_DRAWS;
-    i = (i + i / DUTY_DRAWS) % DUTY_DRAWS;
-  }
-  few.ask = &ask;
-  d->load = fmax(drawn(&few, &duty->load_factor, i, 1.0), 0.0);
-  d->sun = fmax(drawn(&few, &duty->sun_factor, i, 1.0), 0.0);
-  d->shift = drawn(&few, &duty->temp_shift, i, 0.0);
-}
-
-static void draw_one (const lot *l, size_t i, case_draw *d) {
-  d->dud = fmin(fmax(drawn(l, &l->p->c->dud, i, 0.0), 0.0), 1.0);
-  d->strings = accepted(l, d->dud, i) / l->p->series;
-  draw_module(l, i, d);
-  draw_duty(l, i, d);
-  d->key = CASE_NO_KEY;
-}
-
-static bool same_year (const case_key *a, const case_draw *d) {
-  return a->strings == d->strings && a->load == d->load && a->sun == d->sun &&
-         a->shift == d->shift;
-}
-
-/* The key of a draw: duties repeat, so there are few. */
-static void find_key (case_plan *p, case_draw *d) {
-  if (d->strings <= 0)
-    return;
-  for (size_t i = 0; i < p->keys; i++)
-    if (same_year(&p->key[i], d)) {
-      d->key = i;
-      return;
-    }
-  d->key = p->keys++;
-  p->key[d->key] = (case_key){d->strings, d->load, d->sun, d->shift};
-}
-
-static int most_nodes (const case_plan *p) {
+/* Draws 'from' .. from + n - 1, n <= TURN. */
+static void draw_some (lot *l, size_t from, size_t n) {
+  double in[IN_CALENDAR][TURN], u[TURN];
+  case_plan *p = l->p;
+  const amp_module *m = &p->module;
   const amp_duty *d = p->c->need->duty;
-  bool spread = has_spread(&d->load_factor) || has_spread(&d->sun_factor) ||
-                has_spread(&d->temp_shift);
-  return spread ? NODES_OF_SPREAD : CASE_NODES;
+  const struct {
+    const amp_value *v;
+    double unset;
+  } row[IN_CALENDAR] = {
+      [IN_DUD] = {&p->c->dud, 0.0},     [IN_LABEL] = {&m->capacity, 0.0},
+      [IN_TESTED] = {&m->tested, 0.0},  [IN_SOH] = {&m->soh, 1.0},
+      [IN_R] = {&m->r10s, 1.0},         [IN_LOAD] = {&d->load_factor, 1.0},
+      [IN_SUN] = {&d->sun_factor, 1.0}, [IN_SHIFT] = {&d->temp_shift, 0.0}};
+  for (int k = 0; k < IN_CALENDAR; k++)
+    case_draws(l->ctx, p, l->ask, (case_input)k, row[k].v, row[k].unset, from,
+               n, in[k]);
+  amp_uniforms_stratified(l->ctx, l->ask->seed, l->stream, from, n,
+                          l->ask->draws, u);
+  for (size_t i = 0; i < n; i++) {
+    case_draw *to = &p->draw[from + i];
+    to->dud = fmin(fmax(in[IN_DUD][i], 0.0), 1.0);
+    to->strings = accepted(l, to->dud, u[i]) / p->series;
+    set_module(p, in[IN_LABEL][i], in[IN_TESTED][i], in[IN_SOH][i], to);
+    to->r = in[IN_R][i];
+    to->load = fmax(in[IN_LOAD][i], 0.0);
+    to->sun = fmax(in[IN_SUN][i], 0.0);
+    to->shift = in[IN_SHIFT][i];
+  }
 }
 
-/* States of health to simulate, evenly from the end of life (or the lowest
-** drawn) up to the highest drawn; one where all are the same. In the middle
-** nameplate's measure. */
-static void spread_nodes (case_plan *p) {
-  double lo = 10.0, hi = 0.0, end = p->soh_end;
-  for (size_t i = 0; i < p->draws; i++) {
-    double soh = p->draw[i].tested / p->module.capacity.value;
-    lo = fmin(lo, soh);
-    hi = fmax(hi, soh);
-  }
-  if (p->r->years_why.status == AMP_OK && end < lo)
-    lo = fmin(lo, fmax(end, 0.3));
-  p->nodes = hi - lo > 1e-9 ? most_nodes(p) : 1;
-  for (int k = 0; k < p->nodes; k++)
-    p->node_soh[k] = p->nodes == 1 ? hi : lo + (hi - lo) * k / (p->nodes - 1);
-  p->node_soh[p->nodes - 1] = hi;
+case_state case_state_of (const case_draw *d, double soh) {
+  return (case_state){d->strings, soh, d->r, d->load, d->sun, d->shift};
 }
 
 /* Lots may share a share of duds, one value object, but not their luck. */
@@ -402,55 +370,100 @@ static uint64_t luck_of (const case_plan *p) {
   return own ^ amp_stream("accepted of the lot");
 }
 
-static void draw_all (const lot *l, case_plan *p) {
-  for (size_t i = 0; i < p->draws; i++) {
-    draw_one(l, i, &p->draw[i]);
-    find_key(p, &p->draw[i]);
-  }
-}
-
 static amp_status make_draws (const amp_context *ctx, const amp_ask *ask,
                               case_plan *p, amp_error *err) {
-  lot l = {p, ask, luck_of(p), NULL};
-  amp_status st = sum_chances(ctx, &l, err);
-  if (st != AMP_OK)
-    return st;
+  lot l = {ctx, p, ask, luck_of(p), NULL, -1.0};
+  size_t duds = (size_t)p->count * sizeof *l.at_most;
+  amp_status st = AMP_OK;
   p->draws = ask->draws;
   p->draw = amp_alloc(ctx, p->draws * sizeof *p->draw);
-  p->key = amp_alloc(ctx, p->draws * sizeof *p->key);
-  if (p->draw != NULL && p->key != NULL)
-    draw_all(&l, p);
-  else
+  l.at_most = amp_alloc(ctx, duds);
+  if (p->draw == NULL || l.at_most == NULL)
     st = amp_failf(err, AMP_ENOMEM, NULL, "no memory for the draws");
-  amp_free(ctx, l.at_most, (size_t)p->count * sizeof *l.at_most);
+  for (size_t i = 0; st == AMP_OK && i < p->draws; i += TURN)
+    draw_some(&l, i, p->draws - i < TURN ? p->draws - i : TURN);
+  amp_free(ctx, l.at_most, duds);
   return st;
 }
 
-static amp_status make_nodes (const amp_context *ctx, case_plan *p,
+/* ---- the years that are wanted ---- */
+
+/*
+** States of health that years are simulated for, in the middle nameplate's
+** measure: all but four in a hundred draws, down to the end of life; where
+** they are spread on steps of 5 %, so that lots alike share their years. v:
+** room for the draws.
+*/
+static void set_space (case_plan *p, double *v) {
+  static const double at[2] = {0.02, 0.98};
+  double q[2], lo, hi, end = p->soh_end;
+  for (size_t i = 0; i < p->draws; i++)
+    v[i] = p->draw[i].tested / p->module.capacity.value;
+  amp_quantiles(v, p->draws, at, 2, q);
+  lo = q[0];
+  hi = q[1];
+  if (p->r->years_why.status == AMP_OK && end < lo)
+    lo = fmin(lo, fmax(end, 0.3));
+  if (q[1] - q[0] > 1e-9) { /* else it starts at a node, to the last bit */
+    lo = fmax(floor(lo * 20.0 + 1e-9), 1.0) / 20.0;
+    hi = ceil(hi * 20.0 - 1e-9) / 20.0;
+  }
+  case_space_make(p, lo, hi);
+}
+
+/* Which strings come up, and how often. */
+static void set_levels (case_plan *p, uint32_t *times) {
+  bool wide = case_space_is_wide(&p->space);
+  for (size_t i = 0; i < p->draws; i++)
+    times[p->draw[i].strings]++;
+  for (int s = 1; s <= p->most; s++)
+    if (times[s] > 0)
+      p->level[s] = wide && (size_t)times[s] * RARE < p->draws ? 1 : 2;
+}
+
+static amp_status make_space (const amp_context *ctx, case_plan *p,
                               amp_error *err) {
-  spread_nodes(p);
-  p->node_bytes = p->keys * (size_t)p->nodes * sizeof *p->node;
-  p->node = amp_alloc(ctx, p->node_bytes);
-  if (p->node == NULL)
-    return amp_failf(err, AMP_ENOMEM, NULL, "no memory for the years");
-  return AMP_OK;
+  size_t places = (size_t)p->count / (size_t)p->series + 1;
+  double *v = amp_alloc(ctx, p->draws * sizeof *v);
+  uint32_t *times = amp_alloc(ctx, places * sizeof *times);
+  p->most = (int)places - 1;
+  p->own.most = p->most;
+  p->level = amp_alloc(ctx, places);
+  p->own.year = amp_alloc(ctx, places * sizeof *p->own.year);
+  p->years = &p->own;
+  if (v != NULL && times != NULL && p->level != NULL && p->own.year != NULL) {
+    set_space(p, v);
+    set_levels(p, times);
+  }
+  bool got =
+      v != NULL && times != NULL && p->level != NULL && p->own.year != NULL;
+  amp_free(ctx, v, p->draws * sizeof *v);
+  amp_free(ctx, times, places * sizeof *times);
+  return got ? AMP_OK
+             : amp_failf(err, AMP_ENOMEM, NULL, "no memory for the years");
 }
 
 amp_status case_plan_make (const amp_context *ctx, const amp_case *cases,
                            size_t place, const amp_ask *ask,
-                           amp_case_result *result, case_plan *p,
-                           amp_error *err) {
+                           const case_held *held, amp_case_result *r,
+                           case_plan *p, amp_error *err) {
   amp_error why = {0};
-  amp_case_result *r = &result[place];
   amp_status st;
   memset(p, 0, sizeof *p);
   memset(r, 0, sizeof *r);
   case_no_stats(r);
   p->c = &cases[place];
   p->place = place;
+  p->held = held;
   p->r = r;
   own_module(p);
-  if (check_case(p, &why) != AMP_OK) {
+  st = check_case(ctx, p, &why);
+  if (st == AMP_ENOMEM) {
+    if (err != NULL)
+      *err = why;
+    return st;
+  }
+  if (st != AMP_OK) {
     case_refuse(p, &why);
     return AMP_OK;
   }
@@ -464,11 +477,15 @@ amp_status case_plan_make (const amp_context *ctx, const amp_case *cases,
     return AMP_OK;
   }
   st = make_draws(ctx, ask, p, err);
-  return st == AMP_OK ? make_nodes(ctx, p, err) : st;
+  return st == AMP_OK ? make_space(ctx, p, err) : st;
 }
 
 void case_plan_free (const amp_context *ctx, case_plan *p) {
+  size_t places = (size_t)p->own.most + 1;
   amp_free(ctx, p->draw, p->draws * sizeof *p->draw);
-  amp_free(ctx, p->key, p->draws * sizeof *p->key);
-  amp_free(ctx, p->node, p->node_bytes);
+  amp_free(ctx, p->level, (size_t)p->most + 1);
+  for (size_t s = 0; p->own.year != NULL && s < places; s++)
+    amp_free(ctx, p->own.year[s].value,
+             CASE_POINTS * (size_t)p->fields * sizeof(double));
+  amp_free(ctx, p->own.year, places * sizeof *p->own.year);
 }

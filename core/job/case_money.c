@@ -14,6 +14,7 @@
 
 /* What is kept of each draw. */
 typedef enum column {
+  C_GOODS,
   C_TOTAL,
   C_TESTED,
   C_USABLE,
@@ -43,13 +44,30 @@ enum { DRAWS_A_TURN = 64 }; /* draws in one work item */
 
 typedef struct money {
   case_plan *p;
+  const amp_context *ctx;
   const amp_ask *ask;
   double carry; /* per kg */
   amp_duty_month month[12];
-  double fixed;   /* paid whatever is accepted */
   double *v;      /* [C_COUNT][draws] */
   amp_error *err; /* one a work item: the first that failed in it */
 } money;
+
+/* What one work item draws besides what the plan holds. */
+typedef struct turn {
+  double rate[2 * AMP_CASE_MODELS][DRAWS_A_TURN];
+  double price[AMP_CASE_PRICES][DRAWS_A_TURN];
+} turn;
+
+/* One draw on its way. */
+typedef struct one {
+  size_t i;
+  const case_draw *d;
+  int at; /* in its turn */
+  const turn *t;
+  case_node node[AMP_LIFE_NODES];
+  int nodes; /* 0: not one string */
+  double goods, total, residual;
+} one;
 
 static double given_or (double v, double instead) {
   return amp_given(v) ? v : instead;
@@ -63,22 +81,34 @@ static void put (const money *g, column c, size_t i, double v) {
 
 /* ---- the year at a state of health ---- */
 
-static const case_node *nodes_of (const case_plan *p, const case_draw *d) {
-  return &p->node[d->key * (size_t)p->nodes];
+/* What stands at the state of health of the draw, between the nodes. */
+static double between (const case_plan *p, const one *o,
+                       double (*of)(const case_node *)) {
+  double x[AMP_LIFE_NODES], y[AMP_LIFE_NODES], m[AMP_LIFE_NODES];
+  for (int k = 0; k < o->nodes; k++) {
+    x[k] = o->node[k].year.soh;
+    y[k] = of(&o->node[k]);
+  }
+  if (o->nodes == 1 || amp_monotone_slopes(x, y, o->nodes, m, NULL))
+    return y[0];
+  return amp_monotone_at(x, y, m, o->nodes,
+                         o->d->tested / p->module.capacity.value);
 }
 
-/* The double at 'offset' of a node, between the nodes. */
-static double between (const case_plan *p, const case_draw *d,
-                       size_t offset) {
-  const case_node *node = nodes_of(p, d);
-  double y[CASE_NODES];
-  amp_curve c;
-  for (int k = 0; k < p->nodes; k++)
-    memcpy(&y[k], (const char *)&node[k] + offset, sizeof *y);
-  if (p->nodes == 1 ||
-      amp_curve_make(p->node_soh, y, p->nodes, AMP_INTERP_MONOTONE, &c, NULL))
-    return y[0];
-  return amp_curve_at(&c, d->tested / p->module.capacity.value);
+static double served_of (const case_node *n) {
+  return n->year.served;
+}
+
+static double unserved_of (const case_node *n) {
+  return n->year.unserved;
+}
+
+static double curtailed_of (const case_node *n) {
+  return n->year.curtailed;
+}
+
+static double out_of (const case_node *n) {
+  return n->year.out;
 }
 
 /* What is asked for and offered in the year of a draw without a string. */
@@ -97,67 +127,60 @@ static void idle_year (const money *g, size_t i, const case_draw *d) {
   put(g, C_EFC, i, 0.0);
 }
 
-static void first_year (const money *g, size_t i, const case_draw *d,
-                        double tested) {
+static void first_year (const money *g, const one *o, double tested) {
   const case_plan *p = g->p;
-  if (d->key == CASE_NO_KEY) {
-    idle_year(g, i, d);
+  if (o->nodes == 0) {
+    idle_year(g, o->i, o->d);
     return;
   }
-  put(g, C_SERVED, i, between(p, d, offsetof(case_node, year.served)));
-  put(g, C_UNSERVED, i, between(p, d, offsetof(case_node, unserved)));
-  put(g, C_CURTAILED, i, between(p, d, offsetof(case_node, curtailed)));
-  put(g, C_EFC, i, between(p, d, offsetof(case_node, year.out)) / tested);
+  put(g, C_SERVED, o->i, between(p, o, served_of));
+  put(g, C_UNSERVED, o->i, between(p, o, unserved_of));
+  put(g, C_CURTAILED, o->i, between(p, o, curtailed_of));
+  put(g, C_EFC, o->i, between(p, o, out_of) / tested);
 }
 
 /* ---- life ---- */
 
-/* The model of draw i with its drawn rates in place. */
-static amp_ageing model_of (const money *g, int k, size_t i) {
-  const amp_life_choice *life = g->p->life;
-  amp_ageing m = *life->model[k];
-  const amp_value *a = &life->calendar[k], *b = &life->per_cycle[k];
-  if (m.kind != AMP_AGEING_RATES)
-    return m;
-  if (amp_value_is_set(a))
-    m.calendar = fmax(amp_value_draw(a, g->ask->seed, i, g->ask->draws), 0.0);
-  if (amp_value_is_set(b))
-    m.per_cycle =
-        fmax(amp_value_draw(b, g->ask->seed, i, g->ask->draws), 0.0);
+/* Model k with the rates that this draw has. */
+static amp_ageing model_of (const money *g, int k, const one *o) {
+  amp_ageing m = *g->p->life->model[k];
+  if (m.kind == AMP_AGEING_RATES) {
+    m.calendar = fmax(o->t->rate[k][o->at], 0.0);
+    m.per_cycle = fmax(o->t->rate[AMP_CASE_MODELS + k][o->at], 0.0);
+  }
   return m;
 }
 
 /* The nodes as model k sees them, for this draw: SoH in its own nameplate's
 ** measure, cycles counted in its own tested energy. */
-static void life_nodes (const money *g, const case_draw *d, int k,
-                        amp_life_node out[CASE_NODES]) {
+static void life_nodes (const money *g, const one *o, int k,
+                        amp_life_node out[AMP_LIFE_NODES]) {
   const case_plan *p = g->p;
-  const case_node *node = nodes_of(p, d);
+  const case_draw *d = o->d;
   double label = p->module.capacity.value;
-  for (int j = 0; j < p->nodes; j++) {
-    out[j] = node[j].year;
+  for (int j = 0; j < o->nodes; j++) {
+    out[j] = o->node[j].year;
     out[j].soh *= label / d->capacity;
-    memcpy(out[j].term, node[j].term[k], sizeof out[j].term);
-    out[j].outside = node[j].outside[k];
+    memcpy(out[j].term, o->node[j].term[k], sizeof out[j].term);
     out[j].brief.efc *= label / d->tested;
     if (p->life->model[k]->kind == AMP_AGEING_RATES)
       out[j].term[1] *= label / d->tested;
   }
 }
 
-static amp_status live (const money *g, size_t i, const case_draw *d, int k,
+static amp_status live (const money *g, const one *o, int k, double horizon,
                         amp_life *out, amp_error *err) {
   const case_plan *p = g->p;
-  amp_life_node node[CASE_NODES];
-  amp_ageing m = model_of(g, k, i);
-  amp_life_ask ask = {&m, d->soh, p->soh_end,
-                      given_or(p->module.age, 0.0) / CASE_YEAR, p->horizon};
-  if (d->key == CASE_NO_KEY) {
+  amp_life_node node[AMP_LIFE_NODES];
+  amp_ageing m = model_of(g, k, o);
+  amp_life_ask ask = {&m, o->d->soh, p->soh_end,
+                      given_or(p->module.age, 0.0) / CASE_YEAR, horizon};
+  if (o->nodes == 0) {
     memset(out, 0, sizeof *out);
     return AMP_OK;
   }
-  life_nodes(g, d, k, node);
-  return amp_project(node, p->nodes, &ask, out, err);
+  life_nodes(g, o, k, node);
+  return amp_project(node, o->nodes, &ask, out, err);
 }
 
 /* ---- money of a life ---- */
@@ -179,101 +202,206 @@ static int whole_years (const money *g, const amp_life *l, double *energy,
   return n;
 }
 
-static void costs_of_life (const money *g, size_t i, const amp_life *l,
-                           double total) {
-  const case_plan *p = g->p;
+/* Levelised cost over the whole years of a life; infinite where nothing is
+** served. And the discounted kWh. */
+static double levelised_of (const money *g, const one *o, const amp_life *l,
+                            double *present) {
   double energy[AMP_LIFE_YEARS + 1], running[AMP_LIFE_YEARS + 1];
-  double per = (double)INFINITY, sum = 0.0, present = 0.0;
-  double rate = given_or(p->c->need->discount, 0.0);
+  double per = (double)INFINITY;
+  double rate = given_or(g->p->c->need->discount, 0.0);
   int n = whole_years(g, l, energy, running);
-  amp_levelised_ask ask = {total,   n,   rate, energy,
-                           running, 0.0, 1.0,  given_or(p->c->residual, 0.0)};
-  for (int t = 0; t < l->n; t++)
-    sum += l->served[t];
+  amp_levelised_ask ask = {o->total, n,   rate, energy,
+                           running,  0.0, 1.0,  o->residual};
+  *present = 0.0;
   for (int t = 0; t < n; t++)
-    present += energy[t] / amp_cash_fp(rate, t + 1);
-  if (present > 0.0 && amp_levelised(&ask, &per, NULL) != AMP_OK)
+    *present += energy[t] / amp_cash_fp(rate, t + 1);
+  if (*present > 0.0 && amp_levelised(&ask, &per, NULL) != AMP_OK)
     per = AMP_NOT_GIVEN;
-  put(g, C_DELIVERED, i, sum);
-  put(g, C_PER_DELIVERED, i,
-      sum > 0.0 ? total / (sum / CASE_KWH) : (double)INFINITY);
-  put(g, C_LEVELISED, i, per);
-  put(g, C_PRESENT, i, present);
+  return per;
 }
 
-static amp_status life_of (const money *g, size_t i, const case_draw *d,
-                           double total, amp_error *err) {
+static void costs_of_life (const money *g, const one *o, const amp_life *l) {
+  double sum = 0.0, present, per = levelised_of(g, o, l, &present);
+  for (int t = 0; t < l->n; t++)
+    sum += l->served[t];
+  put(g, C_DELIVERED, o->i, sum);
+  put(g, C_PER_DELIVERED, o->i,
+      sum > 0.0 ? o->total / (sum / CASE_KWH) : (double)INFINITY);
+  put(g, C_LEVELISED, o->i, per);
+  put(g, C_PRESENT, o->i, present);
+}
+
+static amp_status life_of (const money *g, const one *o, amp_error *err) {
   const case_plan *p = g->p;
-  int models = p->life->models, turn = (int)(i % (size_t)models);
+  int models = p->life->models, turn = (int)(o->i % (size_t)models);
   for (int k = 0; k < models; k++) {
     amp_life l;
-    amp_status st = live(g, i, d, k, &l, err);
+    amp_status st = live(g, o, k, p->horizon, &l, err);
     if (st != AMP_OK)
       return st;
-    put(g, (column)(C_MODEL + k), i, l.years);
+    put(g, (column)(C_MODEL + k), o->i, l.years);
     if (k != turn)
       continue;
-    put(g, C_YEARS, i, l.years);
-    costs_of_life(g, i, &l, total);
+    put(g, C_YEARS, o->i, l.years);
+    costs_of_life(g, o, &l);
   }
   return AMP_OK;
 }
 
 /* ---- one draw ---- */
 
-static double total_of (const money *g, const case_draw *d) {
-  const case_plan *p = g->p;
-  int used = p->c->from_offer ? d->strings * p->series : 0;
-  return g->fixed + (used > 0 && g->carry > 0.0
-                         ? g->carry * used * p->module.mass
-                         : 0.0);
-}
-
-/* Goods alone, as F4 counts them per nameplate and per accepted kWh. */
-static double goods_of (const case_plan *p) {
-  return p->c->from_offer ? p->r->landed.total : p->c->cost;
-}
-
 static double per_kwh (double money, double j) {
   return j > 0.0 ? money / (j / CASE_KWH) : (double)INFINITY;
 }
 
-static void pack_of (const money *g, size_t i, const case_draw *d,
-                     double total, double tested) {
+/* The case with the prices of this draw; 'own' takes a changed copy. */
+static const amp_case *priced (const money *g, const one *o, amp_case *own) {
+  const amp_case *c = g->p->c;
+  if (c->prices == 0)
+    return c;
+  *own = *c;
+  for (int k = 0; k < c->prices; k++) {
+    double v = fmax(o->t->price[k][o->at], 0.0); /* as far as tails go */
+    memcpy((char *)own + c->price[k].at, &v, sizeof v);
+  }
+  return own;
+}
+
+/* Goods alone, as F4 counts them per nameplate and per accepted kWh, then
+** all that is paid at the start. */
+static amp_status take_prices (const money *g, one *o, amp_error *err) {
   const case_plan *p = g->p;
+  amp_case own;
+  const amp_case *c = priced(g, o, &own);
+  int used = p->c->from_offer ? o->d->strings * p->series : 0;
+  amp_landed landed = {.total = c->cost};
+  amp_status st = AMP_OK;
+  if (c->from_offer && c->prices == 0)
+    landed.total = p->r->landed.total;
+  else if (c->from_offer)
+    st = amp_offer_landed(&c->offer, &landed, err);
+  o->goods = landed.total;
+  o->total = o->goods + given_or(c->extra, 0.0);
+  if (c->from_offer)
+    o->total += given_or(c->bos, 0.0) + g->carry * given_or(c->bos_mass, 0.0);
+  if (used > 0 && g->carry > 0.0)
+    o->total += g->carry * used * p->module.mass;
+  o->residual = given_or(c->residual, 0.0);
+  return st;
+}
+
+static void pack_of (const money *g, const one *o, double tested) {
+  const case_plan *p = g->p;
+  const case_draw *d = o->d;
+  size_t i = o->i;
   double usable = tested * p->share, each = d->tested * p->v_nominal;
   double good = p->c->from_offer ? p->count * (1.0 - d->dud) : p->count;
   double need = case_worst_month(p->c->need, g->month, d->load, d->sun).need;
-  put(g, C_TOTAL, i, total);
+  put(g, C_GOODS, i, o->goods);
+  put(g, C_TOTAL, i, o->total);
   put(g, C_TESTED, i, tested);
   put(g, C_USABLE, i, usable);
   put(g, C_SOH, i, d->soh);
   put(g, C_DAYS, i, need > 0.0 ? usable / need : AMP_NOT_GIVEN);
   put(g, C_NAMEPLATE, i,
-      per_kwh(goods_of(p), p->count * p->v_nominal * d->capacity));
-  put(g, C_ACCEPTED, i, per_kwh(goods_of(p), good * each));
-  put(g, C_PER_USABLE, i, per_kwh(total, usable));
+      per_kwh(o->goods, p->count * p->v_nominal * d->capacity));
+  put(g, C_ACCEPTED, i, per_kwh(o->goods, good * each));
+  put(g, C_PER_USABLE, i, per_kwh(o->total, usable));
 }
 
-static amp_status draw_money (const money *g, size_t i, amp_error *err) {
+static amp_status draw_money (const money *g, const turn *t, int at, size_t i,
+                              amp_error *err) {
   const case_plan *p = g->p;
-  const case_draw *d = &p->draw[i];
-  double tested = d->tested * p->v_nominal * d->strings * p->series;
-  double total = total_of(g, d);
-  pack_of(g, i, d, total, tested);
-  first_year(g, i, d, tested);
-  if (p->r->years_why.status != AMP_OK)
-    return AMP_OK;
-  return life_of(g, i, d, total, err);
+  one o = {.i = i, .d = &p->draw[i], .at = at, .t = t};
+  double tested = o.d->tested * p->v_nominal * o.d->strings * p->series;
+  case_state x = case_state_of(o.d, 0.0);
+  amp_status st = take_prices(g, &o, err);
+  if (st != AMP_OK)
+    return st;
+  if (x.strings > 0)
+    o.nodes = case_space_year(p, &x, o.node);
+  pack_of(g, &o, tested);
+  first_year(g, &o, tested);
+  return p->r->years_why.status == AMP_OK ? life_of(g, &o, err) : AMP_OK;
+}
+
+/* Rates of the models and prices of draws 'from' .. from + n - 1. */
+static void take_turn (const money *g, size_t from, size_t n, turn *t) {
+  const case_plan *p = g->p;
+  const amp_life_choice *life = p->life;
+  for (int k = 0; k < life->models; k++) {
+    const amp_ageing *m = life->model[k];
+    if (m->kind != AMP_AGEING_RATES)
+      continue;
+    case_draws(g->ctx, p, g->ask, (case_input)(IN_CALENDAR + k),
+               &life->calendar[k], m->calendar, from, n, t->rate[k]);
+    case_draws(g->ctx, p, g->ask, (case_input)(IN_CYCLE + k),
+               &life->per_cycle[k], m->per_cycle, from, n,
+               t->rate[AMP_CASE_MODELS + k]);
+  }
+  for (int k = 0; k < p->c->prices; k++)
+    case_draws(g->ctx, p, g->ask, (case_input)(IN_PRICE + k),
+               &p->c->price[k].v, 0.0, from, n, t->price[k]);
 }
 
 static void some_draws (void *arg, size_t item, size_t worker) {
   const money *g = arg;
-  size_t i = item * DRAWS_A_TURN;
+  size_t i = item * DRAWS_A_TURN, n = g->p->draws - i;
+  turn t;
   (void)worker;
-  for (int k = 0; k < DRAWS_A_TURN && i < g->p->draws; k++, i++)
-    if (draw_money(g, i, &g->err[item]) != AMP_OK)
+  if (n > DRAWS_A_TURN)
+    n = DRAWS_A_TURN;
+  take_turn(g, i, n, &t);
+  for (size_t k = 0; k < n; k++)
+    if (draw_money(g, &t, (int)k, i + k, &g->err[item]) != AMP_OK)
       return;
+}
+
+/* ---- years put together, against years simulated ---- */
+
+/* Of one draw simulated in full: by what share its first year and its
+** levelised cost are off. */
+static amp_status check_one (const money *g, const case_check *c,
+                             amp_error *err) {
+  case_plan *p = g->p;
+  size_t i = c->draw, at = i % DRAWS_A_TURN;
+  turn t;
+  one o = {.i = i, .d = &p->draw[i], .at = (int)at, .t = &t};
+  double soh[CASE_NODES], served, known, present;
+  int k = (int)(i % (size_t)(p->life->models > 0 ? p->life->models : 1));
+  amp_life l;
+  amp_status st;
+  take_turn(g, i - at, at + 1, &t);
+  st = take_prices(g, &o, err);
+  if (st != AMP_OK)
+    return st;
+  o.nodes = case_space_nodes(&p->space, soh) > 1 ? CASE_CHECK_NODES : 1;
+  memcpy(o.node, c->node, sizeof c->node);
+  served = between(p, &o, served_of);
+  known = g->v[(size_t)C_SERVED * p->draws + i];
+  p->r->check_served =
+      fmax(p->r->check_served, served > 0.0 ? fabs(known / served - 1) : 0);
+  if (p->r->years_why.status != AMP_OK)
+    return AMP_OK;
+  st = live(g, &o, k, p->horizon, &l, err);
+  if (st != AMP_OK)
+    return st;
+  served = levelised_of(g, &o, &l, &present);
+  known = g->v[(size_t)C_LEVELISED * p->draws + i];
+  if (served < (double)INFINITY && known < HUGE_COST)
+    p->r->check_levelised =
+        fmax(p->r->check_levelised, fabs(known / served - 1.0));
+  return AMP_OK;
+}
+
+static amp_status check_all (const money *g, amp_error *err) {
+  case_plan *p = g->p;
+  amp_status st = AMP_OK;
+  p->r->checked = p->checks;
+  p->r->simulated = p->checks > 0 ? p->space.points : 0;
+  for (int c = 0; st == AMP_OK && c < p->checks; c++)
+    st = check_one(g, &p->check[c], err);
+  return st;
 }
 
 /* ---- quantiles ---- */
@@ -338,8 +466,9 @@ static amp_basis model_basis (const case_plan *p, int k) {
   const amp_life_choice *life = p->life;
   amp_basis b = AMP_BASIS_ASSUMED;
   unsigned outside = 0;
-  for (size_t j = 0; j < p->keys * (size_t)p->nodes; j++)
-    outside |= p->node[j].outside[k];
+  for (int s = 1; s <= p->most; s++)
+    for (int i = 0; i < case_space_points(p, s); i++)
+      outside |= p->years->year[s].outside[i][k];
   p->r->outside |= outside;
   if (life->model[k]->source != NULL && outside == 0)
     b = AMP_BASIS_COMPUTED;
@@ -372,6 +501,7 @@ static void all_stats (const money *g) {
   amp_basis label = p->module.capacity.basis, run = p->basis_run;
   amp_basis pack = amp_basis_worse(p->basis_each, p->basis_dud);
   amp_basis carried = g->carry > 0.0 ? p->basis_dud : AMP_BASIS_NONE;
+  r->goods = stat_of(g, C_GOODS, AMP_BASIS_NONE);
   r->total = stat_of(g, C_TOTAL, carried);
   r->tested = stat_of(g, C_TESTED, pack);
   r->usable = stat_of(g, C_USABLE, p->basis_usable);
@@ -417,6 +547,9 @@ static amp_status finish (const money *g, size_t items, double *levelised) {
   for (size_t i = 0; i < items; i++)
     if (g->err[i].status != AMP_OK)
       return case_refuse(g->p, &g->err[i]);
+  amp_error why = {0};
+  if (check_all(g, &why) != AMP_OK)
+    return case_refuse(g->p, &why);
   for (size_t i = 0; i < n; i++)
     levelised[i] = g->p->r->years_why.status == AMP_OK
                        ? finite_again(g->v[(size_t)C_LEVELISED * n + i])
@@ -431,12 +564,11 @@ amp_status case_money (const amp_context *ctx, case_plan *p,
   const amp_case *c = p->c;
   size_t items = (p->draws + DRAWS_A_TURN - 1) / DRAWS_A_TURN;
   size_t bytes = C_COUNT * p->draws * sizeof(double);
-  money g = {
-      .p = p, .ask = ask, .carry = given_or(c->need->carry_per_kg, 0.0)};
+  money g = {.p = p,
+             .ctx = ctx,
+             .ask = ask,
+             .carry = given_or(c->need->carry_per_kg, 0.0)};
   amp_status st = AMP_OK;
-  g.fixed = goods_of(p) + given_or(c->extra, 0.0);
-  if (c->from_offer)
-    g.fixed += given_or(c->bos, 0.0) + g.carry * given_or(c->bos_mass, 0.0);
   amp_duty_months(c->need->duty, g.month);
   g.v = amp_alloc(ctx, bytes);
   g.err = amp_alloc(ctx, items * sizeof *g.err);

@@ -2,7 +2,8 @@
 ** case_parts.h -- what the files of a case share: the plan of one case, its
 ** draws, and the simulated years they refer to. Private to core/job.
 **   case_draw.c   what is bought, in which layout, and the draws of it
-**   case_run.c    the distinct years behind the draws, as lanes
+**   case_space.c  the years behind the draws, put together from a few
+**   case_run.c    those few, as lanes
 **   case_money.c  each draw's life and money, and their quantiles
 **   case_worst.c  the worst month of a need
 **   case_answer.c the answer of a case that is refused
@@ -14,41 +15,123 @@
 #include "job/case.h"
 #include "life/project.h"
 
-enum { CASE_NODES = 5 }; /* states of health simulated, <= AMP_LIFE_NODES */
+/* States of health handed to a life, <= AMP_LIFE_NODES; directions of the
+** box in which years are simulated, and the most points of its grid:
+** 2 d^2 + 2 d + 1 of d directions. */
+enum { CASE_NODES = 5, CASE_DIMS = 5, CASE_POINTS = 61 };
+
+/* Draws simulated in full, at so many states of health each, to know the
+** error of years put together. */
+enum { CASE_CHECKS = 3, CASE_CHECK_NODES = AMP_LIFE_NODES };
 
 #define CASE_YEAR 31536000.0 /* s, 365 days */
 #define CASE_KWH 3.6e6       /* J */
-#define CASE_NO_KEY ((size_t)-1)
+
+/* What may be spread, by its place in the case. */
+typedef enum case_input {
+  IN_DUD,
+  IN_LABEL,
+  IN_TESTED,
+  IN_SOH,
+  IN_R,
+  IN_LOAD,
+  IN_SUN,
+  IN_SHIFT,
+  IN_CALENDAR, /* one a model, from here on */
+  IN_CYCLE = IN_CALENDAR + AMP_CASE_MODELS,
+  IN_PRICE = IN_CYCLE + AMP_CASE_MODELS,
+  IN_COUNT = IN_PRICE + AMP_CASE_PRICES
+} case_input;
+
+/* What-ifs: inputs held at a number instead of drawn. */
+typedef struct case_held {
+  bool is[IN_COUNT];
+  double at[IN_COUNT];
+} case_held;
 
 /* One draw of everything that is spread. */
 typedef struct case_draw {
-  int strings;             /* accepted modules in whole strings */
-  double dud;              /* 0..1, chance of a dud */
-  double capacity;         /* C, nameplate of a module */
-  double tested;           /* C, a module */
-  double soh;              /* tested / capacity */
+  int strings;      /* accepted modules in whole strings */
+  double dud;       /* 0..1, chance of a dud */
+  double capacity;  /* C, nameplate of a module */
+  double tested;    /* C, a module */
+  double soh;       /* tested / capacity */
+  double r;         /* ohm of a module; 1 where it is not spread */
   double load, sun, shift; /* factors and K, of the duty */
-  size_t key; /* the year behind it; CASE_NO_KEY: no string at all */
 } case_draw;
 
-/* A distinct year: so many strings under such a duty. */
-typedef struct case_key {
+/* What a year depends on. */
+typedef struct case_state {
   int strings;
-  double load, sun, shift;
-} case_key;
+  double soh; /* of the middle nameplate */
+  double r, load, sun, shift;
+} case_state;
+
+typedef enum case_direction {
+  CASE_SOH,
+  CASE_R,
+  CASE_LOAD,
+  CASE_SUN,
+  CASE_SHIFT
+} case_direction;
+
+/* The box that the spread ones span, and the points of its grid: the first
+** 'few' are a coarser grid of their own. SoH comes first where it is one. */
+typedef struct case_space {
+  int dims, points, few;
+  case_direction is[CASE_DIMS];
+  double lo[CASE_DIMS], hi[CASE_DIMS];
+  unsigned char node[CASE_POINTS][CASE_DIMS];
+  double between[CASE_NODES][CASE_NODES];
+  double soh, r; /* where they are no direction */
+} case_space;
+
+/* What is kept of a year: J, then each model's terms, then the means that a
+** user's model is handed. */
+enum {
+  CASE_SERVED,
+  CASE_UNSERVED,
+  CASE_CURTAILED,
+  CASE_CHARGED,
+  CASE_OUT,
+  CASE_TERMS,
+  CASE_BRIEF = 10,
+  CASE_FIELDS = CASE_TERMS + AMP_CASE_MODELS * AMP_AGEING_TERMS + CASE_BRIEF
+};
 
 /* That year at one state of health; per model what ages. */
 typedef struct case_node {
   amp_life_node year; /* term and outside unused; SoH of the middle
                          nameplate; brief.efc counts nameplate energy */
-  double unserved, curtailed;
   double term[AMP_CASE_MODELS][AMP_AGEING_TERMS];
-  unsigned outside[AMP_CASE_MODELS];
+  unsigned outside[AMP_CASE_MODELS]; /* only of one simulated */
 } case_node;
+
+/* The years of so many strings: [points][fields]. */
+typedef struct case_year {
+  int asked, points; /* wanted, and simulated */
+  bool floor_terms;  /* no term of any model is below zero */
+  double *value;
+  unsigned outside[CASE_POINTS][AMP_CASE_MODELS];
+} case_year;
+
+/* Shared by the cases that differ in nothing that a year depends on. */
+typedef struct case_years {
+  int most;        /* strings */
+  case_year *year; /* [most + 1], by strings */
+  double energy_residual;
+} case_years;
+
+/* A draw in full. */
+typedef struct case_check {
+  size_t draw;
+  case_node node[CASE_CHECK_NODES];
+} case_check;
 
 typedef struct case_plan {
   const amp_case *c;
   size_t place; /* of the case in its list */
+  const case_held *held; /* NULL: nothing */
   amp_case_result *r;
   amp_module module; /* with the case's own window */
   const amp_life_choice *life;
@@ -56,14 +139,18 @@ typedef struct case_plan {
   double share;            /* usable, by charge */
   double v_nominal;        /* V of a module */
   int series, count;       /* modules in a string; bought */
+  int median;              /* accepted; of an offer */
   amp_basis basis_each, basis_dud, basis_usable, basis_run;
-  size_t draws, keys;
-  int nodes;
-  double node_soh[CASE_NODES];
+  size_t draws;
   case_draw *draw; /* [draws] */
-  case_key *key;   /* [draws], 'keys' in use */
-  case_node *node; /* [keys * nodes] */
-  size_t node_bytes;
+  int most;        /* strings that may be */
+  unsigned char *level; /* [most + 1]: 0 never drawn, 1 rarely, 2 */
+  case_space space;
+  int fields;
+  case_years own, *years; /* years: its own, or those of a case alike */
+  bool checked;           /* some draws are to be simulated in full */
+  int checks;             /* of check[], in use */
+  case_check check[CASE_CHECKS];
 } case_plan;
 
 /* Refuse this case, keep the reason; returns the status. */
@@ -74,17 +161,51 @@ amp_stat case_no_stat (void);
 void case_no_life_stats (amp_case_result *r);
 void case_no_stats (amp_case_result *r);
 
-/* Fill the plan and the result's fixed part. AMP_ENOMEM or AMP_OK; a case
-** that is refused says so in r->status. */
+/* Fill the plan of cases[place] and the fixed part of its result. AMP_ENOMEM
+** or AMP_OK; a case that is refused says so in r->status. */
 amp_status case_plan_make (const amp_context *ctx, const amp_case *cases,
                            size_t place, const amp_ask *ask,
-                           amp_case_result *result, case_plan *p,
-                           amp_error *err);
+                           const case_held *held, amp_case_result *r,
+                           case_plan *p, amp_error *err);
+
+/* Draws 'from' .. from + n - 1 of an input, 'unset' where it is not given. */
+void case_draws (const amp_context *ctx, const case_plan *p,
+                 const amp_ask *ask, case_input in, const amp_value *v,
+                 double unset, size_t from, size_t n, double *out);
 void case_plan_free (const amp_context *ctx, case_plan *p);
 
-/* Simulate the years of all plans; those on one duty together. */
-amp_status case_run (const amp_context *ctx, case_plan *plan, size_t n,
-                     amp_error *err);
+/* ---- years ---- */
+
+/* The box of a plan whose states of health go from soh_lo to soh_hi. */
+void case_space_make (case_plan *p, double soh_lo, double soh_hi);
+
+/* Is anything but the state of health spread? */
+bool case_space_is_wide (const case_space *s);
+
+case_state case_space_point (const case_plan *p, int strings, int point);
+
+/* Rising states of health at which years are put together; their number. */
+int case_space_nodes (const case_space *s, double soh[CASE_NODES]);
+
+/* From the simulated values to what each point adds. */
+void case_space_settle (const case_plan *p, case_year *y);
+
+/* Points behind the years of so many strings; 0: never drawn. */
+int case_space_points (const case_plan *p, int strings);
+
+/* The year of a draw, at each of the nodes; returns their number. */
+int case_space_year (const case_plan *p, const case_state *x,
+                     case_node out[CASE_NODES]);
+
+/* A node's fields, one after another. */
+void case_space_pack (const case_plan *p, const case_node *n, double *v);
+
+case_state case_state_of (const case_draw *d, double soh);
+
+/* Simulate the years of all plans; those on one duty together, and once for
+** plans whose years are alike. The first 'old' have been run before. */
+amp_status case_run (const amp_context *ctx, case_plan *plan, size_t old,
+                     size_t n, amp_error *err);
 
 /* Life, money and quantiles; levelised[draws] keeps each draw's cost for
 ** the comparison (NaN: none). */

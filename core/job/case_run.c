@@ -10,11 +10,13 @@
 /* Lanes of one simulation: bounds the memory (a pack is some 40 kB). */
 enum { LANES_AT_ONCE = 256 };
 
-/* One lane: a year of a plan at one state of health. */
+/* One lane: a year of a plan in one state. Its result goes to a point of the
+** plan's years, or to a node of a draw in full. */
 typedef struct lane {
   case_plan *plan;
-  size_t key;
-  int k;         /* node */
+  case_state state;
+  double *point; /* NULL: */
+  case_node *node;
   double r2, r1; /* sums of range^2 and range of the cycles */
   amp_error err;
   case_node sum; /* what the months have added */
@@ -37,7 +39,7 @@ static double clamp01 (double v) {
 
 /* C, nameplate of the lane's pack at its terminals. */
 static double pack_nameplate (const lane *l) {
-  return l->plan->module.capacity.value * l->plan->key[l->key].strings;
+  return l->plan->module.capacity.value * l->state.strings;
 }
 
 /* J of that at nominal voltage. */
@@ -113,8 +115,6 @@ static void to_year (const amp_sim_month *t, bool ac, double per_year,
   n->year.curtailed = per_year * t->curtailed;
   n->year.charged = per_year * t->in;
   n->year.out = per_year * t->out;
-  n->unserved = n->year.unserved;
-  n->curtailed = n->year.curtailed;
   for (int k = 0; k < AMP_CASE_MODELS; k++)
     for (int j = 0; j < AMP_AGEING_TERMS; j++)
       n->term[k][j] *= per_year;
@@ -124,54 +124,68 @@ static void to_year (const amp_sim_month *t, bool ac, double per_year,
   n->year.brief.efc *= per_year;
 }
 
+/* Where the result of a lane belongs. */
+static void put_year (const lane *l, const case_node *n) {
+  case_year *y = &l->plan->years->year[l->state.strings];
+  if (l->point == NULL) {
+    *l->node = *n;
+    return;
+  }
+  case_space_pack(l->plan, n, l->point);
+  memcpy(y->outside[(l->point - y->value) / l->plan->fields], n->outside,
+         sizeof n->outside);
+}
+
 static void keep (const batch *b, size_t i, bool ac) {
   const lane *l = &b->lane[i];
   const amp_sim_result *r = &b->result[i];
-  case_plan *p = l->plan;
-  case_node *n = &p->node[l->key * (size_t)p->nodes + (size_t)l->k];
+  case_years *y = l->plan->years;
   double moved = fmax(r->total.out, r->total.in);
-  *n = l->sum;
-  n->year.soh = p->node_soh[l->k];
-  means(l, &r->total, &n->year.brief);
-  n->year.brief.dod = l->r1 > 0.0 ? clamp01(l->r2 / l->r1) : 0.0;
-  to_year(&r->total, ac, CASE_YEAR / r->total.time, n);
+  case_node n = l->sum;
+  n.year.soh = l->state.soh;
+  means(l, &r->total, &n.year.brief);
+  n.year.brief.dod = l->r1 > 0.0 ? clamp01(l->r2 / l->r1) : 0.0;
+  to_year(&r->total, ac, CASE_YEAR / r->total.time, &n);
+  put_year(l, &n);
   if (moved > 0.0)
-    p->r->energy_residual =
-        fmax(p->r->energy_residual, fabs(r->energy_residual) / moved);
+    y->energy_residual =
+        fmax(y->energy_residual, fabs(r->energy_residual) / moved);
 }
 
 /* ---- lanes ---- */
 
 static amp_status make_pack (const lane *l, amp_pack *pack, amp_error *err) {
   const case_plan *p = l->plan;
-  double soh = p->node_soh[l->k];
+  double soh = l->state.soh;
+  amp_module m = p->module;
   amp_group g;
   if (p->c->build != NULL) /* every module fades as their mean does */
     return amp_build_pack(p->c->build, &p->r->window,
                           soh / amp_module_health(&p->module), pack, NULL,
                           err);
-  amp_status st =
-      amp_module_leaf_at(&p->module, &p->r->window, soh, p->series,
-                         p->key[l->key].strings, &g, err);
+  if (amp_value_is_set(&m.r10s))
+    m.r10s.value = l->state.r;
+  amp_status st = amp_module_leaf_at(&m, &p->r->window, soh, p->series,
+                                     l->state.strings, &g, err);
   if (st == AMP_OK)
     amp_pack_uniform(&g, 1, 1, pack);
   return st;
 }
 
-static amp_status add_lane (batch *b, case_plan *p, size_t key, int k,
-                            amp_error *err) {
+static amp_status add_lane (batch *b, case_plan *p, const case_state *x,
+                            double *point, case_node *node, amp_error *err) {
   size_t i = b->n;
-  const case_key *y = &p->key[key];
   amp_status st;
   memset(&b->lane[i], 0, sizeof b->lane[i]);
   b->lane[i].plan = p;
-  b->lane[i].key = key;
-  b->lane[i].k = k;
+  b->lane[i].state = *x;
+  b->lane[i].point = point;
+  b->lane[i].node = node;
   st = make_pack(&b->lane[i], &b->pack[i], err);
   if (st != AMP_OK)
     return st;
-  b->sim[i] = (amp_sim_case){&b->pack[i], p->c->need->converter, y->load,
-                             y->sun, y->shift};
+  b->sim[i] = (amp_sim_case){&b->pack[i], p->c->need->converter, x->load,
+                             x->sun, x->shift};
   b->n++;
   return AMP_OK;
 }
@@ -243,25 +257,182 @@ static amp_status run_batch (const amp_context *ctx, batch *b,
   return AMP_OK;
 }
 
-/* All years of one plan; a full batch is run on the way. */
+/* One more year to simulate; a full batch is run on the way. */
+static amp_status want (const amp_context *ctx, batch *b, case_plan *p,
+                        const case_state *x, double *point, case_node *node,
+                        amp_error *err) {
+  amp_error why = {0};
+  if (add_lane(b, p, x, point, node, &why) != AMP_OK) {
+    case_refuse(p, &why);
+    drop_case(b, p);
+    return AMP_OK;
+  }
+  if (amp_stopped(ctx))
+    return amp_failf(err, AMP_ESTOP, NULL, "stopped");
+  return b->n == LANES_AT_ONCE ? run_batch(ctx, b, err) : AMP_OK;
+}
+
+/* The points that 's' strings still lack. */
+static amp_status want_points (const amp_context *ctx, batch *b, case_plan *p,
+                               int s, amp_error *err) {
+  case_year *y = &p->own.year[s];
+  size_t room = CASE_POINTS * (size_t)p->fields * sizeof *y->value;
+  amp_status st = AMP_OK;
+  if (y->value == NULL && (y->value = amp_alloc(ctx, room)) == NULL)
+    return amp_failf(err, AMP_ENOMEM, NULL, "no memory for the years");
+  for (int i = y->points; i < y->asked; i++) {
+    case_state x = case_space_point(p, s, i);
+    if (st == AMP_OK && p->r->status == AMP_OK)
+      st = want(ctx, b, p, &x, y->value + i * p->fields, NULL, err);
+  }
+  return st;
+}
+
+/* Draws in full, at even states of health over the span of the nodes. */
+static amp_status want_checks (const amp_context *ctx, batch *b, case_plan *p,
+                               amp_error *err) {
+  double soh[CASE_NODES];
+  int n = case_space_nodes(&p->space, soh);
+  int m = n > 1 ? CASE_CHECK_NODES : 1;
+  amp_status st = AMP_OK;
+  for (int c = 0; c < p->checks; c++)
+    for (int j = 0; j < m; j++) {
+      double at =
+          n > 1 ? soh[0] + (soh[n - 1] - soh[0]) * j / (m - 1) : soh[0];
+      case_state x = case_state_of(&p->draw[p->check[c].draw], at);
+      if (st == AMP_OK && p->r->status == AMP_OK)
+        st = want(ctx, b, p, &x, NULL, &p->check[c].node[j], err);
+    }
+  return st;
+}
+
+/* All years of one plan. */
 static amp_status add_plan (const amp_context *ctx, batch *b, case_plan *p,
                             amp_error *err) {
-  for (size_t key = 0; key < p->keys; key++)
-    for (int k = 0; k < p->nodes && p->r->status == AMP_OK; k++) {
-      amp_error why = {0};
-      amp_status st = AMP_OK;
-      if (add_lane(b, p, key, k, &why) != AMP_OK) {
-        case_refuse(p, &why);
-        drop_case(b, p);
-      } else if (b->n == LANES_AT_ONCE)
-        st = run_batch(ctx, b, err);
-      if (st != AMP_OK)
-        return st;
-      if (amp_stopped(ctx))
-        return amp_failf(err, AMP_ESTOP, NULL, "stopped");
-    }
+  amp_status st = AMP_OK;
+  for (int s = 1; p->years == &p->own && s <= p->own.most; s++)
+    if (st == AMP_OK && p->own.year[s].asked > p->own.year[s].points)
+      st = want_points(ctx, b, p, s, err);
+  return st == AMP_OK ? want_checks(ctx, b, p, err) : st;
+}
+
+/* ---- years that several cases share ---- */
+
+static bool same_converter (const amp_converter *a, const amp_converter *b) {
+  bool same = a->v_min == b->v_min && a->v_max == b->v_max &&
+              a->power == b->power && a->efficiency == b->efficiency &&
+              a->idle == b->idle && a->points == b->points;
+  for (int i = 0; same && i < a->points; i++)
+    same = a->load[i] == b->load[i] && a->at[i] == b->at[i];
+  return same;
+}
+
+static bool same_space (const case_space *a, const case_space *b) {
+  bool same = a->dims == b->dims && a->soh == b->soh && a->r == b->r;
+  for (int k = 0; same && k < a->dims; k++)
+    same =
+        a->is[k] == b->is[k] && a->lo[k] == b->lo[k] && a->hi[k] == b->hi[k];
+  return same;
+}
+
+/* Only models are asked: the rates of a life are drawn later. */
+static bool same_models (const amp_life_choice *a, const amp_life_choice *b) {
+  bool same = a->models == b->models;
+  for (int k = 0; same && k < a->models; k++)
+    same = a->model[k] == b->model[k];
+  return same;
+}
+
+/* Would the same years be simulated? A resistance that was measured counts
+** from the health it was measured at, which then has to be the same. */
+static bool alike (const case_plan *a, const case_plan *b) {
+  const amp_window *v = &a->r->window, *w = &b->r->window;
+  if (a->c->module != b->c->module || a->c->build != NULL ||
+      b->c->build != NULL || a->series != b->series ||
+      a->c->need->duty != b->c->need->duty)
+    return false;
+  if (amp_value_is_set(&a->module.r10s) &&
+      amp_module_health(&a->module) != amp_module_health(&b->module))
+    return false;
+  return v->v_min == w->v_min && v->v_max == w->v_max &&
+         v->soc_min == w->soc_min && v->soc_max == w->soc_max &&
+         same_converter(&a->c->need->converter, &b->c->need->converter) &&
+         same_space(&a->space, &b->space) && same_models(a->life, b->life);
+}
+
+static amp_status grow (const amp_context *ctx, case_years *y, int most,
+                        amp_error *err) {
+  size_t had = ((size_t)y->most + 1) * sizeof *y->year;
+  size_t room = ((size_t)most + 1) * sizeof *y->year;
+  case_year *to;
+  if (most <= y->most)
+    return AMP_OK;
+  to = amp_realloc(ctx, y->year, had, room);
+  if (to == NULL)
+    return amp_failf(err, AMP_ENOMEM, NULL, "no memory for the years");
+  memset((char *)to + had, 0, room - had);
+  y->year = to;
+  y->most = most;
   return AMP_OK;
 }
+
+/* Plan i takes the years of the first plan that is alike, and asks there for
+** what its draws want. */
+static amp_status share (const amp_context *ctx, case_plan *plan, size_t i,
+                         amp_error *err) {
+  case_plan *p = &plan[i];
+  size_t j = 0;
+  amp_status st;
+  while (j < i && !(plan[j].r->status == AMP_OK &&
+                    plan[j].years == &plan[j].own && alike(&plan[j], p)))
+    j++;
+  p->years = &plan[j].own;
+  st = grow(ctx, p->years, p->most, err);
+  for (int s = 1; st == AMP_OK && s <= p->most; s++) {
+    case_year *y = &p->years->year[s];
+    int points = case_space_points(p, s);
+    y->asked = points > y->asked ? points : y->asked;
+  }
+  return st;
+}
+
+/* Which draws are simulated in full: spread over all, those with strings. */
+static void choose_checks (case_plan *p) {
+  p->checks = 0;
+  for (size_t k = 0; case_space_is_wide(&p->space) && k < CASE_CHECKS; k++) {
+    size_t i = (2 * k + 1) * p->draws / (2 * CASE_CHECKS);
+    if (p->checked && p->draws > 2 * CASE_CHECKS && p->draw[i].strings > 0)
+      p->check[p->checks++].draw = i;
+  }
+}
+
+/* The simulated points become what each adds. */
+static void settle (case_plan *p) {
+  for (int s = 1; s <= p->own.most; s++) {
+    case_year *y = &p->own.year[s];
+    if (y->asked > y->points)
+      case_space_settle(p, y);
+  }
+}
+
+static amp_status prepare (const amp_context *ctx, case_plan *plan,
+                           size_t old, size_t n, batch *b, amp_error *err) {
+  amp_status st = AMP_OK;
+  for (size_t i = old; st == AMP_OK && i < n; i++)
+    if (plan[i].r->status == AMP_OK) {
+      choose_checks(&plan[i]);
+      st = share(ctx, plan, i, err);
+    }
+  for (size_t i = 0; st == AMP_OK && i < n; i++) {
+    b->all += (size_t)plan[i].checks * CASE_CHECK_NODES;
+    for (int s = 1; plan[i].own.year != NULL && s <= plan[i].own.most; s++)
+      b->all +=
+          (size_t)(plan[i].own.year[s].asked - plan[i].own.year[s].points);
+  }
+  return st;
+}
+
+/* ---- all of it ---- */
 
 static bool seen_before (const case_plan *plan, size_t i) {
   for (size_t j = 0; j < i; j++)
@@ -282,18 +453,32 @@ static amp_status run_duty (const amp_context *ctx, batch *b, case_plan *plan,
   return st == AMP_OK ? run_batch(ctx, b, err) : st;
 }
 
-amp_status case_run (const amp_context *ctx, case_plan *plan, size_t n,
-                     amp_error *err) {
-  amp_status st = AMP_OK;
+/* A case whose years another simulates is refused with it. */
+static void finish (case_plan *plan, size_t n) {
+  for (size_t i = 0; i < n; i++)
+    if (plan[i].r->status == AMP_OK && plan[i].years == &plan[i].own)
+      settle(&plan[i]);
+  for (size_t i = 0; i < n; i++)
+    for (size_t j = 0; plan[i].r->status == AMP_OK && j < i; j++)
+      if (plan[i].years == &plan[j].own && plan[j].r->status != AMP_OK)
+        case_refuse(&plan[i], &plan[j].r->why);
+  for (size_t i = 0; i < n; i++)
+    if (plan[i].r->status == AMP_OK)
+      plan[i].r->energy_residual = plan[i].years->energy_residual;
+}
+
+amp_status case_run (const amp_context *ctx, case_plan *plan, size_t old,
+                     size_t n, amp_error *err) {
+  amp_status st;
   batch *b = amp_alloc(ctx, sizeof *b);
   if (b == NULL)
     return amp_failf(err, AMP_ENOMEM, NULL, "no memory for the years");
-  for (size_t i = 0; i < n; i++)
-    if (plan[i].r->status == AMP_OK)
-      b->all += plan[i].keys * (size_t)plan[i].nodes;
+  st = prepare(ctx, plan, old, n, b, err);
   for (size_t i = 0; st == AMP_OK && i < n; i++)
     if (!seen_before(plan, i))
       st = run_duty(ctx, b, plan, i, n, err);
+  if (st == AMP_OK)
+    finish(plan, n);
   amp_free(ctx, b, sizeof *b);
   return st;
 }

@@ -11,8 +11,7 @@
 
 #define YEAR 31536000.0 /* s, 365 days */
 
-/* A curve through at most AMP_LIFE_NODES knots: amp_curve's slopes in a
-** struct that is small enough to keep a dozen of. */
+/* A monotone cubic through at most AMP_LIFE_NODES knots. */
 typedef struct small {
   double y[AMP_LIFE_NODES], m[AMP_LIFE_NODES];
 } small;
@@ -41,33 +40,15 @@ typedef struct life {
 
 static amp_status fit (const life *l, const double *y, small *out,
                        amp_error *err) {
-  amp_curve c;
-  amp_status st;
   memcpy(out->y, y, (size_t)l->n * sizeof *y);
   out->m[0] = 0.0;
   if (l->n == 1)
     return AMP_OK;
-  st = amp_curve_make(l->x, y, l->n, AMP_INTERP_MONOTONE, &c, err);
-  if (st == AMP_OK)
-    memcpy(out->m, c.m, (size_t)l->n * sizeof *y);
-  return st;
+  return amp_monotone_slopes(l->x, y, l->n, out->m, err);
 }
 
-/* Cubic Hermite between the nodes, the end node's value beyond them. */
 static double at (const life *l, const small *s, double soh) {
-  int i = 0;
-  double h, t, u;
-  if (soh <= l->x[0])
-    return s->y[0];
-  if (soh >= l->x[l->n - 1])
-    return s->y[l->n - 1];
-  while (soh > l->x[i + 1])
-    i++;
-  h = l->x[i + 1] - l->x[i];
-  t = (soh - l->x[i]) / h;
-  u = 1.0 - t;
-  return u * u * ((1.0 + 2.0 * t) * s->y[i] + t * h * s->m[i]) +
-         t * t * ((3.0 - 2.0 * t) * s->y[i + 1] - u * h * s->m[i + 1]);
+  return amp_monotone_at(l->x, s->y, s->m, l->n, soh);
 }
 
 static double quantity (const amp_life_node *node, int k) {

@@ -47,7 +47,7 @@ function compare.unit (key, currency)
 end
 
 -- columns whose spread is data only: what decides keeps its line
-compare.folded = { total = true, days = true,
+compare.folded = { landed = true, total = true, days = true,
   unserved_kwh = true, curtailed_kwh = true, per_nameplate = true,
   per_accepted = true, per_usable = true, per_delivered = true }
 
@@ -150,7 +150,8 @@ function compare.row (row, name, offer, brief)
   cells.used = used_cell(row, offer, brief)
   cells.accepted_mean = offer and { value = row.accepted_mean,
     basis = cells.used and cells.used.basis }
-  cells.landed = row.landed and row.landed.total
+  cells.landed = row.goods and row.goods.spread and
+    tables.stat(row.goods) or row.landed and row.landed.total
   cells.cheapest_pct = cells.levelised.value and
     tables.percent(row.cheapest_pct) or { why = cells.levelised.why }
   return cells
@@ -211,11 +212,14 @@ local function flip_line (raw, offers, names, currency)
   if not f or wording.missing(f.per_module) then return nil end
   local keys, by, per, now = core.keys(offers[f.first]), f.per_module,
     "per module", nil
+  local function middle (v)
+    return core.kind(v) == "value" and core.value(v).value or v
+  end
   if keys.price_each then
-    now = keys.price_each + by
+    now = middle(keys.price_each) + by
   elseif keys.price_lot and keys.count then
     by, per = by * keys.count, "for the lot"
-    now = keys.price_lot + by
+    now = middle(keys.price_lot) + by
   end
   local money = keys.currency and keys.currency ~= currency and
     " " .. keys.currency or ""
@@ -275,6 +279,24 @@ local function raise (raw, offers, need, names, said)
   return c
 end
 
+-- "41 simulated years a string count stand for all draws; .. within 0.2 %."
+local function year_line (raw)
+  local most, points, draws = 0, 0, 0
+  for i = 1, raw.n do
+    local c = not raw[i].refused and raw[i].check
+    if c then
+      most = math.max(most, c.levelised_pct, c.served_pct)
+      points, draws = math.max(points, c.points), draws + c.draws
+    end
+  end
+  if draws == 0 then return nil end
+  return { "years", string.format("of each draw put together from %d " ..
+    "simulated ones for each number of strings; %d draws simulated in full " ..
+    "differ by %s %% at most.", points, draws,
+    most < 0.001 and "0.001" or wording.trim(most, 2)) }
+end
+compare.year_line = year_line
+
 local function note_lines (raw, offers, need, names, c)
   local n, middle, answered = notes.new(), {}, 0
   local asked = core.keys(need)
@@ -294,6 +316,7 @@ local function note_lines (raw, offers, need, names, c)
     middle[#middle + 1] = { "delivered", "counts every kWh at the load, " ..
       "also what the supply serves directly." }
   end
+  middle[#middle + 1] = year_line(raw)
   notes.look(n, need, "", {})
   for _, line in ipairs(c:lines()) do middle[#middle + 1] = line end
   return notes.close(notes.lines(n, middle, answered), raw)

@@ -9,6 +9,7 @@ local notes = {}
 local words = {
   { "capacity_ah", "nameplate", "Ah" }, { "tested_ah", "tested", "Ah" },
   { "soh_pct", "SoH", "%" }, { "dud_pct", "duds", "%" },
+  { "dud_together_pct", "duds together", "%" },
   { "r10s_mohm", "10 s resistance", "mohm" },
   { "calendar_pct_per_year", "fade", "%/year" },
   { "cycle_pct_per_efc", "fade", "%/EFC", "fade per EFC" },
@@ -110,6 +111,29 @@ local function look (n, keys, who, skip)
   end
 end
 
+-- prices have no basis; only their spread is spoken of
+local prices = { price_each = "price each", price_lot = "price of the lot",
+  price_per_kwh = "price per kWh", premium_min = "least premium",
+  freight = "freight", freight_per_kg = "freight per kg",
+  freight_per_pallet = "freight per pallet", inland = "inland freight",
+  hazmat = "hazmat", fees = "fees", collection = "collection", bos = "bos",
+  residual = "residual" }
+local price_order = { "price_each", "price_lot", "price_per_kwh",
+  "premium_min", "freight", "freight_per_kg", "freight_per_pallet",
+  "inland", "hazmat", "fees", "collection", "bos", "residual" }
+
+local function look_prices (n, keys, who)
+  for _, key in ipairs(price_order) do
+    if core.kind(keys[key]) == "value" then
+      local text, _, spread = read_value(keys[key], "")
+      if spread then
+        add(n.assumed, prices[key] .. " " .. text:gsub(" $", ""), who)
+        n.priced = true
+      end
+    end
+  end
+end
+
 -- a voltage limit stands for the charge limit on its side
 local same = { soc_min_pct = "cell_v_min", soc_max_pct = "cell_v_max" }
 
@@ -187,6 +211,7 @@ function look_object (n, object, who, skip, outer)
   if not core.kind(object) or core.kind(object) == "value" then return end
   local keys = core.keys(object)
   look(n, keys, who, skip)
+  look_prices(n, keys, who)
   look_defaults(n, object, who, outer or {})
   local known = said(object, keys)
   for _, key in ipairs{ "module", "inverter", "duty" } do
@@ -286,7 +311,10 @@ function notes.lines (n, middle, all, unpriced)
     put("not given", say_defaults(n.stood_in, all) .. ".")
   end
   local fixed = #n.fixed.order > 0 and names_of(n.fixed) or nil
-  if not unpriced then fixed = fixed and fixed .. "; prices" or "prices" end
+  if not unpriced then
+    local priced = n.priced and "other prices" or "prices"
+    fixed = fixed and fixed .. "; " .. priced or priced
+  end
   put("no spread given", fixed and fixed .. "." or "")
   return lines
 end

@@ -80,8 +80,10 @@ end
 -- {label, sentence}: what stands in no line, with its money where given
 local function left_out (keys)
   local parts = {}
-  parts[1] = "the rest of the build" .. (keys.bos and " (bos " ..
-    wording.fixed(keys.bos) .. ", counted in amp.compare)" or "")
+  local bos = keys.bos -- where it is spread its middle is spoken of
+  if core.kind(bos) == "value" then bos = core.value(bos).value end
+  parts[1] = "the rest of the build" .. (bos and " (bos " ..
+    wording.fixed(bos) .. ", counted in amp.compare)" or "")
   parts[2] = "carriage to the place (carry_per_kg of the need)"
   parts[3] = "test time"
   parts[4] = "disposal of what is rejected"

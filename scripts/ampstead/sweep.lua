@@ -209,6 +209,7 @@ local function note_lines (raw, cases, names, where, c)
   end
   middle[1] = best_models(raw, where)
   for _, line in ipairs(c:lines()) do middle[#middle + 1] = line end
+  middle[#middle + 1] = compare.year_line(raw)
   return notes.close(notes.lines(n, middle), raw)
 end
 
