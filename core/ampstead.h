@@ -22,6 +22,7 @@
 #include "cell/spread.h"
 #include "cost/cash.h"
 #include "cost/offer.h"
+#include "job/bench.h"
 #include "job/case.h"
 #include "job/caution.h"
 #include "job/check.h"
