@@ -49,17 +49,22 @@ static const char style[] =
     "dt{font-weight:600}\ndd{margin:0}\ndd.all{grid-column:1/-1}\n"
     "@page{size:A4;margin:16mm}\n"
     "@media print{body{font-size:10pt;margin:0;padding:0;max-width:none}"
-    ".wide{overflow:visible}thead{display:table-header-group}"
-    "tr,dd{break-inside:avoid}th,td{padding-left:.7em}"
+    ".head{font-size:11pt;margin:.15em 0}dl{gap:.15rem .8rem}"
+    ".wide{overflow:visible;margin:.8em 0 .5em}"
+    "thead{display:table-header-group}"
+    "tr,dd{break-inside:avoid}th,td{padding:.2em .2em .2em .9em}"
     "table{font-size:9pt}td.l{min-width:0}}\n";
 
-/* A table this wide is printed with the sheet laid on its side. */
-enum { UPRIGHT_COLUMNS = 7 };
+/*
+** Letters of 9 pt that an upright sheet has room for between its margins:
+** 178 mm over about half a letter's height each. A wider table is printed
+** with the sheet laid on its side.
+*/
+enum { UPRIGHT_LETTERS = 105, GAP_LETTERS = 2, SENTENCE_LETTERS = 28 };
 
 static const char sideways[] =
     "@media screen{table{font-size:.9rem}th,td{padding-left:.8rem}}\n"
-    "@page{size:A4 landscape}\n@media print{table{font-size:8pt}"
-    "td.l{white-space:nowrap}}\n";
+    "@page{size:A4 landscape}\n@media print{table{font-size:8.5pt}}\n";
 
 static const char end_of_head[] = "</style>\n</head>\n<body>\n";
 
@@ -167,6 +172,55 @@ static void put_notes (const amp_sheet *s, amp_buffer *out) {
   amp_buffer_free(&why);
 }
 
+/* Letters of a UTF-8 text: what does not begin one is not counted. */
+static int letters (const char *s) {
+  int n = 0;
+  for (; *s != '\0'; s++)
+    n += ((unsigned char)*s & 0xC0) != 0x80;
+  return n;
+}
+
+/* The longest word: headings over numbers are broken between words. */
+static int longest_word (const char *s) {
+  int most = 0, n = 0;
+  for (; *s != '\0'; s++) {
+    n = *s == ' ' ? 0 : n + (((unsigned char)*s & 0xC0) != 0x80);
+    most = n > most ? n : most;
+  }
+  return most;
+}
+
+static int more (int a, int b) {
+  return a > b ? a : b;
+}
+
+/* Letters of a cell: its value or its spread, and room for a mark. */
+static int cell_letters (const amp_sheet *s, int row, int column) {
+  const amp_shown *d = amp_sheet_cell(s, row, column);
+  return more(letters(amp_sheet_text(s, d->value)),
+              letters(amp_sheet_text(s, d->spread))) +
+         1;
+}
+
+/* Letters side by side, of the widest line. Down, a column of words is
+** broken where it is long. */
+static int table_letters (const amp_sheet *s) {
+  bool across = amp_sheet_is_across(s);
+  int sum = 0, most = 0;
+  for (int k = 0; k < (across ? s->rows : s->columns); k++) {
+    int n =
+        longest_word(amp_sheet_text(s, across ? s->name[k] : s->label[k]));
+    for (int i = 0; i < (across ? s->columns : s->rows); i++)
+      n = more(n, across ? cell_letters(s, k, i) : cell_letters(s, i, k));
+    if (!across && s->words[k] && n > SENTENCE_LETTERS)
+      n = SENTENCE_LETTERS;
+    sum += n + GAP_LETTERS;
+  }
+  for (int c = 0; across && c < s->columns; c++)
+    most = more(most, letters(amp_sheet_text(s, s->label[c])));
+  return sum + most;
+}
+
 static void put_legend (const amp_sheet *s, amp_buffer *out) {
   amp_buffer b = {s->ctx, NULL, 0, 0, false};
   amp_sheet_legend(s, &b);
@@ -182,7 +236,7 @@ void amp_write_html (const amp_sheet *s, amp_buffer *out) {
   amp_buffer_puts(out, top);
   amp_buffer_escaped(out, *title ? title : "Table");
   amp_buffer_puts(out, style);
-  if ((amp_sheet_is_across(s) ? s->rows : s->columns) > UPRIGHT_COLUMNS)
+  if (table_letters(s) > UPRIGHT_LETTERS)
     amp_buffer_puts(out, sideways);
   amp_buffer_puts(out, end_of_head);
   if (*title)

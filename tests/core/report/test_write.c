@@ -592,6 +592,26 @@ static void html_runs_nothing_and_fetches_nothing (void **state) {
   amp_table_free(t);
 }
 
+/* Room for about 105 letters of 9 pt lies between the margins of an upright
+** sheet: nine sums of money of seven letters stand there, nine of twelve do
+** not. */
+static void a_wide_table_prints_sideways (void **state) {
+  static const char *const keys[] = {"a", "b", "c", "d", "e",
+                                     "f", "g", "h", "i"};
+  amp_table *t = amp_table_new(NULL, "Wide");
+  (void)state;
+  for (int c = 0; c < 9; c++)
+    amp_table_add_column(t, keys[c], keys[c], "", AMP_COLUMN_MONEY);
+  amp_table_add_row(t);
+  for (int c = 0; c < 9; c++)
+    put(t, 0, c, 1234.0, NO, NO, N);
+  assert_lacks(t, AMP_FORMAT_HTML, "landscape");
+  for (int c = 0; c < 9; c++)
+    put(t, 0, c, 123456789.0, NO, NO, N);
+  assert_holds(t, AMP_FORMAT_HTML, "landscape");
+  amp_table_free(t);
+}
+
 static void the_ending_of_a_name_picks_the_format (void **state) {
   (void)state;
   assert_int_equal(amp_format_of_path("a/hut.txt"), AMP_FORMAT_TEXT);
@@ -701,6 +721,7 @@ int main (void) {
       cmocka_unit_test(hidden_columns_are_data_only),
       cmocka_unit_test(json_is_the_whole_table),
       cmocka_unit_test(html_runs_nothing_and_fetches_nothing),
+      cmocka_unit_test(a_wide_table_prints_sideways),
       cmocka_unit_test(the_ending_of_a_name_picks_the_format),
       cmocka_unit_test(no_such_format_is_refused),
       cmocka_unit_test(no_memory_is_told_and_nothing_is_kept),
