@@ -376,16 +376,30 @@ local function judge (lot, opts)
       median_soc_pct = scaled(sum.soc, 100) } }
 end
 
+-- of a lot of accepted ones: those that were left out of it, {id, verdict}
+local left_out = setmetatable({}, { __mode = "k" })
+
+--- Who was left out when this lot was made by lot:accepted(); or an empty list
+function lots.left_out (lot)
+  return left_out[lot] or {}
+end
+
 --- lot:accepted() --> the lot of those that judge accepts
 local function accepted (lot, opts)
-  local keep = {}
+  local keep, out, rows = {}, {}, core.lot_rows(lot)
   for i, judged in ipairs((core.lot_judge(lot, opts))) do
-    if judged.verdict == "accept" then keep[#keep + 1] = i end
+    if judged.verdict == "accept" then
+      keep[#keep + 1] = i
+    else
+      out[#out + 1] = { id = rows[i].id, verdict = judged.verdict }
+    end
   end
   if #keep == 0 then
     core.fail("script", "accepted: no module is; print(lot:judge()) says why")
   end
-  return core.lot_accept(lot, keep)
+  local made = core.lot_accept(lot, keep)
+  left_out[made] = out
+  return made
 end
 
 -- ---- few tests, many modules ----

@@ -4,6 +4,7 @@ local wording = loader("wording")
 local cautions = loader("cautions")
 local tables = loader("table")
 local plain = loader("plain")
+local lots = loader("lot")
 local origin = loader("origin")
 
 local plan = {}
@@ -28,8 +29,14 @@ local function check_lot (lot, who)
   return keys.module
 end
 
--- rows that judge accepts; 'out' tells of the others
-local function accepted_rows (lot, out)
+-- rows that judge accepts; 'pool' keeps who was left out, and which of them
+-- only wait for a reading
+local function leave_out (pool, id, verdict)
+  pool.out[#pool.out + 1] = id .. " (" .. verdict .. ")"
+  if verdict == "not judged" then pool.open[#pool.open + 1] = id end
+end
+
+local function accepted_rows (lot, pool)
   local rows, kept = core.lot_rows(lot), {}
   local judged = not core.lot_is_accepted(lot) and core.lot_judge(lot)
   for i, row in ipairs(rows) do
@@ -37,8 +44,11 @@ local function accepted_rows (lot, out)
     if verdict == "accept" then
       kept[#kept + 1] = row
     else
-      out[#out + 1] = row.id .. " (" .. verdict .. ")"
+      leave_out(pool, row.id, verdict)
     end
+  end
+  for _, out in ipairs(lots.left_out(lot)) do
+    leave_out(pool, out.id, out.verdict)
   end
   return kept
 end
@@ -58,7 +68,7 @@ end
 -- entries of one lot into the pool: {id, ah, r10s_mohm, tested, module}
 local function enter (pool, lot, who, mark)
   local module = check_lot(lot, who)
-  local rows = accepted_rows(lot, pool.out)
+  local rows = accepted_rows(lot, pool)
   local ah, words, basis = stand_in(lot, module)
   local gaps, no_r = 0, 0
   for _, row in ipairs(rows) do
@@ -327,6 +337,23 @@ end
 
 local uneven = 5 -- % of the charge left idle; common practice, no source
 
+-- "6", "one of 6, 8", "2 of 6, 8, 9": those that only wait for a reading
+local function of_open (open, n)
+  if n == #open then return wording.list(open) end
+  return (n == 1 and "one" or tostring(n)) .. " of " .. table.concat(open,
+    ", ")
+end
+
+-- spares and modules that are not judged may make one string more
+local function open_note (self)
+  local spares, open = self.string_first.spares, self.pool.open
+  local wanted = self.series - #spares
+  if wanted < 1 or wanted > #open then return nil end
+  return { "", string.format("%s, not judged, would complete one more string " ..
+    "of %d%s: lot:judge() says what is wanted.", of_open(open, wanted),
+    self.series, #spares > 0 and " with " .. wording.list(spares) or "") }
+end
+
 local function plan_notes (self)
   local lines = {}
   for i, line in ipairs(self.pool.notes) do lines[i] = line end
@@ -335,6 +362,7 @@ local function plan_notes (self)
     cautions.add(lines, "module_not_accepted", "left out: " ..
       table.concat(self.pool.out, ", ") .. ".")
   end
+  lines[#lines + 1] = open_note(self)
   lines[#lines + 1] = self.level_note
   local idle = self.string_first.unused_pct
   if idle and idle > uneven then
@@ -534,7 +562,7 @@ local function check_opts (opts)
   end
   local held = { window = {}, give = give / 100,
     series = whole(opts, "series"), parallel = whole(opts, "parallel"),
-    pool = { out = {}, seen = {}, notes = {}, basis = "measured" } }
+    pool = { out = {}, open = {}, seen = {}, notes = {}, basis = "measured" } }
   for _, key in ipairs(window_keys) do held.window[key] = opts[key] end
   return held
 end
@@ -542,12 +570,15 @@ end
 -- as many accepted modules as there are places
 local function check_number (self)
   local pool, wanted = self.pool, self.series * self.parallel
-  if #pool < wanted then
-    core.fail("script", string.format("match: %d in series and %d side by " ..
-      "side are %d modules, and %d are accepted%s", self.series,
-      self.parallel, wanted, #pool, #pool.out > 0 and " (left out: " ..
-      table.concat(pool.out, ", ") .. ")" or ""))
-  end
+  local short = wanted - #pool
+  if short <= 0 then return end
+  local open = short <= #pool.open and string.format("; %s, not judged, " ..
+    "would complete them: lot:judge() says what is wanted", of_open(pool.open,
+    short)) or ""
+  core.fail("script", string.format("match: %d in series and %d side by " ..
+    "side are %d modules, and %d are accepted%s%s", self.series,
+    self.parallel, wanted, #pool, #pool.out > 0 and " (left out: " ..
+    table.concat(pool.out, ", ") .. ")" or "", open))
 end
 
 --- amp.match(lot, { series, parallel, give_pct, owned }) --> plan

@@ -86,6 +86,25 @@ check.raises(function () amp.match(mixed, { series = 2, parallel = 2 }) end,
   "2 in series and 2 side by side are 4 modules, and 3 are accepted (left " ..
   "out: 4 (quarantine))")
 
+-- who waits for a reading only, and would make it up: 3 has none
+local waiting = amp.lot{ module = pouch, readings = {
+  { id = "1", ocv_v = 25.7, ah = 90, r10s_mohm = 2 },
+  { id = "2", ocv_v = 25.7, ah = 91, r10s_mohm = 2 },
+  { id = "3", ocv_v = 25.7, ah = 90 },
+  { id = "4", ocv_v = 25.7, ah = 92, r10s_mohm = 2 },
+  { id = "5", ocv_v = 25.7, ah = 92, r10s_mohm = 2, remark = "swollen" } } }
+local function flat (x) return (tostring(x):gsub("%s+", " ")) end
+for _, of in ipairs{ waiting, waiting:accepted() } do
+  check.raises(function () amp.match(of, { series = 2, parallel = 2 }) end,
+    "3 are accepted (left out: 3 (not judged), 5 (quarantine)); 3, not " ..
+    "judged, would complete them: lot:judge() says what is wanted")
+  local short = amp.match(of, { series = 2, parallel = 1 })
+  check.has(flat(short), "3, not judged, would complete one more string of 2 " ..
+    "with " .. short.string_first.spares[1], "with the spare")
+end
+check.ok(not flat(amp.match(waiting, { series = 1, parallel = 3 }))
+  :find("would complete one more string of 2", 1, true), "no spare, no pair")
+
 -- joining what is owned already: mixed, or in strings of its own. Owned 100
 -- and 80, bought 98 and 78: apart 80 + 78 = 158 Ah; mixed (100, 98) (80, 78):
 -- 98 + 78 = 176
