@@ -140,6 +140,16 @@ examples () {
   done
 }
 
+# The pallet's script prints, and leaves a page for one sheet of A4 in out/.
+pallet () {
+  local folder
+  folder=$(mktemp -d "$tmp/run.XXXXXX")
+  (cd "$folder" && timeout 120 "$top/build/ampstead" \
+    --data "$AMPSTEAD_SHARED/contract" \
+    "$AMPSTEAD_SHARED/contract/3-pallet.lua") &&
+    grep '@page{size:A4' "$folder/out/sheet.html"
+}
+
 # The scripts users wrote against the contract, where they are at hand.
 contract () {
   local script
@@ -151,6 +161,7 @@ contract () {
     check "contract $script" example "$top/build/ampstead" -- \
       "$AMPSTEAD_SHARED/contract/$script.lua" "$tmp/got"
   done
+  check "contract 3-pallet" pallet
   check "contract 4-own-test" example "$top/build/ampstead" \
     --time 110 --data "$AMPSTEAD_SHARED/data/cell_nca_18650" -- \
     "$AMPSTEAD_SHARED/contract/4-own-test.lua" "$tmp/got"

@@ -24,7 +24,8 @@ for _, name in ipairs{ "readings_csv", "readings_text", "lot_with",
   inside[name] = true
 end
 for _, name in ipairs{ "cable_raw", "busbar_raw", "link_raw", "cascade_raw",
-  "short_raw", "circuit_raw", "check_raw", "layout_loads", "layout_nominal" } do
+  "short_raw", "circuit_raw", "check_raw", "layout_loads", "layout_nominal",
+  "bench_raw" } do
   inside[name] = true
 end
 
@@ -86,6 +87,7 @@ amp.sweep = loader("sweep").sweep
 loader("run") -- pack:simulate
 loader("check") -- pack:check
 loader("pack") -- pack:without, :balance, :warm
+loader("bench_sheet") -- pack:sheet
 
 for key in pairs(amp) do known[#known + 1] = key end
 table.sort(known)

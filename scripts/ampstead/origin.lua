@@ -12,6 +12,14 @@ function origin.put (module, lot, id)
   return module
 end
 
+--- The reading that 'module' was made from, as a table of its keys; nil
+function origin.reading (module)
+  local from = of[module]
+  for _, row in ipairs(from and core.lot_rows(from.lot) or {}) do
+    if row.id == from.id then return row end
+  end
+end
+
 -- id --> {verdict, soc} of every reading, judged once a lot
 local function judged (lot, seen)
   if seen[lot] then return seen[lot] end

@@ -1,0 +1,726 @@
+--- The page that a builder takes to the bench: which module stands where, what
+-- a meter should show, what is done in which order, what to set, what to buy.
+-- Its numbers come from the core (bench_raw) and from the objects given; this
+-- half chooses the words. bench_lists has those that every pack shares.
+local core, loader = ...
+local wording = loader("wording")
+local tables = loader("table")
+local notes = loader("notes")
+local origin = loader("origin")
+local lists = loader("bench_lists")
+local pages = loader("bench_pages")
+
+local sheet = {}
+
+local short, fixed, trim = wording.short, wording.fixed, wording.trim
+
+local function say (list, fmt, ...)
+  list[#list + 1] = select("#", ...) > 0 and string.format(fmt, ...) or fmt
+end
+
+local function plural (n, one, many)
+  return string.format("%d %s", n, n == 1 and one or many or one .. "s")
+end
+
+-- volts of a module to a hundredth, of a pack to a tenth; "-" where unknown
+local function volts (v, digits)
+  return v and v == v and fixed(v, digits or 2) or "-"
+end
+
+-- ---- which module stands where ----
+
+-- string by string as given; false where one is missing
+local function strings_of (keys)
+  if keys.strings then return keys.strings end
+  local list, at = {}, 0
+  for k = 1, keys.parallel do
+    list[k] = {}
+    for i = 1, keys.series do
+      at = at + 1
+      list[k][i] = core.kind(keys.module) and keys.module or keys.module[at]
+    end
+  end
+  return list
+end
+
+-- parallel-first, the modules at each position side by side
+local function levels_of (strings)
+  local levels, longest = {}, 0
+  for _, s in ipairs(strings) do longest = math.max(longest, #s) end
+  for i = 1, longest do
+    levels[i] = {}
+    for _, s in ipairs(strings) do
+      if s[i] then levels[i][#levels[i] + 1] = s[i] end
+    end
+  end
+  return levels
+end
+
+local function name_of (module)
+  local name = core.keys(module).name
+  return name and tostring(name) or nil
+end
+
+-- the names, where each has one of its own
+local function have_names (rows)
+  local seen = {}
+  for _, row in ipairs(rows) do
+    for i = 1, #row do
+      local name = name_of(row[i])
+      if not name or seen[name] then return false end
+      seen[name] = true
+    end
+  end
+  return true
+end
+
+-- readings of a lot by id
+local function by_id (lot)
+  local of = {}
+  for _, row in ipairs(lot and core.lot_rows(lot) or {}) do
+    of[row.id] = row
+  end
+  return of
+end
+
+-- rows of {id, place, module, reading}; nil for more than are listed
+local function shelf_of (s)
+  local keys, of = s.keys, by_id(s.given.lot)
+  if not keys.strings and keys.series * keys.parallel > 128 then return nil end
+  local rows = strings_of(keys)
+  if not s.string_first then rows = levels_of(rows) end
+  s.named = have_names(rows)
+  local shelf, flat = {}, {}
+  for r, row in ipairs(rows) do
+    shelf[r] = {}
+    for i = 1, #row do
+      local place = r .. "." .. i
+      local id = s.named and name_of(row[i]) or place
+      local one = { id = id, place = place, module = row[i],
+        reading = origin.reading(row[i]) or s.named and of[id] or nil }
+      shelf[r][i], flat[#flat + 1] = one, one
+    end
+  end
+  return shelf, flat
+end
+
+local function ids_of (row)
+  local ids = {}
+  for i, one in ipairs(row) do ids[i] = one.id end
+  return ids
+end
+
+-- ---- what a meter should show ----
+
+-- a mark where the charge rests on less than a test
+local function ah_mark (module)
+  local keys = core.keys(module)
+  local v = keys.tested_ah or keys.capacity_ah
+  local basis = core.kind(v) == "value" and core.value(v).basis or "assumed"
+  return basis == "measured" and "" or basis == "claimed" and "'" or "?"
+end
+
+local function put_in (one, raw)
+  if not raw.add_ah then return "-" end
+  if raw.add_ah == 0 then return "level" end
+  return (raw.add_ah > 0 and "+" or "") .. fixed(raw.add_ah, 1) ..
+    ah_mark(one.module)
+end
+
+-- the row of a module; 'sum' is what its string comes to, told at its last
+local function module_row (one, raw, sum)
+  return { one.id, one.place, volts(raw.rest_v), raw.soc_pct and
+    fixed(raw.soc_pct, 0) or "-", put_in(one, raw), volts(raw.level_v), "",
+    sum and volts(sum) or "", "", strong = sum ~= nil }
+end
+
+local function volt_columns (s)
+  return { { "module", left = true }, { "at", left = true }, { "read V" },
+    { "SoC %" }, { "put in Ah" }, { "then V" }, { "yours", blank = 1 },
+    { s.row .. " V" }, { "yours", blank = 8 } }
+end
+
+local function volt_rows (s)
+  local rows, at = {}, 0
+  for r, row in ipairs(s.shelf or {}) do
+    for i, one in ipairs(row) do
+      at = at + 1
+      rows[#rows + 1] = module_row(one, s.raw.module[at], i == #row and
+        (s.raw.row[r].level_v or 0 / 0) or nil)
+    end
+  end
+  rows[#rows + 1] = { "pack", "", "", "", "", "", "", volts(s.raw.joined_v),
+    "", strong = true }
+  return rows
+end
+
+-- "Each module 23.10 V empty, 28.70 V full, each string 46.20, 57.40 V."
+local function ends_note (s)
+  local first, row = s.raw.module[1], s.raw.row[1]
+  for _, raw in ipairs(s.raw.module) do
+    if raw.full_v ~= first.full_v then first = nil break end
+  end
+  if not first then return "" end
+  return string.format(" Each module: %s V empty, %s full%s.",
+    volts(first.empty_v), volts(first.full_v), s.string_first and
+    string.format("; each string %s, %s", volts(row.empty_v),
+      volts(row.full_v)) or "")
+end
+
+-- readings differ by a few millivolts a group: what is still the same number
+local function tolerance (s)
+  local groups = s.flat[1] and core.keys(s.flat[1].module).series or 1
+  return fixed(math.max(0.02, 0.002 * groups), 2)
+end
+
+local function volt_section (s)
+  local note = "Read: at rest, at the terminals. Then: after what is put in, " ..
+    "and rest again." .. ends_note(s)
+  if s.raw.unread > 0 then
+    note = plural(s.raw.unread, "module") .. " of " .. fixed(s.raw.modules,
+      0) .. " without a reading: measure, write it in, and print the sheet " ..
+      "again (lot = ..). " .. note
+  end
+  return { title = "Voltages", kind = "table", columns = volt_columns(s),
+    rows = volt_rows(s), note = note }
+end
+
+-- ---- what is done, in order ----
+
+local function level_steps (s, steps)
+  local any = false
+  for i, one in ipairs(s.flat) do
+    local raw = s.raw.module[i]
+    if raw.add_ah and raw.add_ah ~= 0 then
+      any = true
+      s.marked = s.marked or ah_mark(one.module) ~= ""
+      say(steps, "Module %s alone: %s %s Ah%s; after a rest %s V.", one.id,
+        raw.add_ah > 0 and "put in" or "take out", fixed(math.abs(raw.add_ah),
+          1), ah_mark(one.module), volts(raw.level_v))
+    end
+  end
+  if s.raw.flat or s.raw.plateau and (s.raw.unread > 0 or #s.flat == 0) then
+    say(steps, "Bring every module full by itself before it meets another: " ..
+      "a rest voltage tells no charge here.")
+  elseif s.raw.unread > 0 or not s.raw.soc_pct then
+    say(steps, "Bring all modules to one state of charge before any meets " ..
+      "another.")
+  elseif not any then
+    say(steps, "All modules stand within 2 % of charge: nothing to put in.")
+  end
+end
+
+-- V that one link adds, where all modules are of one size; nil: not told
+local function a_module (s)
+  local v = s.raw.module[1] and s.raw.module[1].level_v
+  for _, raw in ipairs(s.raw.module) do
+    if not v or not raw.level_v or math.abs(raw.level_v - v) > 0.05 * v then
+      return nil
+    end
+  end
+  return v
+end
+
+local function row_steps (s, steps)
+  local v, ticks = a_module(s), {}
+  for r in ipairs(s.shelf or {}) do ticks[r] = fixed(r, 0) end
+  steps[#steps + 1] = { text = string.format("String by string, one link at " ..
+    "a time, + to - as drawn. The meter, from the string's first -: %s more " ..
+    "with each link, at the end the string's line of the table. Done:",
+    v and "about " .. fixed(v, 1) .. " V" or "one module's voltage"),
+    ticks = ticks }
+end
+
+local function order_of (s, row)
+  local list = {}
+  for _, step in ipairs(s.raw.step) do
+    if step.row == row then
+      list[#list + 1] = s.string_first and fixed(step.which, 0) or
+        s.flat[math.tointeger(step.which)].id
+    end
+  end
+  return list
+end
+
+local function current_words (s)
+  local worst, bare = s.raw.worst_a, s.raw.bare_a
+  if not worst then return "its first current is not told" end
+  local words = string.format("first current %s%s A", s.raw.bound and
+    "at most " or "up to ", short(worst))
+  if bare > 2 * worst and bare > 5 then
+    words = words .. string.format(" (as read, not level: %s A)", short(bare))
+  end
+  return words
+end
+
+local function join_steps (s, steps)
+  if s.string_first and s.raw.rows > 1 then
+    local order = order_of(s, 1)
+    say(steps, "Join the strings to the bars in the order %s; before each, " ..
+      "meter across the gap, and rest after each: %s.", #order > 0 and
+      table.concat(order, ", ") or "of rest voltage, the nearest next",
+      current_words(s))
+  elseif not s.string_first then
+    for r, row in ipairs(s.shelf or {}) do
+      local order = order_of(s, r)
+      say(steps, "Level %d: join %s to its two bars%s, + to one and - to the " ..
+        "other; meter across each gap first.", r, table.concat(#order > 0 and
+        order or ids_of(row), ", "), #order > 0 and " in this order" or "")
+    end
+    say(steps, "Rest after each: %s. Then the levels in series, %s, meter " ..
+      "after each.", current_words(s), plural(s.raw.links, "link"))
+  end
+end
+
+local function steps_section (s)
+  local steps = {}
+  for _, text in ipairs(lists.before) do say(steps, text) end
+  say(steps, "Measure every module at rest, write it down. More than %s V " ..
+    "off the sheet, or groups over 20 mV apart: stop, find out why.",
+    tolerance(s))
+  level_steps(s, steps)
+  say(steps, lists.places)
+  say(steps, lists.torque)
+  if s.string_first then
+    row_steps(s, steps)
+    say(steps, lists.sense, plural(s.raw.managers, "board"),
+      fixed(s.raw.groups, 0), fixed(s.raw.groups + 1, 0))
+    say(steps, lists.polarity)
+    join_steps(s, steps)
+  else
+    join_steps(s, steps)
+    say(steps, lists.sense, plural(s.raw.managers, "board"),
+      fixed(s.raw.groups, 0), fixed(s.raw.groups + 1, 0))
+  end
+  for _, text in ipairs(lists.last) do say(steps, text) end
+  return { title = "Order of work", kind = "steps", items = steps }
+end
+
+-- ---- the limits to set ----
+
+local function inverter_keys (s)
+  return s.given.inverter and core.keys(s.given.inverter) or {}
+end
+
+local function limit_row (s, what, group_v)
+  if not group_v then return { what, "-", "-" } end
+  return { what, fixed(group_v, 2), fixed(group_v * s.raw.groups, 1) }
+end
+
+local function settings_note (s)
+  local raw, list, inv = s.raw, {}, inverter_keys(s)
+  if inv.v_min and inv.v_max then
+    say(list, "The inverter can be set from %s to %s V.", fixed(inv.v_min, 1),
+      fixed(inv.v_max, 1))
+  end
+  say(list, s.fuse_a and string.format("Current that lasts: under %s A, the " ..
+    "fuse's.", short(s.fuse_a)) or "Current that lasts: by fuse, cable and " ..
+    "links, which were not given.")
+  if raw.chemistry ~= "lead_acid" then
+    say(list, "No charging below 0 C in the coldest cell.")
+  end
+  say(list, lists.settings)
+  if raw.assumed_low or raw.assumed_high then
+    say(list, "Daily limits of the chemistry are assumed where none was given.")
+  end
+  return table.concat(list, " ")
+end
+
+local function settings_section (s)
+  local raw, inv = s.raw, inverter_keys(s)
+  local rows = { limit_row(s, "BMS cuts charge at the cell's own limit",
+    raw.limit_v_max), limit_row(s, "charger: full, no equalising",
+    raw.cell_v_max), limit_row(s, "inverter: cuts out",
+    raw.cell_v_min), limit_row(s, "BMS cuts discharge at the cell's own limit",
+    raw.limit_v_min) }
+  if inv.v_abs_max then
+    rows[#rows + 1] = { "inverter: never above", "", fixed(inv.v_abs_max, 1) }
+  end
+  return { title = "To set", kind = "table", columns = {
+    { "limit", left = true }, { "a group V" }, { "pack V" } }, rows = rows,
+    note = settings_note(s) }
+end
+
+-- ---- what to buy ----
+
+local none = "to be chosen"
+
+local function piece (rows, number, what, size)
+  rows[#rows + 1] = { number, what, size or none }
+end
+
+local function fuse_size (fuse)
+  local keys = fuse and core.keys(fuse)
+  if not keys then return nil end
+  local size = short(keys.rating_a) .. " A"
+  size = size .. (keys.voltage_v and ", " .. trim(keys.voltage_v) ..
+    " V DC" or "")
+  return size .. (keys.interrupt_ka and ", " .. trim(keys.interrupt_ka) ..
+    " kA" or "")
+end
+
+local function cable_pieces (s, rows)
+  local cable = s.given.cable
+  local keys = cable and core.keys(cable) or {}
+  local one_way = keys.one_way_m or keys.one_way_ft and keys.one_way_ft *
+    0.3048
+  local size = cable and (cable.awg and cable.awg .. " AWG" or
+    trim(cable.area_mm2) .. " mm2")
+  piece(rows, one_way and fixed(2 * one_way, 1) .. " m" or "-",
+    "main cable, 4 lugs, 2 more a switch", size)
+end
+
+local function link_pieces (s, rows)
+  local cells = 0
+  local link
+  for _, one in ipairs(s.flat) do
+    local keys = core.keys(one.module)
+    if keys.link then
+      link = core.keys(keys.link)
+      cells = cells + keys.series * (keys.parallel or 1)
+    end
+  end
+  if link then
+    piece(rows, fixed(cells, 0), "fuse links between cell and bus",
+      string.format("%s %s mm", link.metal, trim(link.diameter_mm)))
+  end
+end
+
+local function string_fuses (s, rows)
+  local keys, given = s.keys, s.keys.string_fuse
+  local n = s.string_first and s.raw.rows or s.raw.modules
+  if n < 2 then return end
+  piece(rows, fixed(n, 0), s.string_first and
+    "string fuses, at the terminal" or
+    "module fuses, at the terminal", given and
+    keys.string_fuse.rating_a and short(keys.string_fuse.rating_a) .. " A")
+end
+
+-- energy is C V^2 / 2 whatever the resistor
+local function precharge_piece (s, rows)
+  local inv, p = inverter_keys(s), s.given.precharge
+  if not p and inv.capacitance_uf then
+    p = core.precharge{ v = s.raw.full_v, r_ohm = 1,
+      capacitance_uf = inv.capacitance_uf }
+    piece(rows, "1", "pre-charge resistor, its switch", string.format(
+      "%s J a pulse", short(p.energy_j)))
+    return
+  end
+  piece(rows, "1", "pre-charge resistor, its switch", p and string.format(
+    "%s ohm, %s J a pulse", short(p.r_ohm), short(p.energy_j)))
+end
+
+local function pieces_section (s)
+  local rows, raw = {}, s.raw
+  piece(rows, fixed(raw.managers, 0), string.format("BMS, %d groups, %d " ..
+    "wires%s", raw.groups, raw.groups + 1, raw.managers > 1 and
+    " each" or ""))
+  piece(rows, fixed(raw.modules, 0), "temperature sensors, one a module")
+  if raw.links > 0 then
+    piece(rows, fixed(raw.links, 0), (raw.links == 1 and "link" or "links") ..
+      (s.string_first and " from module to module" or " from level to level"))
+  end
+  piece(rows, fixed(raw.leads, 0), s.string_first and
+    "string leads, 2 lugs each" or "module leads, 2 lugs each, or none")
+  piece(rows, fixed(raw.bars, 0), "busbars, covered")
+  link_pieces(s, rows)
+  string_fuses(s, rows)
+  piece(rows, "1", "main fuse, nearest the bar", fuse_size(s.given.fuse) or
+    s.fuse_next and "to be chosen: " .. trim(s.fuse_next) .. " A")
+  piece(rows, "1", "main switch or contactor, DC", string.format(
+    "over %s V DC", fixed(raw.full_v, 1)))
+  cable_pieces(s, rows)
+  precharge_piece(s, rows)
+  piece(rows, fixed(raw.terminals, 0), "covers, bolts, washers for terminals",
+    "as its maker says")
+  return { title = "To buy", kind = "table", columns = { { "" },
+    { "piece", left = true }, { "size", left = true } }, rows = rows }
+end
+
+-- ---- cautions ----
+
+local function check_of (s)
+  local asked = {}
+  for key, value in pairs(s.given) do
+    if key ~= "title" then asked[key] = value end
+  end
+  return s.pack:check(asked)
+end
+
+local function unknown_note (report)
+  local n = #report.not_looked_at
+  return n > 0 and plural(n, "thing") .. " could not be looked at: " ..
+    "pack:check says which and why." or nil
+end
+
+local function cautions_section (s)
+  local report, list = check_of(s), {}
+  for _, row in ipairs(report) do
+    list[#list + 1] = { row.caution, row.what .. "." }
+  end
+  if #list == 0 then
+    list[1] = { "", "None stands out of what was looked at." }
+  end
+  return { title = "Cautions", kind = "pairs", items = list,
+    note = unknown_note(report) }
+end
+
+-- ---- what failed leaves ----
+
+-- kWh left without what costs most
+local function least_left (s, names)
+  local least
+  for _, name in ipairs(names) do
+    local left = s.pack:without(name).usable_kwh
+    if left and (not least or left < least) then least = left end
+  end
+  return least
+end
+
+local function string_failure (s)
+  local n, names = math.tointeger(s.raw.rows), {}
+  if n < 2 then return nil end
+  for r = 1, s.keys.strings and n or 0 do names[r] = r end
+  local least = least_left(s, names) or s.pack:with{ parallel = n - 1 }
+    .usable_kwh
+  return string.format("A failed module takes its string out: %s of %s kWh " ..
+    "stay, the other strings carry %s %% more. Open it, label it, never " ..
+    "bridge it.", short(least), short(s.pack.usable_kwh), fixed(100 / (n - 1),
+    0))
+end
+
+local function level_failure (s)
+  local names, fewest = {}, nil
+  for _, row in ipairs(s.keys.strings and s.named and s.shelf or {}) do
+    fewest = math.min(fewest or #row, #row)
+    for _, one in ipairs(row) do names[#names + 1] = one.id end
+  end
+  if not fewest or fewest < 2 then return nil end
+  return string.format("A failed module leaves its level to the others: %s " ..
+    "of %s kWh stay, they carry %s %% more. Take it off both bars.",
+    short(least_left(s, names)), short(s.pack.usable_kwh),
+    fixed(100 / (fewest - 1), 0))
+end
+
+local function years_section (s)
+  local items = {}
+  for _, text in ipairs(lists.years) do say(items, text) end
+  items[#items + 1] = s.string_first and string_failure(s) or
+    level_failure(s)
+  return { title = "Through the years", kind = "steps", items = items }
+end
+
+-- ---- the whole page ----
+
+local function head_lines (s)
+  local raw, pack = s.raw, s.pack
+  local name = s.keys.name and tostring(s.keys.name)
+  local module = s.flat[1] and s.flat[1].module or s.keys.module
+  local m = core.keys(module)
+  local shape = string.format("%d in series, %s side by side", s.string_first
+    and raw.modules // raw.rows or raw.rows, plural(s.string_first and
+    raw.rows or raw.modules // raw.rows, s.string_first and "string" or
+    "module"))
+  return string.format("Bench sheet%s", name and ": " .. name or ""), {
+    string.format("%s of %d groups (%s), %s; %s.", plural(raw.modules,
+      "module"), m.series, raw.chemistry, shape, s.string_first and
+      "string-first" or "parallel-first"),
+    string.format("%s V full, %s V empty, %s groups; tested %s kWh, usable " ..
+      "%s kWh%s.", fixed(raw.full_v, 1), fixed(raw.empty_v, 1),
+      fixed(raw.groups, 0), short(pack.tested_kwh), short(pack.usable_kwh),
+      pack.mass_kg and ", " .. trim(pack.mass_kg) .. " kg" or "") }
+end
+
+local wanted = { { "inverter", "inverter" }, { "cable", "main cable" },
+  { "fuse", "main fuse" }, { "place", "place" }, { "duty", "duty" } }
+
+local function foot_lines (s)
+  local missing, foot = {}, {}
+  for _, w in ipairs(wanted) do
+    if s.given[w[1]] == nil then missing[#missing + 1] = w[2] end
+  end
+  if #missing > 0 then
+    say(foot, "Not given: %s.", wording.list(missing))
+  end
+  if s.shelf and not s.named then
+    say(foot, "Modules have no names of their own: 1.2 is the second of the " ..
+      "first %s. Write its sticker on it.", s.row)
+  end
+  if s.marked then say(foot, "' rests on a claim, ? on an assumption.") end
+  say(foot, lists.foot)
+  say(foot, wording.who_decides)
+  return { table.concat(foot, " "), notes.rerun{} }
+end
+
+local function plan_section (s)
+  local rows = {}
+  for r, row in ipairs(s.shelf or {}) do
+    rows[r] = { label = s.row .. " " .. r, ids = ids_of(row) }
+  end
+  return { title = "Plan", kind = "plan", string_first = s.string_first,
+    rows = rows, note = s.string_first and string.format("%s, %s, %s, %d " ..
+    "joints on terminals.", plural(s.raw.links, "link"), plural(s.raw.leads,
+    "lead"), plural(s.raw.bars, "bar"), s.raw.terminals) or string.format(
+    "%s, %s in series, %d joints on terminals.", plural(s.raw.bars, "bar"),
+    plural(s.raw.links, "link"), s.raw.terminals) }
+end
+
+-- lines that a section takes in a column, roughly: about 70 letters a line
+local function lines_of (section)
+  local n = 2 + (section.note and math.ceil(#section.note / 65) or 0)
+  if section.kind == "plan" then
+    return n + #section.rows * (section.string_first and 1.9 or 3.5)
+  elseif section.kind == "table" then
+    return n + 1 + #section.rows * 1.15
+  end
+  for _, item in ipairs(section.items) do
+    local text = type(item) == "table" and (item.text or item[1] .. item[2]) or
+      item
+    n = n + math.ceil(#text / 70) + 0.15
+  end
+  return n
+end
+
+-- Plan and voltages to the left, work to the right, and the others so that
+-- the longer column is least long: bit k of 'right' puts number k there.
+local function share_out (left, right, others)
+  local function lines (list)
+    local n = 0
+    for _, section in ipairs(list) do n = n + lines_of(section) end
+    return n
+  end
+  local l, r, best, least = lines(left), lines(right), nil, nil
+  for choice = 0, 2 ^ #others - 1 do
+    local a, b = l, r
+    for k, section in ipairs(others) do
+      local n = lines_of(section)
+      if choice // 2 ^ (k - 1) % 2 == 1 then b = b + n else a = a + n end
+    end
+    if not least or math.max(a, b) < least then
+      best, least = choice, math.max(a, b)
+    end
+  end
+  for k, section in ipairs(others) do
+    local to = best // 2 ^ (k - 1) % 2 == 1 and right or left
+    to[#to + 1] = section
+  end
+  return left, right
+end
+
+local function page_of (s)
+  local title, heads = head_lines(s)
+  local drawn, volt, work = plan_section(s), volt_section(s), steps_section(s)
+  local set, cautions, buy = settings_section(s), cautions_section(s),
+    pieces_section(s)
+  local below = { { title = "First power-up", kind = "steps",
+    items = lists.power_up }, years_section(s),
+    { title = "Before it travels", kind = "steps", items = lists.transport } }
+  local left, right = share_out({ drawn, volt }, { work },
+    { set, cautions, buy })
+  return { title = s.given.title or title, heads = heads, left = left,
+    right = right, below = below, reading = { drawn, volt, work, set, buy,
+      cautions, table.unpack(below) }, foot = foot_lines(s) }
+end
+
+-- ---- the object ----
+
+local known = { "duty", "inverter", "cable", "fuse", "precharge", "link",
+  "place", "cautions", "lot", "at_v", "surge_s", "drop_max_pct", "short_ka",
+  "out_mohm", "title" }
+local kinds = { inverter = "inverter", cable = "cable", fuse = "fuse",
+  precharge = "precharge", link = "fuse_link", lot = "lot" }
+
+local function check_given (given)
+  if type(given) ~= "table" then
+    core.fail("script", "sheet: a table of named keys is wanted")
+  end
+  tables.check_keys("sheet", given, known)
+  for _, key in ipairs(known) do
+    local v, kind = given[key], kinds[key]
+    if v ~= nil and kind and core.kind(v) ~= kind then
+      core.fail("script", string.format("sheet: %s must be amp.%s{} (got %s)",
+        key, kind, core.kind(v) or type(v)))
+    end
+  end
+  local title = given.title
+  if title ~= nil and (type(title) ~= "string" or #title > 200 or
+     title:find("%c")) then
+    core.fail("script", "sheet: title must be one line of words")
+  end
+end
+
+-- the main circuit of what was given, for fuse sizes and its cautions
+local function circuit_of (pack, given)
+  if not (given.fuse or given.cable or given.inverter) then return nil end
+  return core.circuit{ pack = pack, fuse = given.fuse, cable = given.cable,
+    inverter = given.inverter, at_v = given.at_v }
+end
+
+local function state_of (pack, given)
+  local keys = core.keys(pack)
+  local s = { pack = pack, keys = keys, given = given,
+    string_first = keys.order ~= "parallel_first" }
+  s.row = s.string_first and "string" or "level"
+  s.shelf, s.flat = shelf_of(s)
+  s.flat = s.flat or {}
+  local rest = {}
+  for i, one in ipairs(s.flat) do
+    rest[i] = one.reading and one.reading.ocv_v or false
+  end
+  s.raw = core.bench_raw(pack, rest)
+  s.circuit = circuit_of(pack, given)
+  s.fuse_a = given.fuse and core.keys(given.fuse).rating_a
+  s.fuse_next = s.circuit and s.circuit.fuse_next_a
+  return s
+end
+
+local methods, objects = {}, setmetatable({}, { __mode = "k" })
+local meta = { __name = "ampstead.sheet", __metatable = "ampstead.sheet" }
+
+function meta.__index (_, key)
+  if methods[key] then return methods[key] end
+  local names = { "text", "markdown", "html", "write" }
+  local near = type(key) == "string" and wording.nearest(key, names)
+  core.fail("script", "a sheet has no '" .. tostring(key) .. "'" ..
+    (near and " (did you mean '" .. near .. "'?)" or ""))
+end
+
+function meta.__newindex ()
+  core.fail("script", "a sheet never changes")
+end
+
+function meta.__tostring (self)
+  return pages.text(objects[self])
+end
+
+for _, form in ipairs{ "text", "markdown", "html" } do
+  methods[form] = function (self)
+    return pages[form](tables.held(objects, self, "sheet", form))
+  end
+end
+
+local endings = { txt = "text", md = "markdown", html = "html" }
+
+--- sheet:write("sheet.html"): in the form that the ending names
+function methods.write (self, path)
+  local page = tables.held(objects, self, "sheet", "write")
+  local form = type(path) == "string" and endings[path:match("%.(%w+)$")]
+  if not form then
+    core.fail("script", "sheet: write: the name must end in .txt, .md or " ..
+      ".html (got " .. tostring(path) .. ")")
+  end
+  core.write(path, pages[form](page))
+end
+
+--- pack:sheet{ inverter, cable, fuse, .. } --> the page for the bench
+function sheet.sheet (pack, given)
+  if given == nil then given = {} end
+  check_given(given)
+  local self = setmetatable({}, meta)
+  objects[self] = page_of(state_of(pack, given))
+  return self
+end
+
+core.methods("pack").sheet = sheet.sheet
+
+return sheet

@@ -1,0 +1,155 @@
+--- The sheet for the bench: what it says of a pack, in text, Markdown and
+-- HTML. Readings are invented; figures worked by hand stand beside each check.
+local here = arg[0]:match("^(.*)/tests/lua/") or "."
+package.path = here .. "/tests/lua/?.lua;" .. package.path
+local check = require "check"
+local amp = require "ampstead"
+local invented = require "invented"
+
+local function F (text) return (tostring(text):gsub("%s+", " ")) end
+
+local pouch = amp.module{ name = "7s2p pouch", chemistry = invented.curve,
+  series = 7, parallel = 2, nominal_v = 25.55, mass_kg = 17.5,
+  capacity_ah = amp.claimed(112) }
+local lot = amp.readings.text(invented.pallet, { module = pouch, sep = ";",
+  columns = { ah = "ah_c3_25c" } })
+lot = lot:with("6", { r10s_mohm = 2.0 }):accepted()
+local plan = amp.match(lot, { series = 2, parallel = 5 })
+local pack = plan:pack{ cell_v_min = 3.30, cell_v_max = 4.10 }
+local sheet = pack:sheet()
+local text = sheet:text()
+check.equal(text, tostring(sheet), "print shows the text")
+
+-- each module once in the plan, by the order of the plan
+local drawn = text:match("PLAN\n(.-)VOLTAGES")
+for s, ids in ipairs(plan.string_first.strings) do
+  check.ok(drawn:find("string " .. s .. "%s+%-|%-%-%[%- +" .. ids[1] ..
+    " %+%]%-%-%[%- +" .. ids[2] .. " %+%]"), "string " .. s .. " as matched")
+end
+
+-- 9 stands at 25.40 / 7 = 3.6286 V, 41.71 %; the middle of the ten, 25.75 V,
+-- at 51.07 %: 9.36 % of 93.75 Ah = 8.8 Ah
+check.has(F(text), "Module 9 alone: put in 8.8 Ah?; after a rest 25.75 V.")
+check.has(text, "+8.8?", "and in the table")
+check.has(text, "charge_not_level")
+-- each string at its last module, 25.76 + 25.74 V; 14 x 4.10 and 3.30 V
+check.has(F(text), "4 1.2 25.74 51 level 25.74 ______ 51.50 ______")
+check.has(F(text), "Each module: 23.10 V empty, 28.70 full; each string " ..
+  "46.20, 57.40.")
+check.equal(select(2, text:gsub("Module %w+ alone", "")), 1, "9 and no other")
+check.has(F(text), "string-first. 57.4 V full, 46.2 V empty, 14 groups")
+-- 14 x 4.18 (the curve's end) and 3.00 V; 14 x 4.10 and 3.30 V
+check.has(text, "charger: full, no equalising                     4.10    57.4")
+check.has(text, "inverter: cuts out                               3.30    46.2")
+-- counted from the pack: 5 links, 10 leads, 20 terminals, a board a string
+check.has(F(text), "5 links, 10 leads, 2 bars, 20 joints on terminals.")
+check.has(F(text), "5 BMS, 14 groups, 15 wires each to be chosen")
+check.has(F(text), "5 string fuses, at the terminal to be chosen")
+check.has(F(text), "Not given: inverter, main cable, main fuse, place and duty.")
+check.has(F(text), "A competent electrician, the insurer and the local " ..
+  "authority decide.")
+check.has(F(text), "the other strings carry 25 % more", "one of five lost")
+for line in text:gmatch("[^\n]+") do
+  check.ok(#line <= 78, "at most 78 columns: " .. line)
+end
+for _, word in ipairs{ "safe", "compliant", "guaranteed" } do
+  check.ok(not text:lower():find("%f[%a]" .. word .. "%f[%A]"), word)
+end
+
+-- what was given is on it: sizes, lengths, 19.8 J of 12 mF at 57.4 V
+local full = pack:sheet{
+  inverter = amp.inverter{ v_min = 42, v_max = 58, v_abs_max = 60,
+    power_w = 3000, surge_w = 6000, efficiency_pct = 92, idle_w = 32,
+    capacitance_uf = 12000 },
+  cable = amp.cable{ one_way_m = 1.8, area_mm2 = 50, ampacity_a = 150 },
+  fuse = amp.fuse{ rating_a = 100, voltage_v = 80, interrupt_ka = 20 } }
+local given = F(full)
+check.has(given, "3.6 m main cable, 4 lugs, 2 more a switch 50 mm2", "there and back")
+check.has(given, "main fuse, nearest the bar 100 A, 80 V DC, 20 kA")
+check.has(given, "19.8 J a pulse")
+check.has(given, "inverter: never above 60.0")
+check.has(given, "interrupt_below_short")
+check.has(given, "Not given: place and duty.")
+check.has(given, "things could not be looked at: pack:check says which")
+local raised = 0
+for _, row in ipairs(pack:check{}) do
+  raised = raised + 1
+  check.has(F(text), row.caution .. " " .. F(row.what), "as pack:check has it")
+end
+check.ok(raised >= 3, "several")
+check.has(F(pack:sheet{ cable = amp.cable{ one_way_ft = 10, awg = "2/0" } }),
+  "6.1 m main cable, 4 lugs, 2 more a switch 2/0 AWG")
+check.has(F(pack:sheet{ precharge = amp.precharge{ v = 57.4,
+  capacitance_uf = 12000, current_a = 2 } }), "28.7 ohm, 19.8 J a pulse")
+check.has(F(pack:sheet{ inverter = amp.inverter{ v_min = 45, v_max = 58,
+  power_w = 3000, efficiency_pct = 92 } }), "to be chosen: 100 A",
+  "72.5 A by 1.25, the next size")
+
+-- parallel-first: levels, one board, links between levels
+local side = plan:pack{ order = "parallel_first", cell_v_min = 3.30,
+  cell_v_max = 4.10 }:sheet()
+check.has(F(side), "4 bars, 1 link in series, 20 joints on terminals.")
+check.has(F(side), "1 BMS, 14 groups, 15 wires")
+check.has(F(side), "Level 2: join ")
+check.has(F(side), "A failed module leaves its level to the others")
+check.has(F(side), "10 module fuses, at the terminal")
+
+-- the other forms hold the same
+local html = sheet:html()
+check.has(html, "@page{size:A4", "for one sheet of A4")
+check.has(html, "<svg ", "with the plan drawn")
+check.has(html, "default-src 'none'", "and nothing from elsewhere")
+for _, word in ipairs{ "<script", "http:", "https:", "url(", "<img" } do
+  check.ok(not html:find(word, 1, true), "no " .. word)
+end
+check.equal(select(2, html:gsub('class="box"', "")),
+  select(2, text:gsub("%[ %]", "")), "a box for each step")
+check.has(sheet:markdown(), "- [ ] Module 9 alone")
+check.equal(html, pack:sheet():html(), "the same bytes again")
+
+-- ids and titles are text, whatever stands in them
+local odd = amp.pack{ module = pouch:with{ name = '<b>&"9"', cell_v_min = 3.3,
+  cell_v_max = 4.1 }, series = 1, parallel = 1 }:sheet{ title = "<i>|x" }
+check.has(odd:html(), "&lt;b&gt;&amp;&quot;9&quot;")
+check.ok(not odd:html():find("<b>", 1, true), "no markup from a name")
+check.has(odd:markdown(), "# \\<i\\>\\|x")
+check.raises(function () return pack:sheet{ title = "a\nb" } end, "one line")
+
+-- modules alike have no names: by their places; readings by id
+local plain = amp.pack{ module = pouch:with{ cell_v_min = 3.3,
+  cell_v_max = 4.1 }, series = 2, parallel = 2 }
+check.has(F(plain:sheet()), "4 modules of 4 without a reading")
+check.has(F(plain:sheet()), "1.2 is the second of the first string")
+check.has(F(plain:sheet()), "its first current is not told")
+local named = {}
+for i, id in ipairs{ "1", "2", "3", "4" } do
+  named[i] = pouch:with{ name = id, cell_v_min = 3.3, cell_v_max = 4.1,
+    r10s_mohm = amp.measured(2) }
+end
+local own = amp.pack{ strings = { { named[1], named[2] },
+  { named[3], named[4] } } }
+check.has(own:sheet{ lot = lot }:text(), "25.74", "as the lot has it")
+check.has(F(own:sheet{ lot = lot }),
+  "All modules stand within 2 % of charge: nothing to put in.")
+check.ok(not own:sheet():text():find("25.74", 1, true), "else unread")
+
+-- LFP between its knees: full first; over 60 V: said; 160 modules: no list
+local iron = amp.module{ chemistry = "lfp", series = 8, capacity_ah = 105 }
+check.has(F(amp.pack{ module = iron, series = 2, parallel = 2 }:sheet()),
+  "Bring every module full by itself")
+local large = F(amp.pack{ module = iron, series = 4, parallel = 40 }:sheet())
+check.has(large, "above_60_v the full pack has 110 V")
+check.has(large, "320 covers, bolts, washers")
+
+-- wrong calls
+check.raises(function () return pack:sheet{ fuze = 1 } end,
+  "sheet: unknown key 'fuze' (did you mean 'fuse'?)")
+check.raises(function () return pack:sheet{ fuse = 100 } end,
+  "sheet: fuse must be amp.fuse{} (got number)")
+check.raises(function () return pack:sheet(5) end, "a table of named keys")
+check.raises(function () return sheet:write("sheet.pdf") end,
+  "must end in .txt, .md or .html (got sheet.pdf)")
+check.raises(function () return sheet.txt end, "did you mean 'text'?")
+check.raises(function () sheet.title = "x" end, "a sheet never changes")
+check.raises(function () return sheet.text{} end, "call it with a colon")
+check.done()
