@@ -28,6 +28,7 @@
 #include "job/check.h"
 #include "life/ageing.h"
 #include "life/project.h"
+#include "pack/air.h"
 #include "pack/build.h"
 #include "pack/heat.h"
 #include "pack/join.h"

@@ -62,6 +62,7 @@ static void open_core (lua_State *L) {
       bind_readings_open,
       bind_match_open,
       bind_bench_open,
+      bind_air_open,
       bind_table_open,
       /* clang-format on */
   };

@@ -88,6 +88,7 @@ loader("run") -- pack:simulate
 loader("check") -- pack:check
 loader("pack") -- pack:without, :balance, :warm
 loader("bench_sheet") -- pack:sheet
+loader("air") -- how amp.still_air{} prints
 
 for key in pairs(amp) do known[#known + 1] = key end
 table.sort(known)

@@ -275,4 +275,21 @@ check.close(heavy:warm{ from_c = 20, to_c = 30, heater_w = 60 }.stored_kwh,
   0.125, 1e-9, "45 kg by 10 K")
 check.close(heavy:warm{ from_c = 20, to_c = 34.4, heater_w = 60 }.hours, 3,
   1e-9, "60 W for 3 h")
+-- still air, an upright wall of 0.3 m, 20 K, film at 35 C: 3.767 W/(m2 K) by
+-- the laminar form, 4.249 by the other, radiation at 0.9 5.973; 50 mm cooled
+-- on both faces, 0.7 W/(m K): not at one temperature
+local wall = amp.still_air{ height_m = 0.3, area_m2 = 0.4, wall_c = 45,
+  air_c = 25, half_thick_mm = 25, through_w_mk = 0.7 }
+check.close(wall.convection_low_w_m2k, 3.767, 0.003, "laminar")
+check.close(wall.convection_high_w_m2k, 4.249, 0.004, "all flows")
+check.close(wall.radiation_w_m2k, 5.973, 5e-4, "radiation")
+check.close(wall.low_w_per_k, 0.4 * (3.767 + 5.973), 0.002, "of 0.4 m2")
+check.close(wall.biot, (4.249 + 5.973) * 0.025 / 0.7, 3e-4, "Biot")
+check.has(tostring(wall), "Inside it is not at one temperature")
+check.has(tostring(wall), "90, as of painted")
+check.has(tostring(wall:with{ half_thick_mm = 3.5 }), "at one temperature, within")
+check.raises(function () return amp.still_air{ height_m = 0.3 } end,
+  "still_air: area_m2 is wanted")
+check.raises(function () return wall:with{ wall_c = -20, air_c = -30 } end,
+  "film")
 check.done()
