@@ -65,6 +65,13 @@ local function check_opts (opts)
   return own
 end
 
+-- each module that the pack lists, or the one that stands for all
+local function modules_of (pack)
+  local keys_ = core.keys(pack)
+  local list = notes.modules(keys_)
+  return #list > 0 and list or { keys_.module }
+end
+
 -- kWh a year that a run of the duty leaves unserved; nil without a duty, or
 -- nil and why such a build does not run
 local function unserved (pack, asked)
@@ -286,7 +293,7 @@ function check.check (pack, opts)
     inverter = asked.inverter, circuit = circuit, fuse = asked.fuse,
     cable = asked.cable, precharge = asked.precharge, link = asked.link,
     place = asked.place, unserved_kwh = kwh,
-    origin = origin.sum(notes.modules(core.keys(pack)), asked.lot) })
+    origin = origin.sum(modules_of(pack), asked.lot) })
   if why then
     raw.unknown[#raw.unknown + 1] = { id = "load_unserved", unit = "",
       basis = "", weight = "doubt", text = "the duty could not be run: " ..

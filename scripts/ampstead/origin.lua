@@ -8,7 +8,13 @@ local of = setmetatable({}, { __mode = "k" })
 
 --- Remember that 'module' is the one called 'id' in 'lot'.
 function origin.put (module, lot, id)
-  of[module] = { lot = lot, id = id }
+  of[module] = { { lot = lot, row_id = id } }
+  return module
+end
+
+--- The same of a module that stands for all of these: {lot, row_id} each.
+function origin.put_all (module, list)
+  of[module] = list
   return module
 end
 
@@ -51,11 +57,14 @@ end
 function origin.sum (modules, lot)
   local o, seen = { known = 0, accepted = 0 }, {}
   for _, module in ipairs(modules) do
-    local from = of[module]
-    local name = core.keys(module).name
-    local id = lot and name or from and from.id
-    local list = (lot or from) and judged(lot or from.lot, seen)
-    if list and list[id] then take(o, list[id], id) end
+    local from = lot and { { lot = lot, row_id = core.keys(module).name } } or
+      of[module] or {}
+    for _, entry in ipairs(from) do
+      local list = judged(entry.lot, seen)
+      if list[entry.row_id] then
+        take(o, list[entry.row_id], entry.row_id)
+      end
+    end
   end
   return o
 end

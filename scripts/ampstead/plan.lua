@@ -228,7 +228,11 @@ local function equal_module (self, order)
     self.pool.basis == "claimed" and core.claimed or core.assumed
   keys.soh_pct = nil
   keys.tested_ah = make(self[order].ah / self.parallel)
-  return core.module(keys)
+  local used = {}
+  for _, row in ipairs(self[order].raw) do
+    for _, at in ipairs(row) do used[#used + 1] = self.pool[at] end
+  end
+  return origin.put_all(core.module(keys), used)
 end
 
 local listed_most = 128

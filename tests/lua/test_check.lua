@@ -206,6 +206,16 @@ local apart = lot:with("4", { ocv_v = 25.40, group_min_v = 3.627,
   group_max_v = 3.630 })
 raises("charge_not_level", amp.match(apart, { series = 2, parallel = 2 })
   :pack(opts(window)), all, "between")
+-- more than a pack lists: one module stands for all, and they are known
+local many = { "id;ocv_v;group_min_v;group_max_v;r10s_mohm;ah" }
+for i = 1, 130 do
+  many[#many + 1] = i .. ";25.75;3.677;3.680;1.9;95"
+end
+local large = amp.match(amp.readings.text(table.concat(many, "\n"),
+  { module = nickel, sep = ";" }), { series = 2, parallel = 65 })
+  :pack(opts(window)):check(all)
+check.equal(large:raised "module_not_accepted", false)
+check.close(found(large.looked_at, "module_not_accepted").value, 130, 1e-9)
 -- with() and without() keep what is known of the modules
 check.equal(pack:with{ cell_v_max = 4.05 }:check(all):raised
   "module_not_accepted", false)
