@@ -98,6 +98,52 @@ static const bind_class place_class = {
     NULL,
     NULL};
 
+/* ---- a BMS as it is set ---- */
+
+typedef struct bind_bms {
+  char name[64];
+  amp_bms b;
+} bind_bms;
+
+static const bind_field bms_fields[] = {
+    F_TEXT("name", bind_bms, name, "what to call it"),
+    {"cell_v_min", BIND_NUMBER, offsetof(bind_bms, b.v_min), 1.0, 0.0, 0.1,
+     10.0, "V", "v_min", 0, "of a group, at which it stops a discharge"},
+    {"cell_v_max", BIND_NUMBER, offsetof(bind_bms, b.v_max), 1.0, 0.0, 0.1,
+     10.0, "V", "v_max", 0, "of a group, at which it stops a charge"},
+    F_NUM("discharge_a", bind_bms, b.discharge, 1.0, 0.1, 1e5, "A",
+          "it lets through for ever"),
+    F_NUM("charge_a", bind_bms, b.charge, 1.0, 0.1, 1e5, "A",
+          "it lets in for ever"),
+    F_TEMP("charge_min_c", bind_bms, b.charge_from, -60.0, 60.0,
+           "coldest cell at which it lets a charge begin"),
+    F_FLAG("each_string", bind_bms, b.each,
+           "true: every string has one of its own"),
+    F_END};
+
+static const bind_class bms_class;
+
+static void bms_defaults (void *spec) {
+  ((bind_bms *)spec)->b = amp_bms_defaults();
+}
+
+static void bms_finish (lua_State *L, int keys, void *spec) {
+  amp_error err = {0};
+  if (amp_bms_check(&((bind_bms *)spec)->b, &err) != AMP_OK)
+    bind_raise(L, &bms_class, bind_who(L, &bms_class, keys), &err);
+}
+
+static const bind_class bms_class = {"bms",
+                                     "bms",
+                                     "what guards each group, as it is set",
+                                     bms_fields,
+                                     sizeof(bind_bms),
+                                     bms_defaults,
+                                     bms_finish,
+                                     NULL,
+                                     NULL,
+                                     NULL};
+
 /* ---- a build looked at ---- */
 
 /* The object under opts[key] (at 2), or NULL where there is none. */
@@ -246,12 +292,14 @@ static void take_rest (lua_State *L, amp_check *c) {
   const bind_precharge *p = option(L, "precharge", "precharge");
   const bind_fuse_link *link = option(L, "link", "fuse_link");
   const bind_place *place = option(L, "place", "place");
+  const bind_bms *bms = option(L, "bms", "bms");
   if (p != NULL) {
     c->precharge = &p->p;
     c->filled = &p->a;
   }
   c->link = link ? &link->a : NULL;
   c->site = place ? &place->s : NULL;
+  c->bms = bms ? &bms->b : NULL;
   c->fuse = option(L, "fuse", "fuse") != NULL;
   c->cable = option(L, "cable", "cable") != NULL;
   c->unserved = bind_option(L, 2, "unserved_kwh", NO) * 3.6e6;
@@ -259,7 +307,7 @@ static void take_rest (lua_State *L, amp_check *c) {
 
 /*
 ** core.check_raw(pack, {duty, inverter, circuit, fuse, cable, precharge,
-** link, place, origin, unserved_kwh}) --> {raised = {..}, unknown = {..},
+** link, place, bms, origin, unserved_kwh}) --> {raised = {..}, unknown = {..},
 ** clear = {..}, facts}: rows {id, text, value, limit, unit, basis, weight,
 ** wrong, compared, source, who}
 */
@@ -302,5 +350,6 @@ static const luaL_Reg functions[] = {{"check_raw", check_raw}, {NULL, NULL}};
 
 void bind_check_open (lua_State *L) {
   bind_class_open(L, &place_class);
+  bind_class_open(L, &bms_class);
   luaL_setfuncs(L, functions, 0);
 }

@@ -122,6 +122,8 @@ amp_status amp_check_look (const amp_check *c, amp_checked *out,
   amp_status s = amp_build_check(c->build, err);
   if (s == AMP_OK && c->site != NULL)
     s = amp_site_check(c->site, err);
+  if (s == AMP_OK && c->bms != NULL)
+    s = amp_bms_check(c->bms, err);
   if (s == AMP_OK && c->circuit != NULL)
     s = amp_circuit_check(c->parts, err);
   if (s != AMP_OK)
@@ -132,6 +134,7 @@ amp_status amp_check_look (const amp_check *c, amp_checked *out,
   check_circuit(c, out);
   check_modules_of(c, out);
   check_links(c, out);
+  check_bms(c, out);
   check_place_of(c, out);
   check_energy(c, out);
   order(out);

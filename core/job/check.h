@@ -52,6 +52,17 @@ typedef struct amp_origin {
   double soc_low, soc_high; /* 0..1 among them; NaN: not told */
 } amp_origin;
 
+/* What a BMS is set to; NaN: not told. */
+typedef struct amp_bms {
+  double v_min, v_max;      /* V of a group at which it opens */
+  double discharge, charge; /* A that it lets through */
+  double charge_from;       /* K below which it stops charging */
+  bool each;                /* every string has its own */
+} amp_bms;
+
+amp_bms amp_bms_defaults (void);
+amp_status amp_bms_check (const amp_bms *b, amp_error *err);
+
 typedef struct amp_check {
   const amp_build *build;
   const amp_module *mean; /* of unequal modules their mean */
@@ -70,6 +81,7 @@ typedef struct amp_check {
   const amp_precharge_answer *filled;
   const amp_link_answer *link; /* behind every cell */
   const amp_site *site;
+  const amp_bms *bms;
   const amp_origin *origin;
   double unserved; /* J a year of a run with this duty; NaN: none was made */
 } amp_check;

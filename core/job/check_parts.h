@@ -5,6 +5,7 @@
 **   check_pack.c    where the modules come from and how alike they are
 **   check_place.c   frost, heat, floor, stack, idle draw
 **   check_energy.c  what it has to do
+**   check_bms.c     what its BMS is set to
 **   check.c         all of it, and the order
 */
 #ifndef AMP_JOB_CHECK_PARTS_H
@@ -44,6 +45,7 @@ void check_window (const amp_check *c, amp_checked *out);
 void check_circuit (const amp_check *c, amp_checked *out);
 void check_links (const amp_check *c, amp_checked *out); /* wants the shares */
 void check_modules_of (const amp_check *c, amp_checked *out);
+void check_bms (const amp_check *c, amp_checked *out); /* wants the shares */
 void check_place_of (const amp_check *c, amp_checked *out);
 void check_energy (const amp_check *c, amp_checked *out);
 

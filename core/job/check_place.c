@@ -120,9 +120,12 @@ static void look_frost (const amp_check *c, amp_checked *out) {
                   "charged all year is not known");
   else
     warm_words(c, span.from, out, &words);
-  if (c->build->rates == NULL && too_cold(place, &span))
+  /* locked out by the pack's own limits, or by its BMS */
+  bool locked = c->build->rates != NULL ||
+                (c->bms != NULL && c->bms->charge_from >= span.from);
+  if (!locked && too_cold(place, &span))
     raise_frost(place, &span, "at the coldest", words.text, out);
-  else if (c->build->rates == NULL && too_cold(duty, &span))
+  else if (!locked && too_cold(duty, &span))
     raise_frost(duty, &span, "while the duty charges it", "", out);
   else if (amp_given(place))
     check_clear(out, "charge_below_freezing", &check_c, place, span.from,

@@ -13,7 +13,7 @@ local check = {}
 local pcall = pcall
 
 local keys = { "duty", "inverter", "cable", "fuse", "precharge", "link",
-  "place", "cautions", "lot", "at_v", "surge_s", "drop_max_pct", "short_ka",
+  "place", "bms", "cautions", "lot", "at_v", "surge_s", "drop_max_pct", "short_ka",
   "out_mohm" }
 local circuit_keys = { "inverter", "cable", "fuse", "at_v", "surge_s",
   "drop_max_pct", "short_ka", "out_mohm" }
@@ -54,12 +54,14 @@ local function check_opts (opts)
   wanted(opts, "link", "fuse_link")
   local own = {}
   for _, key in ipairs(keys) do own[key] = opts[key] end
-  if own.place ~= nil and core.kind(own.place) ~= "place" then
-    if type(own.place) ~= "table" then
-      core.fail("script", "check: place must be a table of keys or " ..
-        "amp.place{}")
+  for _, kind in ipairs{ "place", "bms" } do
+    if own[kind] ~= nil and core.kind(own[kind]) ~= kind then
+      if type(own[kind]) ~= "table" then
+        core.fail("script", "check: " .. kind .. " must be a table of keys " ..
+          "or amp." .. kind .. "{}")
+      end
+      own[kind] = core[kind](own[kind])
     end
-    own.place = core.place(own.place)
   end
   own.cautions = cautions.own_list("check", opts.cautions)
   return own
@@ -221,7 +223,7 @@ local function taken (asked, circuit)
   return list
 end
 
-local beyond = "joints and their torque, BMS and its settings, contactors, " ..
+local beyond = "joints and their torque, whether the BMS does as it is set, contactors, " ..
   "earth and isolation, gas and ventilation, detection and escape, what " ..
   "the housing bears, transport, law and insurance"
 
@@ -283,8 +285,8 @@ local function report (raw, asked, circuit)
     facts = facts }
 end
 
---- pack:check{ duty, inverter, cable, fuse, precharge, link, place, cautions,
--- lot, at_v, surge_s, .. } --> table, a row for each caution that stands out
+--- pack:check{ duty, inverter, cable, fuse, precharge, link, place, bms,
+-- cautions, lot, at_v, surge_s, .. } --> table, a row for each caution that stands out
 function check.check (pack, opts)
   local asked = check_opts(opts)
   local circuit = circuit_of(pack, asked)
@@ -292,7 +294,7 @@ function check.check (pack, opts)
   local raw = core.check_raw(pack, { duty = asked.duty,
     inverter = asked.inverter, circuit = circuit, fuse = asked.fuse,
     cable = asked.cable, precharge = asked.precharge, link = asked.link,
-    place = asked.place, unserved_kwh = kwh,
+    place = asked.place, bms = asked.bms, unserved_kwh = kwh,
     origin = origin.sum(modules_of(pack), asked.lot) })
   if why then
     raw.unknown[#raw.unknown + 1] = { id = "load_unserved", unit = "",

@@ -46,7 +46,9 @@ local link = amp.fuse_link{ metal = "copper", diameter_mm = 1,
   length_mm = 150 }
 local place = { coldest_c = 5, warmest_c = 25, floor_kpa = 5, floor_m2 = 1,
   stack_high = 2, stack_kg = 50, idle_w = 1 }
-local all = { duty = duty, inverter = inverter, fuse = fuse, cable = cable,
+local bms = { cell_v_min = 3.0, cell_v_max = 4.15, discharge_a = 80,
+  charge_a = 40, charge_min_c = 2 }
+local all = { duty = duty, bms = bms, inverter = inverter, fuse = fuse, cable = cable,
   precharge = fill, link = link, place = place, surge_s = 5,
   drop_max_pct = 2 }
 
@@ -222,29 +224,58 @@ check.equal(pack:with{ cell_v_max = 4.05 }:check(all):raised
 check.equal(pack:without("3"):check(all):raised "module_not_accepted", false)
 
 -- the place
-local _, frost = raises("charge_below_freezing", pack, at{ coldest_c = -12 },
-  "-12 C")
+local function icebox (changes)
+  local o = at(changes)
+  o.bms = nil
+  return o
+end
+local _, frost = raises("charge_below_freezing", pack,
+  icebox{ coldest_c = -12 }, "-12 C")
 check.close(frost.value, -12, 1e-9)
 check.close(frost.limit, 0, 1e-9)
 check.equal(frost.unit, "C")
 check.equal(pack:with{ current_limits = "lithium" }:check(at{ coldest_c =
   -12 }):raised "charge_below_freezing", false, "the pack locks it out")
-check.has(found(pack:check(at{ coldest_c = -12, heater_w = 20 }),
+check.has(found(pack:check(icebox{ coldest_c = -12, heater_w = 20 }),
   "charge_below_freezing").what, "20 W never bring it to 5 C")
 -- without a place the duty's own frost counts, and the place is missing
-local icy = pack:check(with{ duty = duty:with{ temp_c = -3 },
-  place = { floor_m2 = 1 } })
+local no_place = with{ duty = duty:with{ temp_c = -3 },
+  place = { floor_m2 = 1 } }
+no_place.bms = nil
+local icy = pack:check(no_place)
 check.has(found(icy, "charge_below_freezing").what,
   "-3 C while the duty charges it")
 check.equal(icy:raised "temperature_not_given", nil)
 raises("place_too_warm", pack, at{ warmest_c = 46 }, "ends at 45 C")
+-- a BMS that locks it out answers it; one set lower does not
+local function set (changes, more)
+  local b = opts(bms)
+  for key, value in pairs(changes) do b[key] = value end
+  local o = more or with{}
+  o.bms = b
+  return o
+end
+check.equal(pack:check(at{ coldest_c = -12 }):raised "charge_below_freezing",
+  false)
+check.equal(pack:check(set({ charge_min_c = -20 }, at{ coldest_c = -12 }))
+  :raised "charge_below_freezing", true)
+local _, weak = raises("bms_below_load", pack, set{ discharge_a = 40 })
+check.close(weak.limit, 2000 / 0.92 / 40, 1e-9)
+check.equal(pack:check(set{ discharge_a = 40, each_string = true }):raised
+  "bms_below_load", false, "half of it a string")
+local bright = set({ charge_a = 10 }, with{})
+check.has(found(pack:check(bright), "bms_below_load").what, "lets 10 A in")
+local _, beyond = raises("bms_beyond_cell", pack, set{ cell_v_max = 4.30 },
+  "upper limit")
+check.equal(beyond.weight, "safety")
+raises("bms_inside_window", pack, set{ cell_v_min = 3.4 }, "lower end")
 raises("floor_overloaded", pack, at{ floor_kpa = 0.5 }, "at least")
 raises("stack_on_lowest_module", pack, at{ stack_high = 4 }, "52.5 kg")
 raises("idle_empties_pack", pack, at{ closed_days = 365 }, "empty")
 
 -- the same place in other units: 104 F are 40 C, 1 psf 47.88 Pa (C12)
 local foreign = pack:check(with{ place = { coldest_f = 10.4, warmest_f = 104,
-  floor_psf = 10, floor_ft2 = 10 } })
+  floor_psf = 10, floor_ft2 = 10 }, bms = { charge_min_c = -20 } })
 check.close(found(foreign, "charge_below_freezing").value, -12, 1e-9)
 check.ok(foreign.cells_c > 40 and foreign.cells_c < 42, "104 F")
 check.close(foreign.floor_kpa, 70 * 9.81 / (10 * 0.09290304) / 1000, 1e-9)
@@ -283,6 +314,8 @@ missing("temperature_not_given", bare, nil, "coldest_c")
 missing("floor_overloaded", bare, nil, "mass_kg")
 missing("place_too_warm", bare, nil, "warmest_c")
 missing("resistance_not_given", bare, nil, "r10s_mohm")
+missing("bms_not_told", bare, nil, "no BMS is given")
+missing("bms_below_load", pack, with{ bms = {} }, "discharge_a")
 missing("string_share_uneven", bare, nil, "r10s_mohm")
 missing("charge_not_level", bare, nil, "level before joining")
 missing("interrupt_below_short", bare, all, "no resistance is known")
