@@ -157,7 +157,7 @@ contract () {
     skip "contract scripts, hostile scripts (AMPSTEAD_SHARED is not set)"
     return
   fi
-  for script in 1-offers 2-limits; do
+  for script in 1-offers 2-limits 5-listings; do
     check "contract $script" example "$top/build/ampstead" -- \
       "$AMPSTEAD_SHARED/contract/$script.lua" "$tmp/got"
   done

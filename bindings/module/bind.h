@@ -11,7 +11,7 @@
 **   daily net  {} -> profile;  profile_csv(path, opts) profile_text(s, opts)
 **   profile_steps({phase, ..}) drawn{log, ..}
 **   cell fit log reading fuse_link cable busbar circuit .. {} -> object
-**   offers_csv(path, opts) offers_text(s, opts) -> list of offers
+**   offers_raw(text, file, opts) -> rows of adverts
 **   measured claimed assumed between tested -> value
 **   range version at_least params levelised bid_ceiling layouts rainflow
 **   chemistries life_models sha256 describe
@@ -467,7 +467,7 @@ void bind_caution_open (lua_State *L); /* cautions, plausible */
 void bind_run_open (lua_State *L);     /* simulate_raw, trace_raw */
 void bind_replay_open (lua_State *L);  /* replay, replay_rows, .. */
 void bind_money_open (lua_State *L);   /* levelised, bid_ceiling */
-void bind_listing_open (lua_State *L); /* offers_csv, offers_text */
+void bind_listing_open (lua_State *L); /* offers_raw */
 void bind_tools_open (lua_State *L);   /* range, params, sha256, ... */
 void bind_host_open (lua_State *L);    /* read, write, warn, ... */
 void bind_table_open (lua_State *L);   /* tables: bind_table.c */

@@ -400,14 +400,33 @@ static void refuse_row (lua_State *L, const char *why_class) {
   lua_setfield(L, -2, "refused_class");
 }
 
+/* An advert that was refused when it was read, at the top: {name, refused};
+** false where it is not one. The row is below. */
+static bool refused_before (lua_State *L) {
+  if (!lua_istable(L, -1))
+    return false;
+  lua_getfield(L, -1, "refused");
+  if (lua_type(L, -1) != LUA_TSTRING) {
+    lua_pop(L, 1);
+    return false;
+  }
+  lua_getfield(L, -2, "name");
+  lua_setfield(L, -4, "name");
+  lua_remove(L, -2);
+  refuse_row(L, "data");
+  return true;
+}
+
 /* One offer at the top of the stack becomes case w->n; the row is below. */
 static void add_offer (lua_State *L, work *w, int i, int need_idx) {
+  w->at[i] = -1;
+  if (refused_before(L))
+    return;
   const bind_offer *o = bind_check(L, -1, "offer", "compare: each of offers");
   const bind_need *need = lua_touserdata(L, need_idx);
   lua_pop(L, 1); /* the list holds it */
   lua_pushstring(L, o->name);
   lua_setfield(L, -2, "name");
-  w->at[i] = -1;
   double rate = rate_of(L, o, need_idx);
   if (!(rate > 0.0)) {
     refuse_row(L, "missing");

@@ -258,10 +258,25 @@ static void and_more (amp_buffer *out, int n, const char *rows) {
   amp_buffer_puts(out, rows);
 }
 
-/* "H2: days, years and 5 more"; gives how many columns there are */
+/* Has every column of the row this one reason? */
+static bool whole_row (const amp_sheet *s, int row, const char *why) {
+  for (int c = 0; c < s->columns; c++) {
+    const char *other = refusal(s, row, c);
+    if (!other || strcmp(other, why) != 0)
+      return false;
+  }
+  return s->columns > 1;
+}
+
+/* "H2: days, years and 5 more", or "H2"; gives how many columns there are */
 static int places_in_row (const amp_sheet *s, int row, const char *why,
                           amp_buffer *out) {
   int n = 0;
+  if (whole_row(s, row, why)) {
+    if (out)
+      amp_buffer_puts(out, amp_sheet_text(s, s->name[row]));
+    return s->columns;
+  }
   for (int c = 0; c < s->columns; c++) {
     const char *other = refusal(s, row, c);
     if (!other || strcmp(other, why) != 0)

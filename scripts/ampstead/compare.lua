@@ -6,6 +6,7 @@ local verdict = loader("verdict")
 local notes = loader("notes")
 local cautions = loader("cautions")
 local raised = loader("raised")
+local listings = loader("listings")
 
 local compare = {}
 
@@ -193,6 +194,7 @@ local function make_columns (raw, currency, across)
       folded = compare.folded[c[1]] or not across and c[1] == "usable_kwh",
       label = compare.label(raw, c, not across), unit = compare.unit(c[1], currency) }
   end
+  list[#list + 1] = tables.text("refused", "refused", true)
   return list
 end
 
@@ -234,17 +236,20 @@ local function rate_line (offers, asked)
   local parts, seen = {}, {}
   local rates = asked.currency and asked.rates or {}
   for _, offer in ipairs(offers) do
-    local theirs = core.keys(offer).currency
-    if theirs and theirs ~= asked.currency and rates[theirs] and
-       not seen[theirs] then
-      seen[theirs] = true
-      parts[#parts + 1] = string.format("1 %s = %s %s", theirs,
-        wording.trim(rates[theirs], 6), asked.currency)
+    local keys = core.kind(offer) == "offer" and core.keys(offer) or {}
+    local theirs, own = keys.currency, keys.rates or {}
+    local from = own[theirs] and own or rates -- the offer's own go first
+    local says = theirs and theirs ~= asked.currency and from[theirs] and
+      string.format("1 %s = %s %s%s", theirs, wording.trim(from[theirs], 6),
+        asked.currency, from.dated and ", dated " .. tostring(from.dated) or
+        "")
+    if says and not seen[says] then
+      seen[says] = true
+      parts[#parts + 1] = says
     end
   end
   if #parts == 0 then return nil end
-  return { "rate", table.concat(parts, ", ") ..
-    (rates.dated and ", dated " .. tostring(rates.dated) or "") .. "." }
+  return { "rate", table.concat(parts, "; ") .. "." }
 end
 
 -- each model's own years, where an offer has several
@@ -302,6 +307,7 @@ local function note_lines (raw, offers, need, names, c)
   local asked = core.keys(need)
   middle[1] = flip_line(raw, offers, names, asked.currency)
   middle[#middle + 1] = rate_line(offers, asked)
+  middle[#middle + 1] = listings.bound_line(offers, names)
   for i = 1, raw.n do
     if not raw[i].refused then
       answered = answered + 1
@@ -356,7 +362,8 @@ function compare.compare (offers, need, opts)
   local asked, across = core.keys(need), raw.n <= across_most
   for i = 1, raw.n do
     names[i] = raw[i].name or ("offer " .. i)
-    rows[i] = compare.row(raw[i], names[i], list[i], not across)
+    rows[i] = listings.mark(compare.row(raw[i], names[i], list[i],
+      not across), list[i], raw[i])
     discount[i] = (asked.discount_pct or 0) / 100
     raw.worst = raw.worst or (not raw[i].refused and raw[i].worst) or nil
   end

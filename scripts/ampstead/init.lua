@@ -11,7 +11,7 @@ local inside = { compare_raw = true, sweep_raw = true, table_new = true,
   daily = true, net = true, series = true, steps = true, describe = true,
   plain = true, profile_csv = true, profile_text = true,
   profile_steps = true,
-  offers_csv = true, offers_text = true, sha256 = true, nearest = true,
+  offers_raw = true, sha256 = true, nearest = true,
   log = true, log_csv = true, log_text = true, log_facts = true,
   print_by = true, fit = true, cell_facts = true, drawn = true,
   replay = true, replay_facts = true, replay_rows = true,
@@ -60,8 +60,8 @@ local lots = loader("lot")
 amp.match = loader("plan").match
 amp.readings = { csv = reader(lots.csv), text = lots.text,
   capacity = lots.capacity }
-amp.offers = { csv = plain.lists(reader(core.offers_csv)),
-  text = plain.lists(core.offers_text) }
+local listings = loader("listings")
+amp.offers = { csv = reader(listings.csv), text = listings.text }
 amp.log = { csv = reader(core.log_csv), text = core.log_text }
 for _, name in ipairs{ "rainflow", "chemistries",
   "life_models" } do

@@ -131,7 +131,7 @@ end
 -- lists print what they hold, names in the order of their bytes
 check.equal(tostring(amp.range(1, 3)), "{1, 2, 3}")
 check.equal(tostring(amp.params{ b = 2, a = 1.5 }), "{a = 1.5, b = 2}")
-check.equal(tostring(listed), '{offer "A"}')
+check.equal(tostring(listed), "1 advert, 0 refused.")
 check.equal(tostring(duty.sun_hours), "{4.9, 5.3, 5.6, 5, 3.6, 2.1}")
 
 check.equal(getmetatable(amp.range(1, 3)), "list")

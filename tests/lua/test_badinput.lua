@@ -83,8 +83,10 @@ local read_commas = read(commas, { decimal = "," })
 check.equal(read_commas[1].price_lot, 95.5)
 check.close(read_commas[1].nameplate_kwh, 8 * 7.4 * 60.5 / 1000, 1e-9,
   "60,5 is neither 60 nor 605")
-refused(commas .. "B;LFP;12;1.000,0;12,8;91;1.140,00\n",
-  { "text:3:", "1.000,0" }, "thousands marks", { decimal = "," })
+local marks = read(commas .. "B;LFP;12;1.000,0;12,8;91;1.140,00\n",
+  { decimal = "," })
+check.close(marks[2].module.capacity_ah.value, 1000, 0, "never 1.0")
+check.equal(marks[2].price_lot, 1140)
 -- excel_quotes.csv: comma, quotes and line break stay data
 local quoted = read(header ..
   '"A, the ""blue"" lot",NMC,8,60,7.4,82,"95.50"\n' ..

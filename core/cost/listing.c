@@ -1,0 +1,553 @@
+/*
+** listing.c -- one row of an advert: its fields, what is missing, what
+** contradicts.
+*/
+#include "cost/listing.h"
+#include "cost/phrase.h"
+#include "base/sample.h"
+#include "base/value.h"
+#include <math.h>
+#include <string.h>
+
+#define NONE AMP_NOT_GIVEN
+enum { PRICES_MOST = 4096, OLD_DAYS = 30 };
+
+/* Two figures for one thing further apart than this contradict (common
+** practice, no source). */
+static const double apart = 0.05;
+
+void amp_listing_open (amp_listing *l) {
+  memset(l, 0, sizeof *l);
+  for (int i = 0; i < AMP_LIST_FIELDS; i++)
+    l->v[i] = NONE;
+  l->claim_ah = l->claim_v = l->claim_kwh = l->claim_soh = NONE;
+  l->says_premium = NONE;
+}
+
+void amp_listing_find (amp_listing *l, const char *id, amp_decides decides,
+                       amp_listing_field field, double a, double b) {
+  for (int i = 0; i < l->findings; i++)
+    if (strcmp(l->finding[i].id, id) == 0 && l->finding[i].field == field)
+      return;
+  if (l->findings < AMP_LIST_FINDINGS)
+    l->finding[l->findings++] = (amp_doubt){id, decides, field, a, b};
+}
+
+static void refuse (amp_listing *l, const char *id, amp_listing_field field,
+                    double a, double b) {
+  amp_listing_find(l, id, AMP_DECIDES_REFUSED, field, a, b);
+}
+
+/* ---- plain numbers ---- */
+
+/* Limits of the fields: typing errors lie outside. */
+static const struct field {
+  double lo, hi;
+  bool money, whole, above_zero;
+} fields[AMP_LIST_FIELDS] = {
+    [AMP_LIST_COUNT] = {1, 1e5, true, true, false},
+    [AMP_LIST_PRICE] = {0, 1e9, true, false, true},
+    [AMP_LIST_PREMIUM] = {0, 200, false, false, false},
+    [AMP_LIST_FREIGHT] = {0, 1e9, true, false, false},
+    [AMP_LIST_HAZMAT] = {0, 1e9, true, false, false},
+    [AMP_LIST_FEES] = {0, 1e9, true, false, false},
+    [AMP_LIST_COLLECTION] = {0, 1e9, true, false, false},
+    [AMP_LIST_CUSTOMS] = {0, 200, false, false, false},
+    [AMP_LIST_TAX_RATE] = {0, 100, false, false, false},
+    [AMP_LIST_SOH] = {0, 120, false, false, true},
+    [AMP_LIST_DUDS] = {0, 100, false, false, false},
+    [AMP_LIST_BOS] = {0, 1e9, true, false, false},
+    [AMP_LIST_BOS_MASS] = {0, 1e5, false, false, false},
+    [AMP_LIST_CAPACITY] = {0.1, 5000, false, false, false},
+    [AMP_LIST_VOLTS] = {0.5, 2000, false, false, false},
+    [AMP_LIST_MASS] = {0.01, 5000, false, false, false},
+    [AMP_LIST_SERIES] = {1, 500, false, true, false},
+    [AMP_LIST_PARALLEL] = {1, 500, false, true, false}};
+
+static void unreadable (amp_listing *l, amp_listing_field field,
+                        amp_written how) {
+  switch (how) {
+  case AMP_WRITTEN_TWO_WAYS:
+    refuse(l, "number_two_ways", field, NONE, NONE);
+    break;
+  case AMP_WRITTEN_COMMA:
+    refuse(l, "decimal_comma_not_told", field, NONE, NONE);
+    break;
+  case AMP_WRITTEN_RANGE:
+    refuse(l, "no_such_number", field, NONE, NONE);
+    break;
+  default:
+    refuse(l, "not_a_number", field, NONE, NONE);
+  }
+}
+
+/* Within the limits of its field. */
+static void keep_number (amp_listing *l, amp_listing_field field, double v) {
+  const struct field *f = &fields[field];
+  if (f->whole && v != floor(v))
+    refuse(l, "not_a_whole_number", field, v, NONE);
+  else if (!(v >= f->lo && v <= f->hi) || (f->above_zero && v == 0.0))
+    refuse(l, "no_such_number", field, f->lo, f->hi);
+  else
+    l->v[field] = v;
+}
+
+/* A sum with its currency: one for the whole row. */
+static void take_currency (amp_listing *l, amp_listing_field field,
+                           const char *word) {
+  static const char *const signs[][2] = {{"\xe2\x82\xac", "EUR"},
+                                         {"\xc2\xa3", "GBP"},
+                                         {"euro", "EUR"},
+                                         {"euros", "EUR"}};
+  char name[4] = "";
+  for (size_t i = 0; i < sizeof signs / sizeof *signs; i++)
+    if (strcmp(word, signs[i][0]) == 0)
+      memcpy(name, signs[i][1], 4);
+  bool sign = name[0] != '\0';
+  for (int i = 0; !sign && i < 3; i++) /* letters, by money_units */
+    name[i] = (char)(word[i] - ('a' - 'A'));
+  if (l->money[0] != '\0' && strcmp(l->money, name) != 0)
+    refuse(l, "currencies_mixed", field, NONE, NONE);
+  memcpy(l->money, name, 4);
+}
+
+/* Units that may stand beside the one number of a field. */
+static const char plain_units[] = "% pcs pc pieces modules kg v ah";
+static const char money_units[] =
+    "eur gbp usd chf sek nok dkk pln czk euro euros \xe2\x82\xac \xc2\xa3";
+
+/* "245 EUR", "10 %", "12 modules" */
+static amp_written with_unit (amp_listing *l, amp_listing_field field,
+                              const char *text, char decimal, double *v) {
+  amp_phrase p;
+  amp_phrase_read(text, decimal, fields[field].money, &p);
+  int i = p.n == 2 && p.t[1].number ? 1 : 0;
+  if (p.n != 2 || !p.t[i].number || p.t[1 - i].number)
+    return AMP_WRITTEN_WORDS;
+  if (amp_phrase_is(&p, 1 - i, money_units) && fields[field].money)
+    take_currency(l, field, p.t[1 - i].word);
+  else if (!amp_phrase_is(&p, 1 - i, plain_units))
+    return AMP_WRITTEN_WORDS;
+  *v = p.t[i].value;
+  return p.t[i].how;
+}
+
+static void take_number (amp_listing *l, amp_listing_field field,
+                         const char *text, char decimal) {
+  double v = 0.0;
+  size_t n = strlen(text);
+  if (n > 2 && text[n - 1] == '-' && strchr(",.", text[n - 2]) != NULL)
+    n -= 2; /* "245,-": no cents */
+  amp_written how =
+      amp_number_written(text, n, decimal, fields[field].money, &v);
+  if (how == AMP_WRITTEN_NOTHING)
+    return;
+  if (how == AMP_WRITTEN_WORDS)
+    how = with_unit(l, field, text, decimal, &v);
+  if (how != AMP_WRITTEN_NUMBER)
+    unreadable(l, field, how);
+  else if (field == AMP_LIST_DUDS && v > 0.0 && v < 1.0 &&
+           strchr(text, '%') == NULL)
+    refuse(l, "fraction_for_percent", field, v, NONE);
+  else
+    keep_number(l, field, v);
+}
+
+/* ---- phrases ---- */
+
+static void take_price_is (amp_listing *l, const char *text) {
+  amp_phrase p;
+  amp_phrase_read(text, '\0', false, &p);
+  bool kwh = amp_phrase_has(&p, "kwh");
+  bool each = amp_phrase_has(&p, "each module piece pc unit apiece");
+  bool lot = amp_phrase_has(&p, "lot all total set together pallet");
+  l->price_is_known = kwh + each + lot == 1;
+  l->price_is = kwh   ? AMP_PRICE_PER_KWH
+                : lot ? AMP_PRICE_LOT
+                      : AMP_PRICE_EACH;
+}
+
+/* The percentage among the tokens, or NaN. */
+static double percent_in (const amp_phrase *p) {
+  for (int i = 0; i + 1 < p->n; i++)
+    if (p->t[i].number && p->t[i].how == AMP_WRITTEN_NUMBER &&
+        amp_phrase_is(p, i + 1, "%"))
+      return p->t[i].value;
+  return NONE;
+}
+
+/* "excluded 20 %", "incl.", "no tax"; two at once are none */
+static void take_tax (amp_listing *l, const char *text, char decimal) {
+  static const char in[] = "included incl inclusive inc gross with";
+  static const char out[] = "excluded excl exclusive net plus";
+  amp_phrase p;
+  amp_phrase_read(text, decimal, false, &p);
+  bool included = amp_phrase_has(&p, in), excluded = amp_phrase_has(&p, out);
+  bool none = amp_phrase_has(&p, "none no without private") && !included;
+  double pct = percent_in(&p);
+  if (amp_phrase_has(&p, "margin")) {
+    refuse(l, "tax_by_margin", AMP_LIST_TAX, NONE, NONE);
+    return;
+  }
+  if (included + excluded + none != 1) {
+    return; /* check_tax asks */
+  }
+  l->tax = included   ? AMP_TAX_INCLUDED
+           : excluded ? AMP_TAX_EXCLUDED
+                      : AMP_TAX_NONE;
+  if (amp_given(pct))
+    keep_number(l, AMP_LIST_TAX_RATE, pct);
+}
+
+/* The unit behind token 'i' (a number): what the claim speaks of. */
+static bool take_claimed (amp_listing *l, const amp_phrase *p, int i) {
+  double v = p->t[i].value;
+  if (amp_phrase_is(p, i + 1, "ah"))
+    l->claim_ah = v;
+  else if (amp_phrase_is(p, i + 1, "v volt volts"))
+    l->claim_v = v;
+  else if (amp_phrase_is(p, i + 1, "kwh wh"))
+    l->claim_kwh = amp_phrase_is(p, i + 1, "wh") ? v / 1000.0 : v;
+  else if (amp_phrase_is(p, i + 1, "%") &&
+           (i + 2 >= p->n || p->t[i + 2].number ||
+            amp_phrase_is(p, i + 2, "soh health left of capacity tested")))
+    l->claim_soh = v;
+  else
+    return false;
+  return true;
+}
+
+static void take_claim (amp_listing *l, const char *text, char decimal) {
+  amp_phrase p;
+  amp_phrase_read(text, decimal, false, &p);
+  for (int i = 0; i < p.n; i++) {
+    if (!p.t[i].number)
+      continue;
+    if (p.t[i].how != AMP_WRITTEN_NUMBER)
+      unreadable(l, AMP_LIST_CLAIM, p.t[i].how);
+    else if (p.t[i].value > 0.0 && p.t[i].value <= 1.0 &&
+             !amp_phrase_is(&p, i + 1, "kwh"))
+      refuse(l, "fraction_for_percent", AMP_LIST_CLAIM, p.t[i].value, NONE);
+    else if (!take_claimed(l, &p, i))
+      refuse(l, "claim_without_unit", AMP_LIST_CLAIM, p.t[i].value, NONE);
+  }
+  l->claim_of_lot = amp_phrase_has(&p, "lot all total together");
+}
+
+static void take_tests (amp_listing *l, const char *text, char decimal) {
+  amp_phrase p;
+  amp_phrase_read(text, decimal, false, &p);
+  if (amp_phrase_has(&p, "%")) {
+    refuse(l, "not_a_number", AMP_LIST_TESTS, NONE, NONE);
+    return;
+  }
+  for (int i = 0; i < p.n && l->tests < AMP_LIST_TESTS_MOST; i++) {
+    if (!p.t[i].number)
+      continue;
+    if (p.t[i].how != AMP_WRITTEN_NUMBER)
+      unreadable(l, AMP_LIST_TESTS, p.t[i].how);
+    else if (!(p.t[i].value >= 0.1 && p.t[i].value <= 5000.0))
+      refuse(l, "no_such_number", AMP_LIST_TESTS, 0.1, 5000.0);
+    else
+      l->test[l->tests++] = p.t[i].value;
+  }
+}
+
+/* "10 %", "untested", "2 of 12" */
+static void take_duds (amp_listing *l, const char *text, char decimal) {
+  amp_phrase p;
+  amp_phrase_read(text, decimal, false, &p);
+  l->untested = amp_phrase_has(&p, "untested unknown");
+  if (p.n == 3 && p.t[0].number && p.t[2].number &&
+      amp_phrase_is(&p, 1, "of /") && p.t[2].value > 0.0)
+    keep_number(l, AMP_LIST_DUDS, 100.0 * p.t[0].value / p.t[2].value);
+  else if (amp_phrase_has(&p, "none no"))
+    l->v[AMP_LIST_DUDS] = 0.0;
+  else if (!l->untested)
+    take_number(l, AMP_LIST_DUDS, text, decimal);
+}
+
+/* The percentage that stands by the word premium, in a remark. */
+static double premium_said (const amp_phrase *p) {
+  for (int i = 0; i < p->n; i++)
+    if (amp_phrase_is(p, i, "premium"))
+      return percent_in(p);
+  return NONE;
+}
+
+static void take_remark (amp_listing *l, const char *text) {
+  static const struct {
+    unsigned bit;
+    const char *words;
+  } said[] = {{AMP_SAYS_PREMIUM, "premium"},
+              {AMP_SAYS_COLLECT, "collect collection pickup"},
+              {AMP_SAYS_UNTESTED, "untested"},
+              {AMP_SAYS_BEST, "best strongest"},
+              {AMP_SAYS_LOT, "lot total"},
+              {AMP_SAYS_EACH, "each apiece"},
+              {AMP_SAYS_ABOUT, "about approx approximately roughly"},
+              {AMP_SAYS_DAMAGE, "flood flooded water salt crash crashed "
+                                "burnt burned swollen crust leak leaking "
+                                "smell dented"}};
+  amp_phrase p;
+  amp_phrase_read(text, '.', false, &p);
+  for (size_t i = 0; i < sizeof said / sizeof *said; i++)
+    if (amp_phrase_has(&p, said[i].words))
+      l->says |= said[i].bit;
+  if (!amp_phrase_has(&p, "price")) /* it speaks of another lot */
+    l->says &= ~(unsigned)(AMP_SAYS_LOT | AMP_SAYS_EACH);
+  l->says_premium = premium_said(&p);
+}
+
+static void take_seen (amp_listing *l, const char *text) {
+  double day = NONE;
+  amp_written how = amp_day_written(text, &day);
+  if (how == AMP_WRITTEN_NUMBER)
+    l->v[AMP_LIST_SEEN] = day;
+  else if (how != AMP_WRITTEN_NOTHING)
+    amp_listing_find(l, "date_not_read", AMP_DECIDES_LITTLE, AMP_LIST_SEEN,
+                     NONE, NONE);
+}
+
+void amp_listing_take (amp_listing *l, amp_listing_field field,
+                       const char *text, char decimal) {
+  l->given[field] = l->given[field] || text[0] != '\0';
+  switch (field) {
+  case AMP_LIST_PRICE_IS:
+    take_price_is(l, text);
+    break;
+  case AMP_LIST_TAX:
+    take_tax(l, text, decimal);
+    break;
+  case AMP_LIST_CLAIM:
+    take_claim(l, text, decimal);
+    break;
+  case AMP_LIST_TESTS:
+    take_tests(l, text, decimal);
+    break;
+  case AMP_LIST_DUDS:
+    take_duds(l, text, decimal);
+    break;
+  case AMP_LIST_SEEN:
+    take_seen(l, text);
+    break;
+  case AMP_LIST_REMARK:
+    take_remark(l, text);
+    break;
+  default:
+    take_number(l, field, text, decimal);
+  }
+}
+
+void amp_listing_take_price (amp_listing *l, amp_price is, const char *text,
+                             char decimal) {
+  double before = l->v[AMP_LIST_PRICE];
+  bool known = l->price_is_known;
+  l->v[AMP_LIST_PRICE] = NONE;
+  amp_listing_take(l, AMP_LIST_PRICE, text, decimal);
+  if (!amp_given(l->v[AMP_LIST_PRICE])) {
+    l->v[AMP_LIST_PRICE] = before;
+    return;
+  }
+  if (amp_given(before) && known)
+    refuse(l, "price_given_twice", AMP_LIST_PRICE, before,
+           l->v[AMP_LIST_PRICE]);
+  l->price_is = is;
+  l->price_is_known = true;
+}
+
+/* ---- what is missing ---- */
+
+/* Is there a finding for that field already? */
+static bool told (const amp_listing *l, amp_listing_field field) {
+  for (int i = 0; i < l->findings; i++)
+    if (l->finding[i].field == field)
+      return true;
+  return false;
+}
+
+static void want (amp_listing *l, amp_listing_field field, const char *id,
+                  amp_decides decides) {
+  if (!amp_given(l->v[field]) && !told(l, field))
+    amp_listing_find(l, id, decides, field, NONE, NONE);
+}
+
+static void check_price (amp_listing *l) {
+  bool lot_said = (l->says & AMP_SAYS_LOT) != 0;
+  bool each_said = (l->says & AMP_SAYS_EACH) != 0;
+  want(l, AMP_LIST_COUNT, "count_not_given", AMP_DECIDES_REFUSED);
+  want(l, AMP_LIST_PRICE, "price_not_given", AMP_DECIDES_REFUSED);
+  if (!amp_given(l->v[AMP_LIST_PRICE]))
+    return;
+  if (!l->price_is_known)
+    refuse(l, "price_of_what", AMP_LIST_PRICE_IS, NONE, NONE);
+  else if ((l->price_is == AMP_PRICE_EACH && lot_said && !each_said) ||
+           (l->price_is == AMP_PRICE_LOT && each_said && !lot_said))
+    refuse(l, "price_lot_and_each_disagree", AMP_LIST_REMARK, NONE, NONE);
+  else if (l->price_is == AMP_PRICE_PER_KWH)
+    amp_listing_find(l, "price_per_kwh_of_what", AMP_DECIDES_SUM,
+                     AMP_LIST_PRICE_IS, NONE, NONE);
+}
+
+static void check_tax (amp_listing *l) {
+  if (l->tax == AMP_TAX_UNKNOWN && !told(l, AMP_LIST_TAX))
+    amp_listing_find(l, "tax_not_known", AMP_DECIDES_NO_SUM, AMP_LIST_TAX,
+                     NONE, NONE);
+  if (l->tax == AMP_TAX_EXCLUDED)
+    want(l, AMP_LIST_TAX_RATE, "tax_rate_not_given", AMP_DECIDES_REFUSED);
+}
+
+static void check_sum (amp_listing *l) {
+  if ((l->says & AMP_SAYS_PREMIUM) && !amp_given(l->v[AMP_LIST_PREMIUM]))
+    amp_listing_find(l, "premium_in_remark", AMP_DECIDES_SUM, AMP_LIST_REMARK,
+                     l->says_premium, NONE);
+  if (!amp_given(l->v[AMP_LIST_COLLECTION]))
+    want(l, AMP_LIST_FREIGHT, "freight_left_out", AMP_DECIDES_SUM);
+  if ((l->says & AMP_SAYS_ABOUT) && amp_given(l->v[AMP_LIST_COUNT]))
+    amp_listing_find(l, "count_only_about", AMP_DECIDES_SUM, AMP_LIST_REMARK,
+                     NONE, NONE);
+}
+
+static void check_state (amp_listing *l) {
+  bool untested = l->untested || (l->says & AMP_SAYS_UNTESTED);
+  if (l->says & AMP_SAYS_DAMAGE)
+    amp_listing_find(l, "remark_of_damage", AMP_DECIDES_ENERGY,
+                     AMP_LIST_REMARK, NONE, NONE);
+  if (untested && !(l->v[AMP_LIST_DUDS] > 0.0))
+    amp_listing_find(l, "duds_zero_untested", AMP_DECIDES_ENERGY,
+                     AMP_LIST_DUDS, NONE, NONE);
+  else
+    want(l, AMP_LIST_DUDS, "duds_not_given", AMP_DECIDES_ENERGY);
+  if (l->tests == 0 && !amp_given(l->claim_soh) &&
+      !amp_given(l->v[AMP_LIST_SOH]))
+    amp_listing_find(l, "capacity_not_tested", AMP_DECIDES_ENERGY,
+                     AMP_LIST_TESTS, NONE, NONE);
+  if (l->tests > 0 && (l->says & AMP_SAYS_BEST))
+    amp_listing_find(l, "samples_picked_by_seller", AMP_DECIDES_ENERGY,
+                     AMP_LIST_TESTS, l->tests, l->v[AMP_LIST_COUNT]);
+  else if (l->tests > 0 && l->tests < l->v[AMP_LIST_COUNT])
+    amp_listing_find(l, "few_tests", AMP_DECIDES_ENERGY, AMP_LIST_TESTS,
+                     l->tests, l->v[AMP_LIST_COUNT]);
+  if (l->tests > l->v[AMP_LIST_COUNT])
+    refuse(l, "more_tests_than_modules", AMP_LIST_TESTS, l->tests,
+           l->v[AMP_LIST_COUNT]);
+}
+
+/* ---- what contradicts ---- */
+
+static bool differ (double a, double b) {
+  return amp_given(a) && amp_given(b) &&
+         !(fabs(a - b) <= apart * fmax(fabs(a), fabs(b)));
+}
+
+static double either (double a, double b) {
+  return amp_given(a) ? a : b;
+}
+
+/* Less than the label may be what is left of it: the lower is taken. */
+static void check_claim (amp_listing *l, const amp_listing_module *m) {
+  double ah = either(l->claim_ah, m->ah), v = either(l->claim_v, m->v);
+  double each =
+      l->claim_of_lot ? l->claim_kwh / l->v[AMP_LIST_COUNT] : l->claim_kwh;
+  if (amp_given(l->claim_soh) && !(l->claim_soh > 0 && l->claim_soh <= 120))
+    refuse(l, "no_such_number", AMP_LIST_CLAIM, 0, 120);
+  if (differ(l->claim_v, m->v))
+    refuse(l, "label_disagrees", AMP_LIST_CLAIM, l->claim_v, m->v);
+  else if (differ(each, ah * v / 1000.0))
+    refuse(l, "capacity_and_energy_disagree", AMP_LIST_CLAIM, each,
+           ah * v / 1000.0);
+  else if (differ(l->claim_ah, m->ah))
+    amp_listing_find(l, "label_disagrees",
+                     l->claim_ah > m->ah ? AMP_DECIDES_REFUSED
+                                         : AMP_DECIDES_ENERGY,
+                     AMP_LIST_CLAIM, l->claim_ah, m->ah);
+  if (differ(l->claim_soh, l->v[AMP_LIST_SOH]))
+    refuse(l, "soh_given_twice", AMP_LIST_SOH, l->claim_soh,
+           l->v[AMP_LIST_SOH]);
+}
+
+void amp_listing_check (amp_listing *l, const amp_listing_module *m) {
+  check_price(l);
+  check_tax(l);
+  check_claim(l, m);
+  check_sum(l);
+  check_state(l);
+  if (l->given[AMP_LIST_REMARK])
+    amp_listing_find(l, "remark_to_read", AMP_DECIDES_LITTLE, AMP_LIST_REMARK,
+                     NONE, NONE);
+}
+
+bool amp_listing_refused (const amp_listing *l) {
+  for (int i = 0; i < l->findings; i++)
+    if (l->finding[i].decides == AMP_DECIDES_REFUSED)
+      return true;
+  return false;
+}
+
+/* ---- row against row ---- */
+
+static bool alike (double a, double b) {
+  return a == b || (!amp_given(a) && !amp_given(b));
+}
+
+bool amp_listing_same (const amp_listing *a, const amp_listing *b) {
+  bool same =
+      a->tax == b->tax && a->price_is == b->price_is &&
+      a->tests == b->tests && alike(a->claim_ah, b->claim_ah) &&
+      alike(a->claim_v, b->claim_v) && alike(a->claim_kwh, b->claim_kwh) &&
+      alike(a->claim_soh, b->claim_soh) && amp_given(a->v[AMP_LIST_PRICE]);
+  for (int i = 0; same && i < AMP_LIST_FIELDS; i++)
+    same = i == AMP_LIST_SEEN || alike(a->v[i], b->v[i]);
+  for (int i = 0; same && i < a->tests; i++)
+    same = a->test[i] == b->test[i];
+  return same;
+}
+
+/* What a price of one would be were it of the lot, or the reverse. */
+static double other_reading (const amp_listing *l, double per_kwh) {
+  double n = l->v[AMP_LIST_COUNT];
+  return l->price_is == AMP_PRICE_EACH ? per_kwh / n : per_kwh * n;
+}
+
+void amp_listings_compare_prices (amp_listing *l, const double *per_kwh,
+                                  size_t n) {
+  static const double far = 4.0, near = 2.5;
+  double v[PRICES_MOST];
+  size_t k = 0;
+  for (size_t i = 0; i < n && k < PRICES_MOST; i++)
+    if (amp_given(per_kwh[i]))
+      v[k++] = per_kwh[i];
+  if (k < 4)
+    return;
+  double middle = amp_quantile(v, k, 0.5);
+  for (size_t i = 0; i < n; i++) {
+    if (!amp_given(per_kwh[i]) || l[i].price_is == AMP_PRICE_PER_KWH)
+      continue;
+    double times = per_kwh[i] / middle;
+    double other = other_reading(&l[i], per_kwh[i]) / middle;
+    if (!(times <= far && times >= 1.0 / far) && other <= near &&
+        other >= 1.0 / near)
+      refuse(&l[i], "price_lot_and_each_disagree", AMP_LIST_PRICE, per_kwh[i],
+             middle);
+  }
+}
+
+void amp_listing_age (amp_listing *l, double as_of) {
+  double seen = l->v[AMP_LIST_SEEN];
+  if (!amp_given(seen) && !told(l, AMP_LIST_SEEN))
+    amp_listing_find(l, "price_without_date", AMP_DECIDES_LITTLE,
+                     AMP_LIST_SEEN, NONE, NONE);
+  else if (as_of - seen > OLD_DAYS)
+    amp_listing_find(l, "price_old", AMP_DECIDES_SUM, AMP_LIST_SEEN,
+                     as_of - seen, NONE);
+}
+
+void amp_listing_close (amp_listing *l) {
+  for (int i = 1; i < l->findings; i++) {
+    amp_doubt f = l->finding[i];
+    int k = i;
+    for (; k > 0 && l->finding[k - 1].decides > f.decides; k--)
+      l->finding[k] = l->finding[k - 1];
+    l->finding[k] = f;
+  }
+}

@@ -1,0 +1,304 @@
+/*
+** phrase.c -- numbers, words and days as people write them.
+*/
+#include "cost/phrase.h"
+#include "base/text.h"
+#include <string.h>
+
+static bool is_digit (char c) {
+  return c >= '0' && c <= '9';
+}
+
+static char lower (char c) {
+  return (char)(c >= 'A' && c <= 'Z' ? c + ('a' - 'A') : c);
+}
+
+static bool is_letter (char c) {
+  c = lower(c);
+  return (c >= 'a' && c <= 'z') || (unsigned char)c >= 0x80u;
+}
+
+/* ---- numbers ---- */
+
+static bool is_nothing (const char *s, size_t n) {
+  static const char *const words[] = {"", "-", "--", "?", "n/a", "na", NULL};
+  for (int i = 0; words[i] != NULL; i++) {
+    size_t k = 0;
+    while (k < n && words[i][k] != '\0' && lower(s[k]) == words[i][k])
+      k++;
+    if (k == n && words[i][k] == '\0')
+      return true;
+  }
+  return false;
+}
+
+/* Where and how often a mark stands. */
+typedef struct marks {
+  size_t count, first, last;
+} marks;
+
+static marks find_marks (const char *s, size_t n, char mark) {
+  marks m = {0, 0, 0};
+  for (size_t i = 0; i < n; i++)
+    if (s[i] == mark) {
+      m.first = m.count++ == 0 ? i : m.first;
+      m.last = i;
+    }
+  return m;
+}
+
+/* Digits behind place 'at' up to the end or the next thing. */
+static size_t digits_after (const char *s, size_t n, size_t at) {
+  size_t k = 0;
+  while (at + 1 + k < n && is_digit(s[at + 1 + k]))
+    k++;
+  return k;
+}
+
+static bool parts_thousands (char c, char group) {
+  return c == group || c == ' ' || c == '\'';
+}
+
+enum { LONGEST = 64 };
+
+/* Drop the marks between groups of three before 'point' (n: none); false
+** where they do not stand so. */
+static bool drop_groups (const char *s, size_t n, size_t point, char group,
+                         char *out, size_t *used) {
+  size_t k = 0;
+  bool before = false; /* a digit stands before the first mark */
+  if (n >= LONGEST)
+    return false;
+  for (size_t i = 0; i < n; i++) {
+    bool mark = parts_thousands(s[i], group);
+    if (mark && (i > point || !before || digits_after(s, n, i) != 3))
+      return false;
+    before = before || is_digit(s[i]);
+    if (!mark)
+      out[k++] = i == point ? '.' : s[i];
+  }
+  *used = k;
+  return true;
+}
+
+static amp_written parse (const char *s, size_t n, double *out) {
+  bool tiny = false;
+  double v = 0.0;
+  amp_status st = amp_parse_double(s, n, '.', &v, &tiny);
+  if (st == AMP_ERANGE || tiny)
+    return AMP_WRITTEN_RANGE;
+  if (st != AMP_OK)
+    return AMP_WRITTEN_WORDS;
+  *out = v;
+  return AMP_WRITTEN_NUMBER;
+}
+
+/* With the decimal mark known. */
+static amp_written with_mark (const char *s, size_t n, char decimal,
+                              double *out) {
+  char plain[LONGEST];
+  size_t used = 0;
+  marks m = find_marks(s, n, decimal);
+  if (m.count > 1 || !drop_groups(s, n, m.count == 1 ? m.first : n,
+                                  decimal == '.' ? ',' : '.', plain, &used))
+    return AMP_WRITTEN_WORDS;
+  return parse(plain, used, out);
+}
+
+/* Is all of it digits and marks, with one digit at least? */
+static bool marks_and_digits (const char *s, size_t n) {
+  bool any = false;
+  for (size_t i = 0; i < n; i++) {
+    any = any || is_digit(s[i]);
+    if (!is_digit(s[i]) && strchr(".,' +-", s[i]) == NULL)
+      return false;
+  }
+  return any;
+}
+
+/* Three digits behind the mark and at most three before, the first not 0. */
+static bool like_thousands (const char *s, size_t n, size_t at) {
+  size_t k = at;
+  while (k > 0 && is_digit(s[k - 1]))
+    k--;
+  return at + 4 == n && digits_after(s, n, at) == 3 && at - k >= 1 &&
+         at - k <= 3 && s[k] != '0';
+}
+
+static amp_written unannounced (const char *s, size_t n, bool money,
+                                double *out) {
+  marks point = find_marks(s, n, '.'), comma = find_marks(s, n, ',');
+  if (!marks_and_digits(s, n))
+    return parse(s, n, out); /* 1e3, or words */
+  if (point.count > 0 && comma.count > 0)
+    return with_mark(s, n, point.last > comma.last ? '.' : ',', out);
+  if (comma.count > 1)
+    return with_mark(s, n, '.', out);
+  if (point.count > 1)
+    return with_mark(s, n, ',', out);
+  if (comma.count == 1)
+    return like_thousands(s, n, comma.first) ? AMP_WRITTEN_TWO_WAYS
+                                             : AMP_WRITTEN_COMMA;
+  if (money && point.count == 1 && like_thousands(s, n, point.first))
+    return AMP_WRITTEN_TWO_WAYS;
+  return with_mark(s, n, '.', out);
+}
+
+amp_written amp_number_written (const char *s, size_t n, char decimal,
+                                bool money, double *out) {
+  while (n > 0 && s[0] == ' ') {
+    s++;
+    n--;
+  }
+  while (n > 0 && s[n - 1] == ' ')
+    n--;
+  if (is_nothing(s, n))
+    return AMP_WRITTEN_NOTHING;
+  if (decimal == '\0')
+    return unannounced(s, n, money, out);
+  return marks_and_digits(s, n) ? with_mark(s, n, decimal, out)
+                                : parse(s, n, out);
+}
+
+/* ---- phrases ---- */
+
+/* The length of the number that begins at s: digits, and marks that stand
+** between digits. Letters right behind it (7s2p, 3x) make it a word, units do
+** not. */
+static size_t number_length (const char *s) {
+  size_t i = 0;
+  if (s[0] == '-' || s[0] == '+')
+    i++;
+  if (!is_digit(s[i]) &&
+      !((s[i] == '.' || s[i] == ',') && is_digit(s[i + 1])))
+    return 0;
+  while (is_digit(s[i]) ||
+         (strchr(".,'", s[i]) != NULL && s[i] != '\0' && is_digit(s[i + 1])))
+    i++;
+  return i;
+}
+
+/* "7s2p": letters and digits after digits */
+static bool is_code (const char *s) {
+  size_t i = 0;
+  while (is_digit(s[i]))
+    i++;
+  if (i == 0 || !is_letter(s[i]))
+    return false;
+  while (is_letter(s[i]))
+    i++;
+  return is_digit(s[i]);
+}
+
+static size_t word_length (const char *s) {
+  size_t i = 0;
+  if (*s == '%' || *s == '?' || *s == '/')
+    return 1;
+  while (is_letter(s[i]) || (is_digit(s[i]) && (i > 0 || is_code(s))))
+    i++;
+  return i;
+}
+
+static void keep_word (amp_token *t, const char *s, size_t n) {
+  size_t k = 0;
+  t->number = false;
+  for (; k < n && k + 1 < AMP_PHRASE_WORD; k++)
+    t->word[k] = lower(s[k]);
+  t->word[k] = '\0';
+}
+
+void amp_phrase_read (const char *s, char decimal, bool money,
+                      amp_phrase *out) {
+  memset(out, 0, sizeof *out);
+  while (*s != '\0' && out->n < AMP_PHRASE_TOKENS) {
+    amp_token *t = &out->t[out->n];
+    size_t n = is_code(s) ? 0 : number_length(s);
+    if (n > 0) {
+      t->number = true;
+      t->how = amp_number_written(s, n, decimal, money, &t->value);
+    } else if ((n = word_length(s)) > 0)
+      keep_word(t, s, n);
+    out->n += n > 0;
+    s += n > 0 ? n : 1;
+  }
+}
+
+bool amp_phrase_is (const amp_phrase *p, int i, const char *list) {
+  size_t n;
+  if (i < 0 || i >= p->n || p->t[i].number)
+    return false;
+  n = strlen(p->t[i].word);
+  for (const char *s = list; *s != '\0';) {
+    size_t k = strcspn(s, " ");
+    if (k == n && memcmp(s, p->t[i].word, n) == 0)
+      return true;
+    s += k;
+    s += *s == ' ';
+  }
+  return false;
+}
+
+bool amp_phrase_has (const amp_phrase *p, const char *list) {
+  for (int i = 0; i < p->n; i++)
+    if (amp_phrase_is(p, i, list))
+      return true;
+  return false;
+}
+
+/* ---- days ---- */
+
+static int month_days (int y, int m) {
+  static const int days[] = {31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
+  bool leap = (y % 4 == 0 && y % 100 != 0) || y % 400 == 0;
+  return days[m - 1] + (m == 2 && leap);
+}
+
+/* Of the calendar since 1582, counted year by year. */
+static bool day_of (int y, int m, int d, double *day) {
+  double n = 0.0;
+  if (y < 1990 || y > 2200 || m < 1 || m > 12 || d < 1 ||
+      d > month_days(y, m))
+    return false;
+  for (int i = 1970; i < y; i++)
+    n += month_days(i, 2) == 29 ? 366.0 : 365.0;
+  for (int i = 1; i < m; i++)
+    n += month_days(y, i);
+  *day = n + d - 1;
+  return true;
+}
+
+/* Three whole numbers parted by one mark; false else. */
+static bool three_numbers (const char *s, int v[3], char *mark) {
+  for (int i = 0; i < 3; i++) {
+    int k = 0;
+    v[i] = 0;
+    for (; is_digit(*s) && k < 4; k++)
+      v[i] = 10 * v[i] + (*s++ - '0');
+    if (k == 0)
+      return false;
+    if (i == 0)
+      *mark = *s;
+    if (i < 2 && (*s != *mark || strchr("-./", *s) == NULL || *s++ == '\0'))
+      return false;
+  }
+  return *s == '\0';
+}
+
+amp_written amp_day_written (const char *s, double *day) {
+  int v[3];
+  char mark = '\0';
+  if (is_nothing(s, strlen(s)))
+    return AMP_WRITTEN_NOTHING;
+  if (!three_numbers(s, v, &mark))
+    return AMP_WRITTEN_WORDS;
+  if (v[0] > 31)
+    return day_of(v[0], v[1], v[2], day) ? AMP_WRITTEN_NUMBER
+                                         : AMP_WRITTEN_WORDS;
+  if (mark == '/' && v[0] <= 12 && v[1] <= 12 && v[0] != v[1])
+    return AMP_WRITTEN_TWO_WAYS;
+  if (mark == '/' && v[1] > 12)
+    return day_of(v[2], v[0], v[1], day) ? AMP_WRITTEN_NUMBER
+                                         : AMP_WRITTEN_WORDS;
+  return day_of(v[2], v[1], v[0], day) ? AMP_WRITTEN_NUMBER
+                                       : AMP_WRITTEN_WORDS;
+}

@@ -1,0 +1,247 @@
+/*
+** test_listing.c -- one advert: each thing that is missing or contradicts is
+** found by its name, and its opposite is not. Invented.
+*/
+#include "support/close.h"
+#include "cost/listing.h"
+#include <math.h>
+#include <string.h>
+
+static const amp_listing_module pouch = {112, 25.55, 25.55 * 112 / 1000};
+
+typedef struct cell {
+  amp_listing_field field;
+  const char *text;
+} cell;
+
+/* A whole advert, with one field changed; ends with text NULL. */
+static amp_listing advert (const cell *changes) {
+  static const cell plain[] = {
+      {AMP_LIST_COUNT, "12"},      {AMP_LIST_PRICE, "245"},
+      {AMP_LIST_PRICE_IS, "each"}, {AMP_LIST_FREIGHT, "260"},
+      {AMP_LIST_TAX, "included"},  {AMP_LIST_CLAIM, "112 Ah, 84 %"},
+      {AMP_LIST_DUDS, "5 %"},      {AMP_LIST_SEEN, "2026-06-28"}};
+  amp_listing l;
+  amp_listing_open(&l);
+  for (size_t i = 0; i < LEN(plain); i++) {
+    const char *text = plain[i].text;
+    for (int k = 0; changes[k].text != NULL; k++)
+      if (changes[k].field == plain[i].field)
+        text = changes[k].text;
+    amp_listing_take(&l, plain[i].field, text, 0);
+  }
+  for (int k = 0; changes[k].text != NULL; k++) {
+    bool there = false;
+    for (size_t i = 0; i < LEN(plain); i++)
+      there = there || plain[i].field == changes[k].field;
+    if (!there)
+      amp_listing_take(&l, changes[k].field, changes[k].text, 0);
+  }
+  amp_listing_check(&l, &pouch);
+  amp_listing_close(&l);
+  return l;
+}
+
+static const amp_doubt *find (const amp_listing *l, const char *id) {
+  for (int i = 0; i < l->findings; i++)
+    if (strcmp(l->finding[i].id, id) == 0)
+      return &l->finding[i];
+  return NULL;
+}
+
+static amp_listing with (amp_listing_field field, const char *text) {
+  const cell c[] = {{field, text}, {AMP_LIST_FIELDS, NULL}};
+  return advert(c);
+}
+
+static void a_whole_advert_leaves_no_doubt (void **state) {
+  amp_listing l = advert((const cell[]){{AMP_LIST_FIELDS, NULL}});
+  (void)state;
+  assert_int_equal(l.findings, 0);
+  assert_close(l.v[AMP_LIST_PRICE], 245, 0);
+  assert_int_equal(l.price_is, AMP_PRICE_EACH);
+  assert_close(l.claim_soh, 84, 0);
+  assert_close(l.v[AMP_LIST_DUDS], 5, 0);
+}
+
+/* field, text, name of the doubt, what it decides */
+static void each_doubt_has_its_name (void **state) {
+  static const struct {
+    amp_listing_field field;
+    const char *text, *id;
+    amp_decides decides;
+  } want[] = {
+      {AMP_LIST_COUNT, "", "count_not_given", AMP_DECIDES_REFUSED},
+      {AMP_LIST_COUNT, "2.5", "not_a_whole_number", AMP_DECIDES_REFUSED},
+      {AMP_LIST_COUNT, "0", "no_such_number", AMP_DECIDES_REFUSED},
+      {AMP_LIST_PRICE, "", "price_not_given", AMP_DECIDES_REFUSED},
+      {AMP_LIST_PRICE, "-245", "no_such_number", AMP_DECIDES_REFUSED},
+      {AMP_LIST_PRICE, "0", "no_such_number", AMP_DECIDES_REFUSED},
+      {AMP_LIST_PRICE, "2.480", "number_two_ways", AMP_DECIDES_REFUSED},
+      {AMP_LIST_PRICE, "245,5", "decimal_comma_not_told",
+       AMP_DECIDES_REFUSED},
+      {AMP_LIST_PRICE, "ask me", "not_a_number", AMP_DECIDES_REFUSED},
+      {AMP_LIST_PRICE, "~245", "not_a_number", AMP_DECIDES_REFUSED},
+      {AMP_LIST_PRICE_IS, "", "price_of_what", AMP_DECIDES_REFUSED},
+      {AMP_LIST_PRICE_IS, "each lot", "price_of_what", AMP_DECIDES_REFUSED},
+      {AMP_LIST_PRICE_IS, "per kWh", "price_per_kwh_of_what",
+       AMP_DECIDES_SUM},
+      {AMP_LIST_TAX, "", "tax_not_known", AMP_DECIDES_NO_SUM},
+      {AMP_LIST_TAX, "20 %", "tax_not_known", AMP_DECIDES_NO_SUM},
+      {AMP_LIST_TAX, "included and excluded", "tax_not_known",
+       AMP_DECIDES_NO_SUM},
+      {AMP_LIST_TAX, "margin scheme", "tax_by_margin", AMP_DECIDES_REFUSED},
+      {AMP_LIST_TAX, "excluded", "tax_rate_not_given", AMP_DECIDES_REFUSED},
+      {AMP_LIST_FREIGHT, "", "freight_left_out", AMP_DECIDES_SUM},
+      {AMP_LIST_CLAIM, "0.86", "fraction_for_percent", AMP_DECIDES_REFUSED},
+      {AMP_LIST_CLAIM, "112", "claim_without_unit", AMP_DECIDES_REFUSED},
+      {AMP_LIST_CLAIM, "112 Ah, 4 kWh", "capacity_and_energy_disagree",
+       AMP_DECIDES_REFUSED},
+      {AMP_LIST_CLAIM, "150 Ah", "label_disagrees", AMP_DECIDES_REFUSED},
+      {AMP_LIST_CLAIM, "48 V", "label_disagrees", AMP_DECIDES_REFUSED},
+      {AMP_LIST_CLAIM, "95 Ah", "label_disagrees", AMP_DECIDES_ENERGY},
+      {AMP_LIST_CLAIM, "182 %", "no_such_number", AMP_DECIDES_REFUSED},
+      {AMP_LIST_CLAIM, "112 Ah", "capacity_not_tested", AMP_DECIDES_ENERGY},
+      {AMP_LIST_SOH, "60", "soh_given_twice", AMP_DECIDES_REFUSED},
+      {AMP_LIST_TESTS, "97.2; 95.0; 88.1", "few_tests", AMP_DECIDES_ENERGY},
+      {AMP_LIST_TESTS, "1 2 3 4 5 6 7 8 9 10 11 12 13",
+       "more_tests_than_modules", AMP_DECIDES_REFUSED},
+      {AMP_LIST_DUDS, "", "duds_not_given", AMP_DECIDES_ENERGY},
+      {AMP_LIST_DUDS, "untested", "duds_zero_untested", AMP_DECIDES_ENERGY},
+      {AMP_LIST_DUDS, "0.1", "fraction_for_percent", AMP_DECIDES_REFUSED},
+      {AMP_LIST_SEEN, "5/6/2026", "date_not_read", AMP_DECIDES_LITTLE},
+      {AMP_LIST_REMARK, "auction, premium 15 %", "premium_in_remark",
+       AMP_DECIDES_SUM},
+      {AMP_LIST_REMARK, "about ten", "count_only_about", AMP_DECIDES_SUM},
+      {AMP_LIST_REMARK, "price of the lot?", "price_lot_and_each_disagree",
+       AMP_DECIDES_REFUSED},
+      {AMP_LIST_REMARK, "salt water car", "remark_of_damage",
+       AMP_DECIDES_ENERGY},
+      {AMP_LIST_REMARK, "30 days return", "remark_to_read",
+       AMP_DECIDES_LITTLE}};
+  (void)state;
+  for (size_t i = 0; i < LEN(want); i++) {
+    amp_listing l = with(want[i].field, want[i].text);
+    const amp_doubt *d = find(&l, want[i].id);
+    if (d == NULL)
+      fail_msg("'%s': no %s", want[i].text, want[i].id);
+    assert_int_equal(d->decides, want[i].decides);
+    assert_int_equal(amp_listing_refused(&l),
+                     l.finding[0].decides == AMP_DECIDES_REFUSED);
+  }
+}
+
+/* What a remark says never becomes a number of the sum. */
+static void a_remark_never_enters_a_sum (void **state) {
+  amp_listing a = with(AMP_LIST_REMARK, "premium 15 %, freight 90, 8 % duds");
+  amp_listing b = advert((const cell[]){{AMP_LIST_FIELDS, NULL}});
+  (void)state;
+  for (int i = 0; i < AMP_LIST_FIELDS; i++)
+    assert_true(a.v[i] == b.v[i] || (isnan(a.v[i]) && isnan(b.v[i])));
+  assert_close(find(&a, "premium_in_remark")->a, 15, 0);
+  a = advert((const cell[]){{AMP_LIST_REMARK, "premium 15 %"},
+                            {AMP_LIST_PREMIUM, "15"},
+                            {AMP_LIST_FIELDS, NULL}});
+  assert_null(find(&a, "premium_in_remark")); /* it is in its column */
+}
+
+static void phrases_are_read (void **state) {
+  amp_listing l = with(AMP_LIST_TAX, "excl. 20 %");
+  (void)state;
+  assert_int_equal(l.tax, AMP_TAX_EXCLUDED);
+  assert_close(l.v[AMP_LIST_TAX_RATE], 20, 0);
+  assert_int_equal(with(AMP_LIST_TAX, "no tax").tax, AMP_TAX_NONE);
+  assert_int_equal(with(AMP_LIST_TAX, "incl").tax, AMP_TAX_INCLUDED);
+  l = with(AMP_LIST_PRICE, "2.480,00 EUR");
+  assert_close(l.v[AMP_LIST_PRICE], 2480, 0);
+  assert_string_equal(l.money, "EUR");
+  l = with(AMP_LIST_PRICE, "\xc2\xa3 245");
+  assert_string_equal(l.money, "GBP");
+  assert_close(with(AMP_LIST_PRICE, "245,-").v[AMP_LIST_PRICE], 245, 0);
+  assert_close(with(AMP_LIST_DUDS, "3 of 12").v[AMP_LIST_DUDS], 25, 0);
+  assert_close(with(AMP_LIST_DUDS, "none").v[AMP_LIST_DUDS], 0, 0);
+  l = with(AMP_LIST_CLAIM, "34.3 kWh in total");
+  assert_null(find(&l, "capacity_and_energy_disagree"));
+  l = advert((const cell[]){{AMP_LIST_PRICE, "245 EUR"},
+                            {AMP_LIST_FREIGHT, "90 GBP"},
+                            {AMP_LIST_FIELDS, NULL}});
+  assert_non_null(find(&l, "currencies_mixed"));
+}
+
+static void the_most_decisive_stands_first (void **state) {
+  amp_listing l = advert((const cell[]){{AMP_LIST_DUDS, ""},
+                                        {AMP_LIST_FREIGHT, ""},
+                                        {AMP_LIST_REMARK, "as seen"},
+                                        {AMP_LIST_COUNT, ""},
+                                        {AMP_LIST_TAX, "?"},
+                                        {AMP_LIST_FIELDS, NULL}});
+  (void)state;
+  assert_string_equal(l.finding[0].id, "count_not_given");
+  assert_string_equal(l.finding[1].id, "tax_not_known");
+  for (int i = 1; i < l.findings; i++)
+    assert_true(l.finding[i].decides >= l.finding[i - 1].decides);
+}
+
+static void the_same_advert_is_known_again (void **state) {
+  amp_listing a = advert((const cell[]){{AMP_LIST_FIELDS, NULL}});
+  amp_listing b = with(AMP_LIST_REMARK, "same advert again");
+  amp_listing c = with(AMP_LIST_PRICE, "246");
+  amp_listing d = with(AMP_LIST_SEEN, "2026-06-01");
+  (void)state;
+  assert_true(amp_listing_same(&a, &b));
+  assert_true(amp_listing_same(&a, &d)); /* seen again on another day */
+  assert_false(amp_listing_same(&a, &c));
+  c = with(AMP_LIST_TESTS, "95");
+  assert_false(amp_listing_same(&a, &c));
+}
+
+/* Nine at 90 .. 98 per kWh; one whose price each is that of its lot of
+** eight: 98 x 8 = 784; one dear, but not by its count. */
+static void a_lot_given_as_each_stands_out (void **state) {
+  amp_listing l[11];
+  double per[11];
+  (void)state;
+  for (int i = 0; i < 11; i++) {
+    l[i] = advert((const cell[]){{AMP_LIST_FIELDS, NULL}});
+    per[i] = 90 + i;
+  }
+  l[9].v[AMP_LIST_COUNT] = 8;
+  per[9] = 784;
+  l[10].v[AMP_LIST_COUNT] = 2;
+  per[10] = 800; /* 400 as a lot: dear either way */
+  amp_listings_compare_prices(l, per, 11);
+  assert_non_null(find(&l[9], "price_lot_and_each_disagree"));
+  assert_close(find(&l[9], "price_lot_and_each_disagree")->b, 95, 0);
+  for (int i = 0; i < 11; i++)
+    if (i != 9)
+      assert_int_equal(l[i].findings, 0);
+  amp_listings_compare_prices(&l[8], &per[8], 3); /* three say nothing */
+  assert_int_equal(l[8].findings + l[10].findings, 0);
+}
+
+static void an_old_price_is_asked_for (void **state) {
+  amp_listing l = advert((const cell[]){{AMP_LIST_FIELDS, NULL}});
+  double seen = l.v[AMP_LIST_SEEN];
+  (void)state;
+  amp_listing_age(&l, seen + 30);
+  assert_int_equal(l.findings, 0);
+  amp_listing_age(&l, seen + 31);
+  assert_close(find(&l, "price_old")->a, 31, 0);
+  l = with(AMP_LIST_SEEN, "");
+  amp_listing_age(&l, seen);
+  assert_non_null(find(&l, "price_without_date"));
+}
+
+int main (void) {
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(a_whole_advert_leaves_no_doubt),
+      cmocka_unit_test(each_doubt_has_its_name),
+      cmocka_unit_test(a_remark_never_enters_a_sum),
+      cmocka_unit_test(phrases_are_read),
+      cmocka_unit_test(the_most_decisive_stands_first),
+      cmocka_unit_test(the_same_advert_is_known_again),
+      cmocka_unit_test(a_lot_given_as_each_stands_out),
+      cmocka_unit_test(an_old_price_is_asked_for),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}

@@ -1,0 +1,264 @@
+--- Adverts as people write them: fourteen worked one by one, and two hundred
+-- made here from a seed, of which every row must be accounted for. Invented.
+local here = arg[0]:match("^(.*)/tests/lua/") or "."
+package.path = here .. "/tests/lua/?.lua;" .. package.path
+local check = require "check"
+local amp = require "ampstead"
+
+local modules = {
+  ["7s2p"] = amp.module{ name = "7s2p", chemistry = "nmc111", series = 7,
+    parallel = 2, capacity_ah = amp.claimed(112), mass_kg = 17.5 },
+  ["4s1p"] = amp.module{ name = "4s1p", chemistry = "nmc111", series = 4,
+    parallel = 1, capacity_ah = amp.claimed(94), mass_kg = 12 },
+  ["8s1p"] = amp.module{ name = "8s1p", chemistry = "lfp", series = 8,
+    parallel = 1, capacity_ah = amp.claimed(105), mass_kg = 21.5 } }
+local opts = { modules = modules, currency = "EUR",
+  rates = { GBP = 1.17, dated = "2026-07-01" } }
+local need = amp.need{ currency = "EUR", horizon_years = 12,
+  inverter = amp.inverter{ v_min = 42, v_max = 58, v_abs_max = 60,
+    power_w = 3000, efficiency_pct = 92, idle_w = 32 },
+  duty = amp.profile.daily{ from_battery_kwh = 5, temp_c = 15 } }
+
+local head = "listing,module,count,price,price is,currency,freight,tax," ..
+  "claimed,tested ah,duds,seen,remark\n"
+
+-- ---- the kinds of row, one by one ----
+
+local fourteen = head .. [[
+A,7s2p,12,2950,lot,EUR,260,excluded 20 %,112 Ah,,10 %,2026-06-28,"auction, premium 15 %"
+B,8s1p,8,318,each,EUR,0,included,92 % SoH,,,2026-06-30,30 days return
+C,4s1p,16,1480,lot,GBP,,excluded 20 %,94 Ah,,untested,2026-06-12,collect
+D,7s2p,10,72,per kWh,EUR,310,included,,,,2026-05-02,kWh of what?
+E,7s2p,12,245,each,EUR,260,included,112 Ah,"97.2; 95.0; 88.1",,2026-06-25,
+F,7s2p,12,245,each,EUR,260,included,112 Ah,"97.2; 95.0; 88.1",,2026-06-26,again
+G,8s1p,8,2100,each,EUR,120,included,105 Ah,,,2026-06-29,price of the lot?
+H,8s1p,6,290,each,USD,180,included,95 % SoH,,,2026-06-20,
+I,7s2p,,1900,lot,EUR,150,included,112 Ah,,,2026-06-18,about ten modules
+J,4s1p,14,85,each,EUR,190,included,"94 Ah, 14.6 V, 2.2 kWh each",,,2026-06-15,
+K,7s2p,9,199,each,EUR,240,,0.86,,,2026-04-01,
+L,5s2p,10,150,each,EUR,200,included,88 Ah,,,2026-06-30,
+M,8s1p,8,"2.480,00",lot,EUR,0,included,105 Ah,101.5,,2026-07-01,best one tested
+N,7s2p,12,-245,each,EUR,260,included,112 Ah,,,2026-06-25,
+]]
+local offers = amp.offers.text(fourteen, opts)
+check.equal(#offers, 14, "every row stays")
+local function refused (i, words)
+  check.has(offers[i].refused, words, offers[i].name)
+  check.has(tostring(offers[i]), "refused, line " .. i + 1)
+end
+refused(6, "the same advert as E: every number alike")
+refused(7, 'the remark says "price of the lot?": is it the price of the lot, ' ..
+  "262.50 each?")
+refused(9, "how many modules exactly?")
+refused(10, "2.2 kWh each, but Ah times V make 1.37") -- 94 x 14.6 / 1000
+refused(11, 'claimed "0.86": a fraction, 86 %?')
+refused(12, "module '5s2p' is not among opts.modules")
+refused(14, "price must be above 0 (got -245)")
+
+-- (2950 + 260) x 1.20 = 3852: no premium, it stands in the remark
+check.close(offers[1]:landed().total, 3852, 1e-9)
+check.equal(offers[1].premium_pct, nil)
+check.equal(offers[1].dud_pct.basis, "claimed")
+check.equal(offers[2].soh_pct.value, 92)
+check.equal(offers[2].soh_pct.basis, "claimed")
+-- 1480 x 1.20 x 1.17
+check.close(offers[3]:landed{ currency = "EUR" }.total, 2077.92, 1e-9)
+-- 72 x 10 x 25.55 V x 112 Ah + 310
+check.close(offers[4]:landed().total, 72 * 28.616 + 310, 1e-9)
+-- three tests of twelve: mean 93.43, by the seller
+check.close(offers[5].tested_ah.value, (97.2 + 95.0 + 88.1) / 3, 1e-9)
+check.equal(offers[5].tested_ah.basis, "claimed")
+check.equal(offers[13].price_lot, 2480)
+
+local t = amp.compare(offers, need, { draws = 200 })
+check.equal(#t, 14, "and in the table")
+local want = { "A", "B", "C", "D", "E", "M" }
+local ranked = t:sort("per_usable")
+for _, name in ipairs(want) do
+  local seen = false
+  for i = 1, #want do seen = seen or ranked[i].name == name end
+  check.ok(seen, name .. " has a rank")
+end
+for i = #want + 1, 14 do
+  check.equal(ranked[i].per_usable, nil)
+  check.ok(#ranked[i].refused > 10, "and a reason")
+  check.equal(ranked:cell(i, "total").why, ranked[i].refused)
+end
+check.has(t:text(), "no rate from USD to EUR")
+check.has(t:text(), ">3852.00", "a lower bound where a premium is left out")
+check.has(t:text(), ">2077.92", "and where freight is")
+check.has(t:text(), "1 GBP = 1.17 EUR, dated 2026-07-01.")
+check.has(t:text(), "at least  A C: freight was not told")
+local csv = t:csv()
+for _, name in ipairs{ "A", "F", "G", "H", "N" } do
+  check.has(csv, "\n" .. name .. ",", "each listing is in the file")
+end
+check.has(csv, "price must be above 0 (got -245)", "with its reason")
+-- one refused row alone, and offers of the script's own beside it
+local mixed = amp.compare({ offers[14], offers[2] }, need, { draws = 20 })
+check.has(mixed[1].refused, "above 0")
+check.ok(mixed[2].total)
+
+-- ---- questions: the most decisive first ----
+
+local q = offers:questions()
+local asked = {}
+for i = 1, #q do
+  asked[q[i].who] = asked[q[i].who] or {}
+  table.insert(asked[q[i].who], q[i].id)
+end
+local first = { A = "premium_in_remark", C = "freight_left_out",
+  D = "price_per_kwh_of_what", F = "listing_twice",
+  G = "price_lot_and_each_disagree", H = "currency_without_rate",
+  I = "count_not_given", J = "capacity_and_energy_disagree",
+  K = "fraction_for_percent", L = "module_not_known",
+  N = "no_such_number" }
+for name, id in pairs(first) do
+  check.equal(asked[name][1], id, name .. " is asked that first")
+end
+local function is_asked (name, id)
+  for _, x in ipairs(asked[name]) do
+    if x == id then return true end
+  end
+end
+check.ok(is_asked("K", "tax_not_known") and is_asked("K", "price_old"))
+check.ok(is_asked("M", "samples_picked_by_seller"))
+check.ok(is_asked("E", "few_tests"))
+check.ok(is_asked("C", "duds_zero_untested"))
+check.ok(not is_asked("B", "price_old"))
+local said = q:text()
+check.has(said, "14 adverts: 6 have a sum, 8 none yet.")
+check.has(said, "A  A premium of 15 % on top?")
+check.has(said, "K  Claimed \"0.86\": a fraction, 86 %? Tax: is it included")
+for line in said:gmatch("[^\n]+") do check.ok(#line <= 78, line) end
+local known = {}
+for _, c in ipairs{ amp.cautions{ at = "offer" } } do
+  for i = 1, #c do known[c[i].id] = true end
+end
+for i = 1, #q do check.ok(known[q[i].id], q[i].id .. " is in the registry") end
+
+-- as_of: what is old follows the day
+local later = amp.offers.text(fourteen, { modules = modules, currency = "EUR",
+  rates = opts.rates, as_of = "2026-08-15" }):questions()
+local old = 0
+for i = 1, #later do old = old + (later[i].id == "price_old" and 1 or 0) end
+check.equal(old, 14, "all of them, on that day")
+check.has(later:text(), "before 2026-08-15")
+
+-- ---- sellers, own words for the columns, decimal commas ----
+
+local mine = amp.offers.text("Anzeige;Anbieter;Typ;Stueck;Preis;je;Steuer\n" ..
+  "1;yard;7s2p;12;1.245,50;lot;included\n2;shed;8s1p;8;300,5;each;none\n" ..
+  "3;yard;7s2p;4;99,5 EUR;each;excl. 19 %\n",
+  { modules = modules, decimal = ",", columns = { name = "Anzeige",
+    seller = "Anbieter", module = "Typ", count = "Stueck", price = "Preis",
+    price_is = "je", tax = "Steuer" } })
+check.equal(mine[1].price_lot, 1245.5)
+check.equal(mine[2].price_each, 300.5)
+check.equal(mine[3].tax_pct, 19)
+check.equal(mine[3].currency, "EUR")
+local by_seller = tostring(mine:questions())
+check.has(by_seller, "3 adverts of 2 sellers")
+local yard, shed = by_seller:find("To yard:", 1, true),
+  by_seller:find("To shed:", 1, true)
+local third = by_seller:find("\n3 ", 1, true)
+check.ok(yard and shed and third and yard < third and third < shed,
+  "adverts of one seller stand together")
+
+-- ---- damage to the file raises; no usable row is bad data ----
+
+check.raises(function () amp.offers.text(head .. "A,7s2p,12\n", opts) end,
+  "3 of 13 fields")
+check.raises(function () amp.offers.text(head:gsub("remark", "colour") ..
+  fourteen:match("\n([^\n]+)"), opts) end, "'colour', is not known")
+check.raises(function () amp.offers.text(head ..
+  "A,7s2p,12,-2,lot,EUR,0,none,,,,,\n", opts) end,
+  "text:2:11: ", "the place")
+check.raises(function () amp.offers.text(fourteen, { module = 1 }) end,
+  "unknown key 'module'")
+check.raises(function () amp.offers.text(fourteen, { modules = modules,
+  as_of = "soon" }) end, "as_of must be a day")
+
+-- ---- two hundred of our own invention ----
+
+local state = 20260701
+local function draw (n) -- Park and Miller's generator, 1988; 1 .. n
+  state = state * 48271 % 2147483647
+  return state % n + 1
+end
+local function pick (...) return select(draw(select("#", ...)), ...) end
+
+local names = { "7s2p", "4s1p", "8s1p" }
+local lines, broken = { head }, 0
+for i = 1, 200 do
+  local m = names[draw(3)]
+  local kwh = modules[m].nameplate_kwh
+  local count, per = draw(14) + 1, 60 + draw(120)
+  local each = per * kwh // 1
+  local row = { name = ("X%03d"):format(i), module = m, count = count,
+    price = each, is = "each", currency = pick("EUR", "EUR", "GBP"),
+    freight = 50 * draw(8), tax = pick("included", "excluded 20 %", "none"),
+    claimed = pick("", "88 % SoH"), tests = "", duds = pick("", "5 %"),
+    seen = ("2026-06-%02d"):format(draw(30)), remark = "" }
+  local kind = draw(24)
+  if kind == 1 then row.count = ""
+  elseif kind == 2 then row.price = -each
+  elseif kind == 3 then row.is = pick("", "?")
+  elseif kind == 4 then row.module = "9s9p"
+  elseif kind == 5 then row.tax = pick("", "?", "margin scheme")
+  elseif kind == 6 then row.currency = "USD"
+  elseif kind == 7 then row.claimed = "0.86"
+  elseif kind == 8 then row.claimed = "999 Ah"
+  elseif kind == 9 then row.price = ('"2,%03d"'):format(draw(999))
+  elseif kind == 10 then row.tax = "excluded"
+  elseif kind == 11 then row.claimed = '"1 kWh each, 300 Ah"'
+  elseif kind == 12 then row.duds = "0.1"
+  elseif kind == 13 then row.price, row.is = each * count, "lot"
+  elseif kind == 14 then row.price, row.is = per, "per kWh"
+  elseif kind == 15 then row.remark = '"auction, premium 12 %"'
+  elseif kind == 16 then row.tests = modules[m].capacity_ah.value * 0.8
+  elseif kind == 17 then row.freight = ""
+  elseif kind == 18 then row.seen = "2026-01-05" end
+  if kind <= 12 then broken = broken + 1 end
+  lines[#lines + 1] = table.concat({ row.name, row.module, row.count,
+    row.price, row.is, row.currency, row.freight, row.tax, row.claimed,
+    row.tests, row.duds, row.seen, row.remark }, ",") .. "\n"
+end
+local text = table.concat(lines)
+local many = amp.offers.text(text, opts)
+check.equal(#many, 200)
+local all = amp.compare(many, need, { draws = 50 })
+check.equal(#all, 200, "a row for each advert")
+local sums, reasons = 0, 0
+for i = 1, 200 do
+  check.equal(all[i].name, ("X%03d"):format(i), "in their order")
+  if all[i].total then sums = sums + 1 end
+  if all[i].refused then reasons = reasons + 1 end
+  check.ok((all[i].total == nil) == (all[i].refused ~= nil),
+    all[i].name .. ": a sum or a reason, never both")
+end
+check.equal(sums + reasons, 200)
+check.ok(reasons >= broken, "what was broken has no sum")
+check.ok(reasons > 70 and sums > 70, "both kinds are many")
+local questions, per_row = many:questions(), {}
+for i = 1, #questions do per_row[questions[i].who] = true end
+for i = 1, 200 do
+  local name = ("X%03d"):format(i)
+  check.ok(per_row[name] or all[i].total, name .. " is asked, or has a sum")
+  if all[i].refused and not all[i].refused:find("string") and
+     not all[i].refused:find("module") then
+    check.ok(per_row[name], name .. " is asked why")
+  end
+end
+-- the order is that of the costs, and the refused stand last
+local order = all:sort("per_usable")
+for i = 2, 200 do
+  local a, b = order[i - 1].per_usable, order[i].per_usable
+  check.ok(b == nil or a ~= nil and a <= b, "sorted")
+end
+local _, rows = all:csv():gsub("\r\n", "")
+check.equal(rows, 201, "each one in the file")
+-- the same text again gives the same bytes
+check.equal(amp.compare(amp.offers.text(text, opts), need,
+  { draws = 50 }):csv(), all:csv())
+check.done()
