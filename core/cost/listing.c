@@ -22,6 +22,8 @@ void amp_listing_open (amp_listing *l) {
     l->v[i] = NONE;
   l->claim_ah = l->claim_v = l->claim_kwh = l->claim_soh = NONE;
   l->says_premium = NONE;
+  for (int i = 0; i < 3; i++)
+    l->priced[i] = NONE;
 }
 
 void amp_listing_find (amp_listing *l, const char *id, amp_decides decides,
@@ -341,19 +343,11 @@ void amp_listing_take (amp_listing *l, amp_listing_field field,
 
 void amp_listing_take_price (amp_listing *l, amp_price is, const char *text,
                              char decimal) {
-  double before = l->v[AMP_LIST_PRICE];
-  bool known = l->price_is_known;
+  double other = l->v[AMP_LIST_PRICE]; /* of the column 'price' */
   l->v[AMP_LIST_PRICE] = NONE;
   amp_listing_take(l, AMP_LIST_PRICE, text, decimal);
-  if (!amp_given(l->v[AMP_LIST_PRICE])) {
-    l->v[AMP_LIST_PRICE] = before;
-    return;
-  }
-  if (amp_given(before) && known)
-    refuse(l, "price_given_twice", AMP_LIST_PRICE, before,
-           l->v[AMP_LIST_PRICE]);
-  l->price_is = is;
-  l->price_is_known = true;
+  l->priced[is] = l->v[AMP_LIST_PRICE];
+  l->v[AMP_LIST_PRICE] = other;
 }
 
 /* ---- what is missing ---- */
@@ -370,6 +364,33 @@ static void want (amp_listing *l, amp_listing_field field, const char *id,
                   amp_decides decides) {
   if (!amp_given(l->v[field]) && !told(l, field))
     amp_listing_find(l, id, decides, field, NONE, NONE);
+}
+
+/* What a price comes to for the lot. */
+static double for_lot (const amp_listing *l, int is, double price,
+                       double kwh) {
+  double n = l->v[AMP_LIST_COUNT];
+  return is == AMP_PRICE_LOT ? price
+                             : price * n * (is == AMP_PRICE_EACH ? 1.0 : kwh);
+}
+
+/* One price, also where several columns give it: to 1 %, as people round. */
+static void settle_price (amp_listing *l, double kwh) {
+  double *v = &l->v[AMP_LIST_PRICE], first = NONE;
+  if (amp_given(*v) && l->price_is_known)
+    first = for_lot(l, l->price_is, *v, kwh);
+  for (int i = 0; i < 3; i++) {
+    double lot = for_lot(l, i, l->priced[i], kwh);
+    if (!amp_given(l->priced[i]))
+      continue;
+    if (!amp_given(*v)) {
+      *v = l->priced[i];
+      l->price_is = (amp_price)i;
+      l->price_is_known = true;
+      first = lot;
+    } else if (!(fabs(lot - first) <= 0.01 * fabs(first)))
+      refuse(l, "price_given_twice", AMP_LIST_PRICE, *v, l->priced[i]);
+  }
 }
 
 static void check_price (amp_listing *l) {
@@ -467,6 +488,7 @@ static void check_claim (amp_listing *l, const amp_listing_module *m) {
 }
 
 void amp_listing_check (amp_listing *l, const amp_listing_module *m) {
+  settle_price(l, m->kwh);
   check_price(l);
   check_tax(l);
   check_claim(l, m);
@@ -525,10 +547,14 @@ void amp_listings_compare_prices (amp_listing *l, const double *per_kwh,
       continue;
     double times = per_kwh[i] / middle;
     double other = other_reading(&l[i], per_kwh[i]) / middle;
-    if (!(times <= far && times >= 1.0 / far) && other <= near &&
-        other >= 1.0 / near)
+    if (times <= far && times >= 1.0 / far)
+      continue;
+    if (other <= near && other >= 1.0 / near)
       refuse(&l[i], "price_lot_and_each_disagree", AMP_LIST_PRICE, per_kwh[i],
              middle);
+    else
+      amp_listing_find(&l[i], "price_far_off", AMP_DECIDES_SUM,
+                       AMP_LIST_PRICE, per_kwh[i], middle);
   }
 }
 

@@ -74,6 +74,7 @@ typedef struct amp_listing {
   bool given[AMP_LIST_FIELDS]; /* anything stood there */
   amp_price price_is;
   bool price_is_known;
+  double priced[3]; /* by amp_price, in a column of its own; NaN: none */
   amp_tax tax;
   double claim_ah, claim_v, claim_kwh, claim_soh; /* NaN: none */
   bool claim_of_lot; /* its kWh are of all modules together */
@@ -99,7 +100,8 @@ void amp_listing_open (amp_listing *l);
 void amp_listing_take (amp_listing *l, amp_listing_field field,
                        const char *text, char decimal);
 
-/* The price in a column of its own: price_each, price_lot, price_per_kwh. */
+/* The price in a column of its own: price_each, price_lot, price_per_kwh.
+** Several may stand there where they agree. */
 void amp_listing_take_price (amp_listing *l, amp_price is, const char *text,
                              char decimal);
 
@@ -120,7 +122,8 @@ bool amp_listing_same (const amp_listing *a, const amp_listing *b);
 ** Prices against each other: per_kwh[n] as stated, in one currency (NaN:
 ** none). Where a row stands far off the middle of the others and would not
 ** if its price were read of the lot instead of each (or the reverse):
-** price_lot_and_each_disagree. Fewer than four prices say nothing.
+** price_lot_and_each_disagree, which leaves no sum; else price_far_off, which
+** is asked. Fewer than four prices say nothing.
 */
 void amp_listings_compare_prices (amp_listing *l, const double *per_kwh,
                                   size_t n);

@@ -258,14 +258,15 @@ static void and_more (amp_buffer *out, int n, const char *rows) {
   amp_buffer_puts(out, rows);
 }
 
-/* Has every column of the row this one reason? */
+/* Has every empty cell of the row this one reason, and is its name all that
+** it holds? */
 static bool whole_row (const amp_sheet *s, int row, const char *why) {
+  int refused = 0;
   for (int c = 0; c < s->columns; c++) {
     const char *other = refusal(s, row, c);
-    if (!other || strcmp(other, why) != 0)
-      return false;
+    refused += other && strcmp(other, why) == 0;
   }
-  return s->columns > 1;
+  return refused > MOST_PLACES && refused >= s->columns - 1;
 }
 
 /* "H2: days, years and 5 more", or "H2"; gives how many columns there are */
@@ -294,10 +295,15 @@ static int places_in_row (const amp_sheet *s, int row, const char *why,
 }
 
 bool amp_sheet_reason (const amp_sheet *s, int i, amp_buffer *out) {
-  const char *why = i < MOST_REASONS ? find_reason(s, i) : NULL;
+  const char *why = i <= MOST_REASONS ? find_reason(s, i) : NULL;
   int rows = 0;
   if (!why)
     return false;
+  if (i == MOST_REASONS) {
+    amp_buffer_puts(out, "and further reasons: each stands in its row's "
+                         "cells, and in the CSV");
+    return true;
+  }
   amp_buffer_visible(out, why);
   for (int r = 0; r < s->rows; r++) {
     if (places_in_row(s, r, why, NULL) == 0)

@@ -242,7 +242,7 @@ local function rate_line (offers, asked)
     local says = theirs and theirs ~= asked.currency and from[theirs] and
       string.format("1 %s = %s %s%s", theirs, wording.trim(from[theirs], 6),
         asked.currency, from.dated and ", dated " .. tostring(from.dated) or
-        "")
+        ", without a date")
     if says and not seen[says] then
       seen[says] = true
       parts[#parts + 1] = says

@@ -45,7 +45,8 @@ function ask.price_not_given () return "what is the price?" end
 
 function ask.price_of_what (f, row)
   return string.format("%s for what: each, the lot, or a kWh?%s",
-    row.text.price or "the price", f.text and " (" .. quoted(f) .. ")" or "")
+    row.text.price or "the price", f.text and f.text ~= "" and " (" ..
+      quoted(f) .. ")" or "")
 end
 
 -- the column's own name too: it is the key of the limit
@@ -134,6 +135,11 @@ function ask.price_lot_and_each_disagree (f, row)
   return string.format('the price is given %s, the remark says "%s": %s',
     row.price_is == "price_each" and "each" or "for the lot", row.remark,
     "is it the price " .. read_otherwise(row))
+end
+
+function ask.price_far_off (f)
+  return string.format("the price makes %s per kWh of nameplate, the middle " ..
+    "of this list is %s: a slip?", short(f.a), short(f.b))
 end
 
 function ask.label_disagrees (f, row)
@@ -446,6 +452,24 @@ local function by_seller (rows)
   return sorted, order
 end
 
+--- offers:get("a2") --> that offer, or its refused row
+function methods.get (self, name)
+  local list = lists[self]
+  if not list then
+    core.fail("script", "get: call it with a colon, offers:get(name)")
+  end
+  local names = {}
+  for i, row in ipairs(list.rows) do
+    if row.name == name or row.text.typed == name then
+      return rawget(self, i)
+    end
+    names[i] = row.name
+  end
+  local near = type(name) == "string" and wording.nearest(name, names)
+  core.fail("script", "offers: no advert is called '" .. tostring(name) ..
+    "'" .. (near and " (did you mean '" .. near .. "'?)" or ""))
+end
+
 --- offers:questions() --> table, a row for each question: .who .decides .id
 -- .ask .place; printed per advert, the most decisive first.
 function methods.questions (self)
@@ -457,9 +481,10 @@ function methods.questions (self)
   local rows, notes, refused, seller = {}, {}, 0, nil
   for _, row in ipairs(sorted) do
     if row.why or row.no_sum then refused = refused + 1 end
-    if row.seller and row.seller ~= seller then
-      notes[#notes + 1] = { "", "To " .. row.seller .. ":" }
-      seller = row.seller
+    local who = row.seller or "a seller not named"
+    if #sellers > 1 and who ~= seller then
+      notes[#notes + 1] = { "", "To " .. who .. ":" }
+      seller = who
     end
     if #row.questions > 0 then notes[#notes + 1] = note_of(row) end
     for _, q in ipairs(row.questions) do

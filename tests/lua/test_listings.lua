@@ -99,6 +99,10 @@ local mixed = amp.compare({ offers[14], offers[2] }, need, { draws = 20 })
 check.has(mixed[1].refused, "above 0")
 check.ok(mixed[2].total)
 
+check.equal(offers:get("M"), offers[13])
+check.has(offers:get("N").refused, "above 0")
+check.raises(function () offers:get("Z") end, "no advert is called 'Z'")
+
 -- ---- questions: the most decisive first ----
 
 local q = offers:questions()

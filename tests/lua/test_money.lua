@@ -171,6 +171,7 @@ check.close(usable, 13.27, 0.005, "usable of the auction lot")
 local bid, says = amp.bid_ceiling(at85, store, { target = 150, draws = 1 })
 check.close(bid, 990.5, 0.1, "990.5 hammer")
 check.close(bid, (150 * usable - 520 - 139.50) / 1.20 / 1.12, 1e-6)
+says = says:gsub("\n", " ")
 check.has(says, "at most 990.")
 check.has(says, "GBP for the lot: it lands at 1470.")
 local back = amp.compare({ at85:with{ price_lot = bid } }, store,
@@ -179,6 +180,8 @@ check.close(back.per_usable, 150, 1e-9, "and put back")
 -- 30 x 13.27 = 398 does not even pay the 520 of the rest and the trip
 local low, why = amp.bid_ceiling(at85, store, { target = 30, draws = 1 })
 check.ok(low < 0)
+for line in why:gmatch("[^\n]+") do check.ok(#line <= 78, line) end
+why = why:gsub("\n", " ")
 check.has(why, "no bid is low enough: 659.50 GBP are spent before any bid")
 check.has(why, "allows 398.")
 
@@ -213,12 +216,51 @@ for _, kind in ipairs{ { "nameplate", 100 }, { "accepted", 150 },
 end
 check.raises(function () amp.bid_ceiling(C1, store, { target = 9,
   per = "useful" }) end, "per must be")
+
+-- random offers: premium in steps and a minimum, customs, freight by
+-- weight and pallet, tax line by line, pounds; the ceiling put back costs
+-- the target in its column (thousands more: tests/core/cost/test_offer.c)
+local state = 20260701
+local function draw (lo, hi) -- Park and Miller's generator, 1988
+  state = state * 48271 % 2147483647
+  return lo + (hi - lo) * state / 2147483647
+end
+local pounds = hut:with{ rates = { GBP = 1.17 } }
+local met, too_low = 0, 0
+for i = 1, 24 do
+  local keys = { tested_ah = draw(70, 105), bos = draw(0, 700),
+    bos_kg = draw(0, 60), freight = draw(0, 300),
+    freight_per_kg = draw(0, 1), freight_per_pallet = draw(0, 90),
+    pallet_kg = draw(20, 400), customs_pct = draw(1, 8), inland = draw(0, 90),
+    hazmat = draw(0, 90), collection = draw(0, 90), premium_min = draw(0, 90),
+    premium_pct = { { 0, draw(1, 20) }, { draw(100, 900), draw(1, 20) } },
+    tax = i % 2 == 0 and "excluded" or "included", tax_pct = draw(5, 25),
+    tax_of = i % 3 == 0 and { freight = "none", premium = "excluded" } or nil,
+    currency = i % 4 == 0 and "GBP" or "EUR", dud_pct = draw(1, 12) }
+  keys[i % 3 == 0 and "price_lot" or i % 3 == 1 and "price_each" or
+    "price_per_kwh"] = 1
+  local o = offer("R" .. i, pouch, math.floor(draw(4, 16)), keys)
+  local key = o.price_lot and "price_lot" or o.price_each and "price_each" or
+    "price_per_kwh"
+  local per = i % 2 == 0 and "usable" or "accepted"
+  local goal = draw(60, 400)
+  local price = amp.bid_ceiling(o, pounds, { target = goal, per = per,
+    draws = 3 })
+  if price < 0 then
+    too_low = too_low + 1
+  else
+    met = met + 1
+    check.close(amp.compare({ o:with{ [key] = price } }, pounds,
+      { draws = 3 })[1]["per_" .. per] / goal, 1, 1e-9, o.name)
+  end
+end
+check.ok(met > 14 and met + too_low == 24, "most have a ceiling")
 -- a fixed step over the target: the foot of the jump, and it is said
 local jump = at85:with{ premium_on = "whole",
   premium_pct = { { 0, 0, 50 }, { 900, 0, 400 } } }
 local foot, said = amp.bid_ceiling(jump, store, { target = 150, draws = 1 })
 check.close(foot, 900, 1e-9)
-check.has(said, "any more, and the premium steps above it")
+check.has((said:gsub("\n", " ")), "any more, and the premium steps above it")
 
 -- ---- interest: printed tables (sources: tests/data/SOURCES.md) ----
 
@@ -266,4 +308,29 @@ check.close(store_cost(3600, 15), 0.148, 5e-4)
 check.close(store_cost(2648.62, 9, 0.12), 0.293, 5e-4)
 check.close(store_cost(2805, 9, 0.12), 0.302, 5e-4)
 check.close(store_cost(3600, 15, 0.12), 0.282, 5e-4)
+-- saved 2336 x (0.29 - 0.1333) = 365.97 a year: -204 over 9, +199 over 15
+local function worth_now (years)
+  return 365.97 / amp.levelised{ first = 1, years = years, discount_pct = 5,
+    kwh = 1 }
+end
+check.close(worth_now(9) - 2805, -204, 0.5)
+check.close(worth_now(15) - 3600, 199, 0.5)
+-- 200 days a year, 1280 kWh: with the same years, and with those that fewer
+-- cycles leave (11, 12, 19)
+for _, w in ipairs{ { 2648.62, 9, 0.291 }, { 2805, 9, 0.308 },
+    { 3600, 15, 0.271 }, { 2648.62, 11, 0.249 }, { 2805, 12, 0.247 },
+    { 3600, 19, 0.233 } } do
+  check.close(amp.levelised{ first = w[1], years = w[2], discount_pct = 5,
+    kwh = 1280 }, w[3], 5e-4, w[1] .. " over " .. w[2])
+end
+
+-- the mast: R1 held to 28.4 V as 8s, 3.55 V a cell: 25 % of 13.14 kWh on the
+-- claim, 333 per usable kWh; R3 at half its depth 305
+local by_mast = {}
+for i = 4, 6 do by_mast[i - 3] = worked[i][1]:landed().total end
+local r1 = amp.pack{ module = made("4s3p", 4, 14.6, 150, 15), series = 2,
+  parallel = 3, cell_v_min = 3.00, cell_v_max = 28.4 / 8 }
+check.close(r1.usable_kwh, 3.285, 1e-6)
+check.close(by_mast[1] / r1.usable_kwh, 333, 0.5)
+check.close(by_mast[3] / (0.5 * worked[6][1].nameplate_kwh), 305, 1e-9)
 check.done()

@@ -212,11 +212,27 @@ static void a_lot_given_as_each_stands_out (void **state) {
   amp_listings_compare_prices(l, per, 11);
   assert_non_null(find(&l[9], "price_lot_and_each_disagree"));
   assert_close(find(&l[9], "price_lot_and_each_disagree")->b, 95, 0);
-  for (int i = 0; i < 11; i++)
-    if (i != 9)
-      assert_int_equal(l[i].findings, 0);
-  amp_listings_compare_prices(&l[8], &per[8], 3); /* three say nothing */
-  assert_int_equal(l[8].findings + l[10].findings, 0);
+  assert_int_equal(find(&l[10], "price_far_off")->decides, AMP_DECIDES_SUM);
+  for (int i = 0; i < 9; i++)
+    assert_int_equal(l[i].findings, 0);
+  amp_listings_compare_prices(&l[6], per, 3); /* three say nothing */
+  assert_int_equal(l[6].findings + l[7].findings + l[8].findings, 0);
+}
+
+/* 12 at 245 are 2940; 2950 is that, rounded; 2500 is not. */
+static void prices_given_twice_agree_or_not (void **state) {
+  static const char *const lot[] = {"2950", "2500"};
+  (void)state;
+  for (int i = 0; i < 2; i++) {
+    amp_listing l;
+    amp_listing_open(&l);
+    amp_listing_take_price(&l, AMP_PRICE_EACH, "245", 0);
+    amp_listing_take_price(&l, AMP_PRICE_LOT, lot[i], 0);
+    amp_listing_take(&l, AMP_LIST_COUNT, "12", 0); /* whatever the order */
+    amp_listing_check(&l, &pouch);
+    assert_int_equal(find(&l, "price_given_twice") != NULL, i);
+    assert_int_equal(l.price_is, AMP_PRICE_LOT);
+  }
 }
 
 static void an_old_price_is_asked_for (void **state) {
@@ -241,6 +257,7 @@ int main (void) {
       cmocka_unit_test(the_most_decisive_stands_first),
       cmocka_unit_test(the_same_advert_is_known_again),
       cmocka_unit_test(a_lot_given_as_each_stands_out),
+      cmocka_unit_test(prices_given_twice_agree_or_not),
       cmocka_unit_test(an_old_price_is_asked_for),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

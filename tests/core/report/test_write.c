@@ -422,6 +422,26 @@ static void refused_cells_print_a_dash_and_their_reason (void **state) {
   amp_table_free(t);
 }
 
+/* A row of many columns that is refused whole is named alone; past twelve
+** reasons one sentence says where the others stand. */
+static void a_row_refused_whole_is_named_alone (void **state) {
+  static const char *const why[] = {"a1", "b1", "c1", "d1", "e1", "f1", "g1",
+                                    "h1", "i1", "j1", "k1", "l1", "m1"};
+  amp_table *t = wide_table(5, 14);
+  (void)state;
+  for (int r = 0; r < 13; r++) {
+    amp_cell_data none = {NO, NO, NO, N, false, false, NULL, why[r]};
+    put_words(t, r, 0, why[r], N);
+    for (int c = 1; c <= 5; c++)
+      assert_true(amp_table_set(t, r, c, &none));
+  }
+  assert_holds(t, AMP_FORMAT_TEXT, "\nrefused  a1 (a1)\n");
+  assert_holds(t, AMP_FORMAT_TEXT, "\nrefused  l1 (l1)\n");
+  assert_lacks(t, AMP_FORMAT_TEXT, "m1 (m1)");
+  assert_holds(t, AMP_FORMAT_TEXT, "\nrefused  and further reasons: each");
+  amp_table_free(t);
+}
+
 static void a_result_that_rounds_to_zero_has_no_sign (void **state) {
   amp_table *t = few_columns();
   (void)state;
@@ -709,6 +729,7 @@ int main (void) {
       cmocka_unit_test(width_counts_characters_not_bytes),
       cmocka_unit_test(control_bytes_are_made_visible),
       cmocka_unit_test(refused_cells_print_a_dash_and_their_reason),
+      cmocka_unit_test(a_row_refused_whole_is_named_alone),
       cmocka_unit_test(a_result_that_rounds_to_zero_has_no_sign),
       cmocka_unit_test(a_table_without_marks_has_no_legend),
       cmocka_unit_test(a_table_without_rows_says_so),
