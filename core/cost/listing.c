@@ -564,7 +564,7 @@ void amp_listing_age (amp_listing *l, double as_of) {
     amp_listing_find(l, "price_without_date", AMP_DECIDES_LITTLE,
                      AMP_LIST_SEEN, NONE, NONE);
   else if (as_of - seen > OLD_DAYS)
-    amp_listing_find(l, "price_old", AMP_DECIDES_SUM, AMP_LIST_SEEN,
+    amp_listing_find(l, "advert_old", AMP_DECIDES_SUM, AMP_LIST_SEEN,
                      as_of - seen, NONE);
 }
 

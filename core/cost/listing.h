@@ -128,7 +128,7 @@ bool amp_listing_same (const amp_listing *a, const amp_listing *b);
 void amp_listings_compare_prices (amp_listing *l, const double *per_kwh,
                                   size_t n);
 
-/* Days since it was seen, at 'as_of': price_old above 30 (common practice,
+/* Days since it was seen, at 'as_of': advert_old above 30 (common practice,
 ** no source), price_without_date where there is none. */
 void amp_listing_age (amp_listing *l, double as_of);
 

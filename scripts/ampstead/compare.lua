@@ -269,15 +269,28 @@ local function model_line (row)
 end
 compare.model_line = model_line
 
+-- the offers and their names, without adverts of which none could be made
+local function whole_offers (offers, names)
+  local list, called = {}, {}
+  for i, offer in ipairs(offers) do
+    if core.kind(offer) == "offer" then
+      list[#list + 1], called[#called + 1] = offer, names[i]
+    end
+  end
+  return list, called
+end
+
 -- cautions of the offers, of the need, and of what came out
 local function raise (raw, offers, need, names, said)
   local c, asked = cautions.collector(), core.keys(need)
+  local whole, called = whole_offers(offers, names)
   raised.deficit(c, verdict.worst_month(raw.worst))
-  raised.offers(c, offers, names, asked.rates)
+  raised.offers(c, whole, called, asked.rates)
   raised.need(c, need)
   raised.frost(c, asked.duty)
   for i = 1, raw.n do
-    local module = core.keys(core.keys(offers[i]).module)
+    local keys = core.kind(offers[i]) == "offer" and core.keys(offers[i])
+    local module = keys and core.keys(keys.module) or {}
     raised.years(c, raw[i], module.life_model or asked.life_model, names[i])
   end
   if said.kinds then c:tell("kinds_of_cost_disagree") end

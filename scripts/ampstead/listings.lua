@@ -191,7 +191,7 @@ function ask.count_only_about (_, row)
   return string.format("exactly %d modules?", row.v.count)
 end
 
-function ask.price_old (f, _, all)
+function ask.advert_old (f, _, all)
   return string.format("seen %d days before %s: does the price still hold?",
     f.a, all.as_of or "the newest here")
 end
@@ -243,7 +243,7 @@ local function questions_of (row, all)
   for _, f in ipairs(row.findings) do
     local plain_remark = f.id == "remark_to_read"
     if not (plain_remark and covered) then
-      local id = cautions.line(f.id, "")[1] -- of the registry, or a fault
+      local id = cautions.known(f.id) -- of the registry, or a fault
       list[#list + 1] = { id = id, decides = f.decides,
         ask = ask[f.id](f, row, all), place = f.place, column = f.column }
     end

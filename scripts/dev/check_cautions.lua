@@ -80,8 +80,8 @@ local raising = { '[%u]+%("([%l%d_]+)",', 'finding_add%(f, "([%l%d_]+)"',
 local macros = { SAFETY = true, DOUBT = true, ECONOMY = true, REMARK = true }
 
 local quoted, files = {}, 0
-local p = assert(io.popen("ls core/pack/*.c core/job/*.c core/run/*.c " ..
-  "bindings/module/*.c scripts/ampstead/*.lua"))
+local p = assert(io.popen("ls core/cost/*.c core/pack/*.c core/job/*.c " ..
+  "core/run/*.c bindings/module/*.c scripts/ampstead/*.lua"))
 for path in p:lines() do
   local source = slurp(path)
   if path ~= "core/job/caution.c" then

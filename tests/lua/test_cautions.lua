@@ -485,6 +485,84 @@ local refusals = {
     function () return tostring(pack{ module = pouch:with{
       soh_pct = 90 } }:life(duty)) end } }
 
+-- adverts: a whole one, and one with a column changed
+local advert_columns = { "name", "module", "count", "price", "price is",
+  "freight", "tax", "claimed", "tested ah", "soh", "duds", "seen", "remark" }
+local whole = { name = "x", module = "7s2p", count = "12", price = "245",
+  ["price is"] = "each", freight = "260", tax = "included",
+  claimed = "112 Ah, 84 %", duds = "5 %", seen = "2026-06-28" }
+
+local function advert (column, text, others)
+  local lines = { table.concat(advert_columns, ";") }
+  local function put (row, name)
+    local fields = {}
+    for i, key in ipairs(advert_columns) do
+      fields[i] = key == "name" and name or key == column and row == whole and
+        text or whole[key] or ""
+    end
+    lines[#lines + 1] = table.concat(fields, ";")
+  end
+  put({}, "a") -- a whole one, so that there is a row
+  for i = 1, others or 0 do -- at prices of their own
+    put({}, "b" .. i)
+    lines[#lines] = lines[#lines]:gsub("245", 245 + i)
+  end
+  put(whole, "x")
+  local q = amp.offers.text(table.concat(lines, "\n") .. "\n",
+    { modules = { ["7s2p"] = pouch }, currency = "EUR" }):questions()
+  local ids = {}
+  for i = 1, #q do
+    if q[i].who == "x" then ids[#ids + 1] = q[i].id end
+  end
+  return { cautions = table.concat(ids, " ") }
+end
+
+for id, change in pairs{
+  module_not_known = { "module", "9s9p" }, count_not_given = { "count", "" },
+  price_not_given = { "price", "" }, price_of_what = { "price is", "" },
+  number_two_ways = { "price", "2.450" },
+  decimal_comma_not_told = { "price", "245,5" },
+  currencies_mixed = { "freight", "90 GBP", { "price", "245 EUR" } },
+  price_lot_and_each_disagree = { "remark", "price of the lot?" },
+  capacity_and_energy_disagree = { "claimed", "112 Ah, 9 kWh" },
+  claim_without_unit = { "claimed", "112" },
+  soh_given_twice = { "soh", "60" },
+  more_tests_than_modules = { "tested ah", ("90 "):rep(13) },
+  premium_in_remark = { "remark", "premium 15 %" },
+  price_per_kwh_of_what = { "price is", "per kWh" },
+  count_only_about = { "remark", "about twelve" },
+  date_not_read = { "seen", "5/6/2026" }, advert_old = { "seen",
+    "2026-01-05" }, duds_not_given = { "duds", "" },
+  price_far_off = { "price", "99000", nil, 4 } } do
+  cases[id] = { function ()
+    local second = change[3]
+    if second then whole[second[1]] = second[2] end
+    local got = advert(change[1], change[2], change[4])
+    if second then whole[second[1]] = "245" end
+    return got
+  end, function () return advert("price", "246") end }
+end
+cases.listing_twice = { function () return advert("price", "245") end,
+  function () return advert("price", "246") end }
+local function advert_taxed (text)
+  local ids = advert("tax", text).cautions
+  local text_of = amp.offers.text(table.concat(advert_columns, ";") ..
+    "\nx;7s2p;12;245;each;260;" .. text .. ";;;;;;\ny;7s2p;12;245;each;" ..
+    "260;included;;;;;;\n", { modules = { ["7s2p"] = pouch } })
+  return ids, tostring(text_of:questions())
+end
+refusals.tax_by_margin = { try(function () amp.offer{ module = pouch,
+    count = 2, price_lot = 1, tax = "margin" } end),
+  try(function () amp.offer{ module = pouch, count = 2, price_lot = 1,
+    tax = "none" } end) }
+refusals.tax_rate_not_given = { try(function () amp.offer{ module = pouch,
+    count = 2, price_lot = 1, tax = "excluded" } end),
+  try(function () amp.offer{ module = pouch, count = 2, price_lot = 1,
+    tax = "excluded", tax_pct = 20 } end) }
+check.equal((advert_taxed "margin scheme"):match("^%S+"), "tax_by_margin")
+check.equal((advert_taxed "excluded"):match("^%S+"), "tax_rate_not_given")
+check.has(select(2, advert_taxed "excluded"), "at what rate?")
+
 -- a refusal is an error, or the reason that stands in the answer
 local function refused_with (fn)
   local got = fn()

@@ -125,11 +125,11 @@ local function is_asked (name, id)
     if x == id then return true end
   end
 end
-check.ok(is_asked("K", "tax_not_known") and is_asked("K", "price_old"))
+check.ok(is_asked("K", "tax_not_known") and is_asked("K", "advert_old"))
 check.ok(is_asked("M", "samples_picked_by_seller"))
 check.ok(is_asked("E", "few_tests"))
 check.ok(is_asked("C", "duds_zero_untested"))
-check.ok(not is_asked("B", "price_old"))
+check.ok(not is_asked("B", "advert_old"))
 local said = q:text()
 check.has(said, "14 adverts: 6 have a sum, 8 none yet.")
 check.has(said, "A  A premium of 15 % on top?")
@@ -145,7 +145,7 @@ for i = 1, #q do check.ok(known[q[i].id], q[i].id .. " is in the registry") end
 local later = amp.offers.text(fourteen, { modules = modules, currency = "EUR",
   rates = opts.rates, as_of = "2026-08-15" }):questions()
 local old = 0
-for i = 1, #later do old = old + (later[i].id == "price_old" and 1 or 0) end
+for i = 1, #later do old = old + (later[i].id == "advert_old" and 1 or 0) end
 check.equal(old, 14, "all of them, on that day")
 check.has(later:text(), "before 2026-08-15")
 

@@ -242,7 +242,7 @@ static void an_old_price_is_asked_for (void **state) {
   amp_listing_age(&l, seen + 30);
   assert_int_equal(l.findings, 0);
   amp_listing_age(&l, seen + 31);
-  assert_close(find(&l, "price_old")->a, 31, 0);
+  assert_close(find(&l, "advert_old")->a, 31, 0);
   l = with(AMP_LIST_SEEN, "");
   amp_listing_age(&l, seen);
   assert_non_null(find(&l, "price_without_date"));
