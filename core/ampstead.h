@@ -28,6 +28,7 @@
 #include "job/case.h"
 #include "job/caution.h"
 #include "job/check.h"
+#include "job/worth.h"
 #include "life/ageing.h"
 #include "life/project.h"
 #include "pack/air.h"

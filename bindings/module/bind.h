@@ -461,6 +461,7 @@ void bind_join_open (lua_State *L);    /* paralleling */
 void bind_match_open (lua_State *L);   /* match_raw */
 void bind_bench_open (lua_State *L);   /* bench_raw */
 void bind_air_open (lua_State *L);     /* still_air */
+void bind_worth_open (lua_State *L);
 void bind_readings_open (lua_State *L); /* reading, lot, readings_csv .. */
 void bind_case_open (lua_State *L);    /* compare_raw, sweep_raw */
 void bind_caution_open (lua_State *L); /* cautions, plausible */

@@ -18,6 +18,7 @@ local inside = { compare_raw = true, sweep_raw = true, table_new = true,
   replay_against = true, trace_handle = true, bid_raw = true }
 
 for _, name in ipairs{ "readings_csv", "readings_text", "lot_with",
+  "worth_raw", "tests_for",
   "lot_accept", "lot_is_accepted", "lot_rows", "lot_mean", "lot_judge",
   "judging_rules", "bench_hours", "match_raw", "module_facts",
   "discharge" } do
@@ -57,6 +58,7 @@ amp.profile = { daily = core.daily, net = core.net,
   csv = reader(core.profile_csv), text = core.profile_text,
   steps = core.profile_steps }
 local lots = loader("lot")
+loader("worth") -- lot:worth_testing, lot:tests_wanted
 amp.match = loader("plan").match
 amp.readings = { csv = reader(lots.csv), text = lots.text,
   capacity = lots.capacity }
