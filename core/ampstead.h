@@ -22,6 +22,7 @@
 #include "cell/spread.h"
 #include "cost/cash.h"
 #include "cost/listing.h"
+#include "cost/chance.h"
 #include "cost/offer.h"
 #include "job/bench.h"
 #include "cost/phrase.h"

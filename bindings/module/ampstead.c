@@ -63,6 +63,7 @@ static void open_core (lua_State *L) {
       bind_match_open,
       bind_bench_open,
       bind_air_open,
+      bind_chance_open,
       bind_worth_open,
       bind_table_open,
       /* clang-format on */

@@ -462,6 +462,8 @@ void bind_match_open (lua_State *L);   /* match_raw */
 void bind_bench_open (lua_State *L);   /* bench_raw */
 void bind_air_open (lua_State *L);     /* still_air */
 void bind_worth_open (lua_State *L);
+void bind_chance_open (lua_State *L);  /* accepted_raw, missed_raw, .. */
+void bind_worth_open (lua_State *L);   /* worth_raw, tests_for */
 void bind_readings_open (lua_State *L); /* reading, lot, readings_csv .. */
 void bind_case_open (lua_State *L);    /* compare_raw, sweep_raw */
 void bind_caution_open (lua_State *L); /* cautions, plausible */

@@ -11,7 +11,7 @@
 #include "job/worth.h"
 #include "base/elementary.h"
 #include "base/sample.h"
-#include "base/value.h"
+#include "cost/chance.h"
 #include <math.h>
 #include <stdbool.h>
 #include <stddef.h>
@@ -83,41 +83,6 @@ static double over (const law *p, double lo, double hi, double slope,
          slope * p->scale * moment(x1, x2, p->dof);
 }
 
-/* ---- duds: how many of the untested are good ---- */
-
-/* log of x (x+1) .. (x+n-1) */
-static double log_rising (double x, int n) {
-  double sum = 0.0;
-  for (int i = 0; i < n; i++)
-    sum += amp_log(x + i);
-  return sum;
-}
-
-typedef struct good {
-  double share; /* good ones; exact where a is 0 */
-  double a, b;  /* beta law: good, duds */
-} good;
-
-static good good_of (const amp_worth_ask *a) {
-  double p = 1.0 - a->dud, v = a->dud_sd * a->dud_sd;
-  good g = {p, 0.0, 0.0};
-  if (v > 0.0 && p > 0.0 && p < 1.0) {
-    double n = fmax(p * (1.0 - p) / v - 1.0, 1e-3);
-    g.a = p * n;
-    g.b = (1.0 - p) * n;
-  }
-  return g;
-}
-
-/* Chance that j of k are good, 'seen' good and 'duds' of others known. */
-static double chance_good (const good *g, int j, int k, int seen, int duds) {
-  if (g->a == 0.0)
-    return amp_binomial_pmf(k, j, g->share);
-  double a = g->a + seen, b = g->b + duds;
-  return amp_exp(amp_log_choose(k, j) + log_rising(a, j) +
-                 log_rising(b, k - j) - log_rising(a + b, k));
-}
-
 /* ---- quadrature ---- */
 
 /*
@@ -149,7 +114,7 @@ static rule rule_of (int n) {
 typedef struct tests {
   const amp_worth_ask *a;
   rule line, shares;
-  good duds;
+  amp_share duds;
   double sign; /* -1: would be bought as it is, so what is gained is the
                    loss that the tests avoid */
   int k, j;    /* tested next, good ones among them */
@@ -332,14 +297,14 @@ static void set_rest (tests *t, int k, int j) {
   t->j = j;
   t->rest = t->a->untested - k;
   for (int r = 0; r <= t->rest; r++)
-    t->p[r] = chance_good(&t->duds, r, t->rest, j, k - j);
+    t->p[r] = amp_share_chance(&t->duds, r, t->rest, j, k - j);
 }
 
 /* Gain of k tests, times the chance of the cut. */
 static double gain_of (tests *t, int k) {
   double sum = 0.0, unused;
   for (int j = 0; j <= k; j++) {
-    double p = chance_good(&t->duds, j, k, 0, 0);
+    double p = amp_share_chance(&t->duds, j, k, 0, 0);
     if (!(p > 1e-9))
       continue;
     set_rest(t, k, j);
@@ -357,7 +322,7 @@ static double perfect_of (const tests *t) {
   double sum = 0.0, c;
   for (int g = 0; g <= a->untested; g++) {
     int n = a->tested + g;
-    double p = chance_good(&t->duds, g, a->untested, 0, 0);
+    double p = amp_share_chance(&t->duds, g, a->untested, 0, 0);
     if (n == 0) {
       sum += p * fmax(-t->sign * a->price, 0.0);
       continue;
@@ -379,7 +344,7 @@ static double chance_of (const tests *t) {
   double sum = 0.0, c;
   for (int g = 0; g <= a->untested; g++) {
     int n = a->tested + g;
-    double p = chance_good(&t->duds, g, a->untested, 0, 0);
+    double p = amp_share_chance(&t->duds, g, a->untested, 0, 0);
     if (n == 0) {
       sum += a->price <= 0.0 ? p : 0.0;
       continue;
@@ -443,8 +408,8 @@ static double wide_all (const tests *t) {
 
 /* Expected half width after k tests, the expected number of them good. */
 static double width_of (tests *t, int k) {
-  int j = (int)floor(k * t->duds.share + 0.5);
-  int g = (int)floor(t->a->untested * t->duds.share + 0.5);
+  int j = (int)floor(k * t->duds.good + 0.5);
+  int g = (int)floor(t->a->untested * t->duds.good + 0.5);
   j = j < 1 ? 1 : j;
   set_rest(t, k, j);
   t->rest = g > j ? g - j : 0;
@@ -526,7 +491,7 @@ amp_status amp_worth_testing (const amp_worth_ask *a, amp_worth *out,
   if (s != AMP_OK)
     return s;
   tests t = {.a = a, .line = rule_of(NODES), .shares = rule_of(SHARES)};
-  t.duds = good_of(a);
+  t.duds = amp_share_of(a->dud, a->dud_sd);
   t.reach = reach_of(a->dof);
   set_rest(&t, 0, 0);
   double net = worth_at(&t, 0.0, &cut);

@@ -18,7 +18,7 @@ local inside = { compare_raw = true, sweep_raw = true, table_new = true,
   replay_against = true, trace_handle = true, bid_raw = true }
 
 for _, name in ipairs{ "readings_csv", "readings_text", "lot_with",
-  "worth_raw", "tests_for",
+  "worth_raw", "tests_for", "accepted_raw", "missed_raw", "tests_to_see",
   "lot_accept", "lot_is_accepted", "lot_rows", "lot_mean", "lot_judge",
   "judging_rules", "bench_hours", "match_raw", "module_facts",
   "discharge" } do
@@ -59,6 +59,7 @@ amp.profile = { daily = core.daily, net = core.net,
   steps = core.profile_steps }
 local lots = loader("lot")
 loader("worth") -- lot:worth_testing, lot:tests_wanted
+loader("chances") -- offer:accepted, offer:tests_wanted
 amp.match = loader("plan").match
 amp.readings = { csv = reader(lots.csv), text = lots.text,
   capacity = lots.capacity }

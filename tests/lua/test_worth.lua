@@ -138,4 +138,38 @@ check.equal(fresh:tests_wanted{ within_ah = 2, sd_ah = 5 }.tests, 9)
 check.raises(function () fresh:tests_wanted{ within_ah = 2 } end,
   "fewer than two tests say nothing of the spread")
 
+-- ---- before it is bought: an offer ----
+
+local offer = amp.offer{ name = "A", module = module, count = 12,
+  price_lot = 2950, tax = "none", dud_pct = amp.claimed(10),
+  tested_ah = amp.tested({ 96.1, 91.4 }, { of = 12, by = "seller" }) }
+-- mean 12 x 0.9; the median 11 is five strings of two and a spare; at least
+-- ten good of twelve: 0.8891
+local good = offer:accepted{ series = 2 }
+check.close(good.mean, 10.8, 1e-12)
+check.equal(good.median, 11)
+check.equal(good.strings, 5)
+check.equal(good.in_use, 10)
+check.equal(good.spares, 1)
+check.close(good.chance_pct, 88.91, 0.005)
+check.close(offer:accepted{ series = 2, strings = 6 }.chance_pct,
+  100 * 0.9 ^ 12, 1e-9)
+check.close(good.by_strings[5].chance_pct, 88.91, 0.005)
+check.has(tostring(good), "10 of 12 modules in use, in 5 strings of 2; at " ..
+  "least 5 strings in 88.9 %")
+local unsure_offer = offer:with{ dud_pct = amp.assumed(10, 8) }
+check.ok(unsure_offer:accepted{ series = 2, strings = 6 }.chance_pct >
+  100 * 0.9 ^ 12, "duds that come together leave more lots whole")
+
+-- 1 - C(10,8)/C(12,8) = 1 - 6/66
+local see = offer:tests_wanted{ duds = 2 }
+check.equal(see.tests, 8)
+check.close(see.missed_pct, 100 * 6 / 66, 1e-9)
+check.close(see.by_tests[2].missed_pct, 100 * 45 / 66, 1e-9)
+check.equal(offer:tests_wanted{ within_ah = 2 }.tests, 7, "as of the lot")
+check.equal(offer:tests_wanted{ within_ah = 2, sd_ah = 5 }.tests, 9)
+check.raises(function () offer:tests_wanted{} end,
+  "give { duds = } or { within_ah = }")
+check.raises(function () offer:tests_wanted{ duds = 13 } end, "1 .. 12")
+
 check.done()
