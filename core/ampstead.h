@@ -26,6 +26,7 @@
 #include "cost/offer.h"
 #include "job/bench.h"
 #include "cost/phrase.h"
+#include "job/alternative.h"
 #include "job/case.h"
 #include "job/caution.h"
 #include "job/check.h"

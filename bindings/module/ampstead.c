@@ -64,6 +64,7 @@ static void open_core (lua_State *L) {
       bind_bench_open,
       bind_air_open,
       bind_chance_open,
+      bind_alternative_open,
       bind_worth_open,
       bind_table_open,
       /* clang-format on */

@@ -310,6 +310,10 @@ typedef struct bind_need {
   char name[64];
   amp_need n;
   double import_price, export_price;
+  bool by_hour;         /* import_at is given */
+  double import_at[24]; /* money for a kWh, by the hour of the day */
+  unsigned char charge_hours[24], serve_hours[24]; /* 1: in them */
+  bool charged_by_hour, served_by_hour;
   bool horizon_assumed, discount_assumed;
 } bind_need;
 
@@ -462,6 +466,7 @@ void bind_match_open (lua_State *L);   /* match_raw */
 void bind_bench_open (lua_State *L);   /* bench_raw */
 void bind_air_open (lua_State *L);     /* still_air */
 void bind_worth_open (lua_State *L);
+void bind_alternative_open (lua_State *L); /* alternative_raw, .. */
 void bind_chance_open (lua_State *L);  /* accepted_raw, missed_raw, .. */
 void bind_worth_open (lua_State *L);   /* worth_raw, tests_for */
 void bind_readings_open (lua_State *L); /* reading, lot, readings_csv .. */

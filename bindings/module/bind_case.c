@@ -2,7 +2,7 @@
 ** bind_case.c -- offers and sweeps taken all the way, as plain numbers for
 ** the Lua half to lay out.
 **
-** compare_raw(offers, need, {draws, seed}) and
+** compare_raw(offers, need, {draws, seed, rival}) and
 ** sweep_raw(cases, {draws, seed}); cases[i] = {pack or offer, need, cost,
 ** soh_end_pct, life_model} or {refused = "reason"}. Both give
 **   {draws, seed, n, flip = {first, second, per_module} or nil, [i] = row}
@@ -15,6 +15,7 @@
 **   nameplate_kwh, cheapest_pct, energy_residual_pct, models = {names},
 **   check = {draws, points, served_pct, levelised_pct}: how far the years put
 **   together are off in draws simulated in full, or nil,
+**   nameplate_kwh, cheapest_pct, energy_present, energy_residual_pct, models = {names},
 **   years_why, life_by_model = {stat, ..}, soh_end_pct,
 **   worst = {month, load_kwh, need_kwh, supply_kwh, days} a day of it, and
 **   goods total tested_kwh usable_kwh delivered_kwh days unserved_kwh
@@ -299,6 +300,7 @@ static void push_result (lua_State *L, const amp_case *c,
   set_bool(L, "capacity_assumed", r->capacity_assumed);
   bind_put(L, "nameplate_kwh", r->nameplate / 3.6e6);
   bind_put(L, "cheapest_pct", r->cheapest * 100.0);
+  bind_put(L, "energy_present", r->energy_present);
   bind_put(L, "energy_residual_pct", r->energy_residual * 100.0);
   if (r->checked > 0)
     push_check(L, r);
@@ -325,7 +327,7 @@ static double setting (lua_State *L, const char *key, double otherwise) {
 }
 
 static amp_ask read_ask (lua_State *L, int opts, const char *call) {
-  static const char *const keys[] = {"draws", "seed", NULL};
+  static const char *const keys[] = {"draws", "seed", "rival", NULL};
   amp_ask ask;
   bind_options(L, opts, call, keys);
   double draws = setting(L, "draws", bind_option(L, opts, "draws", 2000.0));
@@ -437,6 +439,7 @@ static void add_offer (lua_State *L, work *w, int i, int need_idx) {
   set_offer(c, o);
   c->offer.to_currency = rate;
   set_need(w, w->n, need, i);
+  w->need[w->n].rival = bind_option(L, 3, "rival", 0.0);
   w->at[i] = w->n++;
 }
 

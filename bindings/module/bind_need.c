@@ -122,6 +122,8 @@ static const bind_class inverter_class = {
 
 /* ---- need ---- */
 
+enum { CHARGE = 1, IMPORT = 2 };
+
 static const bind_field need_fields[] = {
     F_TEXT("name", bind_need, name, "what to call it"),
     F_ELSE("duty", BIND_OBJECT, "", "amp.profile...: what the pack must do"),
@@ -138,10 +140,19 @@ static const bind_field need_fields[] = {
     F_NUM("carry_per_kg", bind_need, n.carry_per_kg, 1.0, 0.0, 1e5, "",
           "money for each kg of accepted modules and of the rest carried to "
           "the place"),
-    F_NUM("charge_price", bind_need, n.charge_price, 1.0, 0.0, 1e3, "",
-          "money for each kWh bought to charge; none unless given"),
-    F_NUM("import_price", bind_need, import_price, 1.0, 0.0, 1e3, "",
-          "money for each kWh from the grid"),
+    F_NUM_OF("charge_price", bind_need, n.charge_price, 1.0, 0.0, 1e3, "",
+             CHARGE,
+             "money for each kWh bought to charge; none unless given"),
+    F_ELSE_OF("charge_hours", BIND_LIST, 1.0, 0.0, 24.0, "h", CHARGE,
+              "{from, to}: charged then, at the prices of import_at"),
+    F_NUM_OF("import_price", bind_need, import_price, 1.0, 0.0, 1e3, "",
+             IMPORT, "money for each kWh from the grid"),
+    F_ELSE_OF("import_at", BIND_LIST, 1.0, 0.0, 1e3, "", IMPORT,
+              "the same by the hour, {{from, to, price}, ..}: all 24, whole "
+              "hours, over midnight too"),
+    F_ELSE("serve_hours", BIND_LIST, "h",
+           "{from, to}: a battery stands in for the grid then; as the load "
+           "falls unless given"),
     F_NUM("export_price", bind_need, export_price, 1.0, -1e3, 1e3, "",
           "money for each kWh sold to the grid"),
     F_ELSE("life_model", BIND_OBJECT, "",
@@ -172,6 +183,91 @@ static void read_currency (lua_State *L, int keys, const char *who) {
   lua_pop(L, 1);
 }
 
+/* Element i of the list at the top: a whole hour 0 .. 24. */
+static int hour (lua_State *L, const char *who, const char *key, int i) {
+  lua_rawgeti(L, -1, i);
+  double v = lua_type(L, -1) == LUA_TNUMBER ? lua_tonumber(L, -1) : NAN;
+  if (!(v >= 0.0 && v <= 24.0 && v == floor(v)))
+    bind_error(L, NULL, "%s: %s: an hour is a whole number, 0 .. 24", who,
+               key);
+  lua_pop(L, 1);
+  return (int)v;
+}
+
+/* The hours of {from, to} at the top; {22, 6} goes over midnight. */
+static void mark_hours (lua_State *L, const char *who, const char *key,
+                        unsigned char out[24]) {
+  if (!lua_istable(L, -1) || lua_rawlen(L, -1) < 2)
+    bind_error(L, NULL, "%s: %s is {from, to}, hours of the day", who, key);
+  int from = hour(L, who, key, 1), to = hour(L, who, key, 2);
+  if (from == to || from == 24)
+    bind_error(L, NULL, "%s: %s: {%d, %d} holds no hour", who, key, from, to);
+  for (int h = from; h != to % 24 || h == from; h = (h + 1) % 24) {
+    if (out[h])
+      break; /* {0, 24}: once round */
+    out[h] = 1;
+  }
+}
+
+static bool read_hours (lua_State *L, int keys, const char *who,
+                        const char *key, unsigned char out[24]) {
+  if (!bind_get(L, keys, key))
+    return false;
+  mark_hours(L, who, key, out);
+  lua_pop(L, 1);
+  return true;
+}
+
+/* {{22, 6, 0.14}, {6, 22, 0.32}} */
+static void read_import (lua_State *L, int keys, const char *who,
+                         bind_need *s) {
+  const bind_field *f = bind_field_find(&need_class, "import_at");
+  bool known[24] = {false};
+  if (!bind_get(L, keys, f->key))
+    return;
+  if (!lua_istable(L, -1))
+    bind_error(L, NULL, "%s: %s is {{from, to, price}, ..}", who, f->key);
+  for (int i = 1; i <= (int)lua_rawlen(L, -1); i++) {
+    unsigned char in[24] = {0};
+    lua_rawgeti(L, -1, i);
+    mark_hours(L, who, f->key, in);
+    lua_rawgeti(L, -1, 3);
+    double price = bind_number(L, -1, f, who);
+    for (int h = 0; h < 24; h++) {
+      if (in[h] && known[h])
+        bind_error(L, NULL, "%s: %s names the hour from %d twice", who,
+                   f->key, h);
+      s->import_at[h] = in[h] ? price : s->import_at[h];
+      known[h] = known[h] || in[h];
+    }
+    lua_pop(L, 2);
+  }
+  for (int h = 0; h < 24; h++)
+    if (!known[h])
+      bind_error(L, NULL, "%s: %s has no price for the hour from %d", who,
+                 f->key, h);
+  s->by_hour = true;
+  lua_pop(L, 1);
+}
+
+/* Prices by the hour, and what is bought or spared in which hours. */
+static void read_tariff (lua_State *L, int keys, const char *who,
+                         bind_need *s) {
+  read_import(L, keys, who, s);
+  s->charged_by_hour =
+      read_hours(L, keys, who, "charge_hours", s->charge_hours);
+  s->served_by_hour = read_hours(L, keys, who, "serve_hours", s->serve_hours);
+  if (!s->by_hour && (s->charged_by_hour || s->served_by_hour))
+    bind_error(L, NULL, "%s: %s goes with import_at, the prices by the hour",
+               who, s->charged_by_hour ? "charge_hours" : "serve_hours");
+  if (s->charged_by_hour)
+    s->n.charge_price =
+        amp_tariff_mean(s->import_at, s->n.duty, s->charge_hours);
+  if (s->by_hour)
+    s->import_price = amp_tariff_mean(
+        s->import_at, s->n.duty, s->served_by_hour ? s->serve_hours : NULL);
+}
+
 static void read_inverter (lua_State *L, int keys, const char *who,
                            amp_need *n) {
   n->converter.efficiency = 1.0;
@@ -199,6 +295,7 @@ static void need_finish (lua_State *L, int keys, void *spec) {
   lua_pop(L, 1);
   read_inverter(L, keys, who, &s->n);
   read_currency(L, keys, who);
+  read_tariff(L, keys, who, s);
   if (bind_get(L, keys, "life_model")) {
     bind_life_choice(L, -1, who, &s->n.life);
     lua_pop(L, 1);
@@ -217,6 +314,8 @@ static void need_tell (lua_State *L, const void *spec) {
     bind_say(L, "horizon_years: 15 is taken");
   if (s->discount_assumed)
     bind_say(L, "discount_pct: none is counted");
+  if (s->by_hour && !s->served_by_hour)
+    bind_say(L, "serve_hours: the tariff counts as the load falls");
   if (!amp_given(s->n.charge_price))
     bind_say(L, "charge_price: charging costs nothing");
 }

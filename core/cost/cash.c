@@ -117,3 +117,57 @@ amp_status amp_break_even_years (double first, double saving, double rate,
     *years = -amp_log1p(-rate * *years) / amp_log1p(rate);
   return AMP_OK;
 }
+
+/* Years until 'first' is paid back by saving[0 ..], the last going on; the
+** part of a year as the annuity of that part. */
+static double pay_back (double first, const double *saving, int years,
+                        double rate) {
+  double worth = 1.0, left = first, more;
+  for (int t = 0; t < years - 1; t++) {
+    double paid = saving[t] * worth / (1.0 + rate);
+    if (paid >= left && left > 0.0) {
+      amp_break_even_years(left / worth, saving[t], rate, &more, NULL);
+      return t + more;
+    }
+    left -= paid;
+    worth /= 1.0 + rate;
+  }
+  if (left <= 0.0) /* first <= 0, or savings that turned */
+    return years - 1;
+  if (amp_break_even_years(left / worth, saving[years - 1], rate, &more,
+                           NULL) != AMP_OK)
+    return (double)INFINITY;
+  return years - 1 + more;
+}
+
+amp_status amp_cash_savings (const amp_levelised_ask *a, double tariff,
+                             amp_savings *out, amp_error *err) {
+  double saving[AMP_CASH_YEARS], energy = 0.0, worth = 1.0;
+  amp_savings s = {0.0, 0.0, 0.0, 0.0};
+  amp_status st = amp_check_range(err, "tariff", tariff, 0.0, 1e3);
+  if (st == AMP_OK)
+    st = amp_levelised(a, &s.per_kwh, err);
+  if (st != AMP_OK)
+    return st;
+  double charge =
+      a->charge_price != 0.0 ? a->charge_price / a->round_trip : 0.0;
+  for (int t = 0; t < a->years; t++) {
+    worth /= 1.0 + a->rate;
+    energy += a->energy[t] * worth;
+    saving[t] = a->energy[t] * (tariff - charge) -
+                (a->running != NULL ? a->running[t] : 0.0);
+  }
+  s.first_year = saving[0];
+  s.npv = (tariff - s.per_kwh) * energy;
+  s.break_even =
+      a->first > 0.0 ? pay_back(a->first, saving, a->years, a->rate) : 0.0;
+  *out = s;
+  return AMP_OK;
+}
+
+int amp_cash_replace (double again, int life, int years, double *running) {
+  int end = life;
+  for (; end < years; end += life)
+    running[end - 1] += again;
+  return end - years;
+}

@@ -39,4 +39,25 @@ amp_status amp_levelised (const amp_levelised_ask *a, double *per_kwh,
 amp_status amp_break_even_years (double first, double saving, double rate,
                                  double *years, amp_error *err);
 
+/* What 'a' saves where each kWh it delivers would else cost 'tariff'. */
+typedef struct amp_savings {
+  double first_year; /* saved in year 1, charging and running paid */
+  double npv;        /* over the years, at a's rate, residual included */
+  double per_kwh;    /* levelised cost */
+  double break_even; /* years, with part years; INFINITY: never. Past the
+                        last year as if that year went on for ever */
+} amp_savings;
+
+/* Refuses what amp_levelised refuses. npv = (tariff - per_kwh) x discounted
+** energy; the residual doesn't enter the break-even. */
+amp_status amp_cash_savings (const amp_levelised_ask *a, double tariff,
+                             amp_savings *out, amp_error *err);
+
+/*
+** Bought at the start for 'first' and again for 'again' at the end of each
+** life of 'life' whole years that ends before 'years' do: added to
+** running[0 .. years-1]. Returns the years that the last one is not used up.
+*/
+int amp_cash_replace (double again, int life, int years, double *running);
+
 #endif

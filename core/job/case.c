@@ -60,14 +60,24 @@ static double cost_of (const list *l, size_t i, size_t d) {
   return (double)INFINITY;
 }
 
-/* One draw: the lowest levelised cost, split evenly among equals. */
-static void share_draw (const list *l, size_t d) {
+/* A case that costs more than this wins no draw. */
+static double rival_of (const list *l) {
   double least = (double)INFINITY;
+  for (size_t i = 0; i < l->n; i++)
+    if (l->plan[i].c->need->rival > 0.0)
+      least = fmin(least, l->plan[i].c->need->rival);
+  return least;
+}
+
+/* One draw: the lowest levelised cost, split evenly among equals. */
+static void share_draw (const list *l, size_t d, double rival) {
+  double least = rival;
   size_t equals = 0;
   for (size_t i = 0; i < l->n; i++)
     least = fmin(least, cost_of(l, i, d));
   if (!(least < (double)INFINITY))
     return;
+  equals += rival <= least * (1.0 + level);
   for (size_t i = 0; i < l->n; i++)
     equals += cost_of(l, i, d) <= least * (1.0 + level);
   for (size_t i = 0; i < l->n; i++)
@@ -76,8 +86,9 @@ static void share_draw (const list *l, size_t d) {
 }
 
 static void share_all (const list *l) {
+  double rival = rival_of(l);
   for (size_t d = 0; d < l->ask->draws; d++)
-    share_draw(l, d);
+    share_draw(l, d, rival);
   for (size_t i = 0; i < l->n; i++)
     l->plan[i].r->cheapest /= (double)l->ask->draws;
 }

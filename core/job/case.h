@@ -37,6 +37,9 @@ typedef struct amp_need {
   double carry_per_kg;  /* money per kg of accepted modules and BOS */
   double charge_price;  /* per kWh bought to charge; NaN: free (sun) */
   amp_life_choice life; /* where neither offer nor module names one */
+  double rival;         /* per kWh, of what would carry the load else, in
+                           each draw the same: 'cheapest' counts below it;
+                           0: none */
 } amp_need;
 
 /* A price that is spread: the double of amp_case that it is a spread of. */

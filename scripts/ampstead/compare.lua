@@ -7,6 +7,7 @@ local notes = loader("notes")
 local cautions = loader("cautions")
 local raised = loader("raised")
 local listings = loader("listings")
+local alternatives = loader("alternatives")
 
 local compare = {}
 
@@ -56,6 +57,7 @@ local per_kwh = { per_delivered = true, levelised = true }
 
 --- Money has two decimals; below 0.10 a kWh they would say too little.
 function compare.kind (raw, column)
+  if per_kwh[column[1]] and raw.tariff then return "number" end
   if per_kwh[column[1]] then
     for i = 1, raw.n do
       local s = not raw[i].refused and raw[i][column[1]]
@@ -118,6 +120,7 @@ end
 
 -- the reason why a number of an answered row may be missing
 local function why_of (row, key)
+  if row.alternative then return row.none end
   if key == "years" or key == "levelised" or key == "per_delivered" then
     if row.years_why then return row.years_why end
   end
@@ -142,14 +145,16 @@ function compare.row (row, name, offer, brief)
   end
   if why then
     for _, key in ipairs{ "layout", "used", "accepted_mean", "landed",
-      "cheapest_pct" } do
+      "cheapest_pct", "npv", "saving", "break_even_years" } do
       cells[key] = { why = why }
     end
     return cells
   end
-  cells.layout = compare.layout(row)
+  cells.layout = row.alternative and "(" .. row.alternative.kind .. ")" or
+    compare.layout(row)
   cells.used = used_cell(row, offer, brief)
-  cells.accepted_mean = offer and { value = row.accepted_mean,
+  alternatives.cells(row, cells)
+  cells.accepted_mean = offer and row.count and { value = row.accepted_mean,
     basis = cells.used and cells.used.basis }
   cells.landed = row.goods and row.goods.spread and
     tables.stat(row.goods) or row.landed and row.landed.total
@@ -195,6 +200,9 @@ local function make_columns (raw, currency, across)
       label = compare.label(raw, c, not across), unit = compare.unit(c[1], currency) }
   end
   list[#list + 1] = tables.text("refused", "refused", true)
+  for _, c in ipairs(raw.tariff and alternatives.columns or {}) do
+    list[#list + 1] = c
+  end
   return list
 end
 
@@ -202,6 +210,10 @@ local function heads (raw, names, discount)
   local list = verdict.worst_month(raw.worst)
   local kinds = verdict.kinds(raw, names)
   list[#list + 1] = verdict.winner(raw, names)
+  if raw.tariff then
+    list[#list + 1] = alternatives.head(raw, names, raw.tariff)
+    list[#list + 1] = alternatives.rounding(raw, names)
+  end
   list[#list + 1] = kinds
   list[#list + 1] = verdict.flooring(raw, names, discount)
   return list, { kinds = kinds }
@@ -291,6 +303,8 @@ local function raise (raw, offers, need, names, said)
   for i = 1, raw.n do
     local keys = core.kind(offers[i]) == "offer" and core.keys(offers[i])
     local module = keys and core.keys(keys.module) or {}
+  for i = 1, #offers do -- what is no offer stands behind them
+    local module = core.keys(core.keys(offers[i]).module)
     raised.years(c, raw[i], module.life_model or asked.life_model, names[i])
   end
   if said.kinds then c:tell("kinds_of_cost_disagree") end
@@ -321,13 +335,17 @@ local function note_lines (raw, offers, need, names, c)
   middle[1] = flip_line(raw, offers, names, asked.currency)
   middle[#middle + 1] = rate_line(offers, asked)
   middle[#middle + 1] = listings.bound_line(offers, names)
+  for _, line in ipairs(raw.tariff and
+    alternatives.lines(raw, names, raw.tariff) or {}) do
+    middle[#middle + 1] = line
+  end
   for i = 1, raw.n do
     if not raw[i].refused then
       answered = answered + 1
       notes.look(n, offers[i], names[i], {})
       notes.tests(n, offers[i], names[i])
       notes.outside(n, raw[i], names[i])
-      local line = model_line(raw[i])
+      local line = model_line(raw[i]) or alternatives.line(raw[i])
       if line then middle[#middle + 1] = { names[i], line } end
     end
   end
@@ -369,21 +387,33 @@ function compare.compare (offers, need, opts)
   if core.kind(need) ~= "need" then
     core.fail("script", "compare: needs an amp.need{} after the offers")
   end
-  local list = offer_list(offers)
-  local raw = core.compare_raw(list, need, opts)
+  local list, others = alternatives.split(offer_list(offers))
+  local extra, rival = alternatives.rows(others, need)
+  local raw = #list > 0 and core.compare_raw(list, need, { draws = opts.draws,
+    seed = opts.seed, rival = rival }) or { n = 0 }
+  alternatives.append(raw, extra, rival)
+  local only = list
+  list = table.move(only, 1, #only, 1, {})
+  table.move(others, 1, #others, #list + 1, list)
   local names, rows, discount = {}, {}, {}
   local asked, across = core.keys(need), raw.n <= across_most
+  raw.tariff = core.tariff(need)
   for i = 1, raw.n do
     names[i] = raw[i].name or ("offer " .. i)
     rows[i] = listings.mark(compare.row(raw[i], names[i], list[i],
       not across), list[i], raw[i])
+    if raw.tariff then
+      alternatives.save(raw[i], raw.tariff, (asked.discount_pct or 0) / 100,
+        core.keys(list[i]).residual)
+    end
+    rows[i] = compare.row(raw[i], names[i], list[i], not across)
     discount[i] = (asked.discount_pct or 0) / 100
     raw.worst = raw.worst or (not raw[i].refused and raw[i].worst) or nil
   end
   local short = wording.short_names(names)
   local currency = asked.currency or "money"
   local said, told = heads(raw, short, discount)
-  local c = raise(raw, list, need, short, told)
+  local c = raise(raw, only, need, short, told)
   return core.table_new{ columns = make_columns(raw, currency, across),
     rows = rows, across = across,
     corner = currency .. ", P50 (P10 .. P90)",

@@ -19,6 +19,7 @@ local inside = { compare_raw = true, sweep_raw = true, table_new = true,
 
 for _, name in ipairs{ "readings_csv", "readings_text", "lot_with",
   "worth_raw", "tests_for", "accepted_raw", "missed_raw", "tests_to_see",
+  "alternative_raw", "tariff", "savings_raw", "pay_back", "annuity",
   "lot_accept", "lot_is_accepted", "lot_rows", "lot_mean", "lot_judge",
   "judging_rules", "bench_hours", "match_raw", "module_facts",
   "discharge" } do
@@ -86,6 +87,7 @@ amp.caution, amp.cautions = cautions.caution, cautions.cautions
 amp.table = loader("table").new
 amp.bid_ceiling = loader("offers").bid_ceiling
 amp.compare = loader("compare").compare
+amp.savings = loader("alternatives").savings
 amp.sweep = loader("sweep").sweep
 loader("run") -- pack:simulate
 loader("check") -- pack:check

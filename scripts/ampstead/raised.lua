@@ -190,7 +190,8 @@ end
 function raised.need (c, need)
   local keys = core.keys(need)
   look_fractions(c, need, "")
-  raised.duty(c, keys.duty, keys.inverter, keys.import_price ~= nil)
+  raised.duty(c, keys.duty, keys.inverter, keys.import_price ~= nil or
+    keys.import_at ~= nil)
 end
 
 -- ---- offers ----

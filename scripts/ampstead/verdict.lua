@@ -145,7 +145,9 @@ function verdict.flooring (raw, names, discount)
   local whole, part = {}, {}
   for i = 1, raw.n do
     local cost, years = p50(raw[i], "levelised"), p50(raw[i], "years")
-    if cost and years and years >= 1 then
+    if cost and raw[i].alternative then
+      whole[i], part[i] = cost, cost -- counted over the horizon either way
+    elseif cost and years and years >= 1 then
       local floored = math.floor(years + 1e-9)
       whole[i] = cost
       part[i] = cost * annuity(discount[i], floored) /

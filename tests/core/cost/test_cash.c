@@ -290,6 +290,78 @@ static void wrong_questions_are_refused_by_their_field (void **state) {
   refuse(&w.ask, AMP_EREFUSED, "energy", 0);
 }
 
+/* Cold store, 2,336 kWh a year against 0.29, charged for 0.12 at a round trip
+** of 0.90, 5 %: saved 365.97 a year; 2,805 over 9 years -204, 3,600 over 15
+** +199; back in 9.90 and 13.87 years (by hand). */
+static void cold_store_saves (void **state) {
+  static const struct {
+    double first;
+    int years;
+    double npv, back;
+  } want[] = {{2805, 9, -204, 9.90}, {3600, 15, 199, 13.87}};
+  double kwh[15];
+  (void)state;
+  for (int t = 0; t < 15; t++)
+    kwh[t] = 2336;
+  for (size_t i = 0; i < LEN(want); i++) {
+    amp_levelised_ask a = {.first = want[i].first,
+                           .years = want[i].years,
+                           .rate = 0.05,
+                           .energy = kwh,
+                           .charge_price = 0.12,
+                           .round_trip = 0.90};
+    amp_savings s;
+    assert_int_equal(amp_cash_savings(&a, 0.29, &s, NULL), AMP_OK);
+    assert_close(s.first_year, 365.97, 0.005);
+    assert_close(s.npv, want[i].npv, 0.5);
+    assert_close(s.break_even, want[i].back, 0.005);
+  }
+}
+
+/* Whatever the years save, money saved up to the break-even, discounted, is
+** what was paid: the sum is done here year by year. */
+static void savings_that_fall_pay_back_the_price (void **state) {
+  double kwh[12], running[12] = {0}, rate = 0.07;
+  (void)state;
+  for (int t = 0; t < 12; t++)
+    kwh[t] = 2000.0 * (1.0 - 0.03 * t);
+  running[3] = 250.0;
+  for (double first = 100.0; first < 3500.0; first += 170.0) {
+    amp_levelised_ask a = {.first = first,
+                           .years = 12,
+                           .rate = rate,
+                           .energy = kwh,
+                           .running = running};
+    amp_savings s;
+    double paid = 0.0, worth = 1.0, n;
+    assert_int_equal(amp_cash_savings(&a, 0.29, &s, NULL), AMP_OK);
+    for (int t = 0; t < (int)s.break_even; t++) {
+      int year = t < 12 ? t : 11;
+      worth /= 1.0 + rate;
+      paid += (kwh[year] * 0.29 - running[year]) * worth;
+    }
+    n = s.break_even - (int)s.break_even;
+    int last = s.break_even < 12 ? (int)s.break_even : 11;
+    paid += worth * (kwh[last] * 0.29 - running[last]) * amp_cash_pa(rate, n);
+    assert_close(paid, first, 1e-9 * first);
+  }
+}
+
+/* A set that lasts 6 years, over 15: bought again after 6 and 12, the last
+** one with 3 years unused; over 12: once; one that lasts as long: never. */
+static void replaced_whenever_a_life_ends (void **state) {
+  double r[15] = {0};
+  (void)state;
+  assert_int_equal(amp_cash_replace(700.0, 6, 15, r), 3);
+  for (int t = 0; t < 15; t++)
+    assert_close(r[t], t == 5 || t == 11 ? 700.0 : 0.0, 0.0);
+  double s[12] = {0}, one[6] = {0};
+  assert_int_equal(amp_cash_replace(700.0, 6, 12, s), 0);
+  assert_true(s[5] == 700.0 && s[11] == 0.0);
+  assert_int_equal(amp_cash_replace(700.0, 6, 6, one), 0);
+  assert_close(one[5], 0.0, 0.0);
+}
+
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(factors_match_printed_tables),
@@ -304,6 +376,9 @@ int main (void) {
       cmocka_unit_test(cold_store_breaks_even),
       cmocka_unit_test(break_even_inverts_the_annuity),
       cmocka_unit_test(what_never_pays_back_is_refused),
+      cmocka_unit_test(cold_store_saves),
+      cmocka_unit_test(savings_that_fall_pay_back_the_price),
+      cmocka_unit_test(replaced_whenever_a_life_ends),
       cmocka_unit_test(wrong_questions_are_refused_by_their_field),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

@@ -1,0 +1,241 @@
+/*
+** alternative.c -- grid, generator, and a battery of a stated life, as money
+** over the horizon. docs/model/alternative.md.
+*/
+#include "job/alternative.h"
+#include "base/value.h"
+#include <math.h>
+#include <stddef.h>
+
+static const double YEAR = 365.0 * 86400.0; /* s */
+static const double DAY = 86400.0;
+static const double KWH = 3.6e6;
+static const double MONEY_MOST = 1e9;
+
+/* ---- what the duty asks ---- */
+
+static const double *load_of (const amp_duty *d) {
+  for (size_t k = 0; k < d->n; k++)
+    if (d->ac[k] > 0.0)
+      return d->ac;
+  return d->dc;
+}
+
+static double whole_time (const amp_duty *d) {
+  return (double)d->n * d->dt;
+}
+
+double amp_tariff_mean (const double price[AMP_DAY_HOURS],
+                        const amp_duty *duty,
+                        const unsigned char hours[AMP_DAY_HOURS]) {
+  double sum = 0.0, all = 0.0;
+  if (hours != NULL) {
+    for (int h = 0; h < AMP_DAY_HOURS; h++) {
+      sum += hours[h] ? price[h] : 0.0;
+      all += hours[h] ? 1.0 : 0.0;
+    }
+    return all > 0.0 ? sum / all : AMP_NOT_GIVEN;
+  }
+  const double *w = load_of(duty);
+  for (size_t k = 0; k < duty->n; k++) {
+    /* by the middle of the step: half an hour after its start at most */
+    double t = amp_duty_start(duty, k) + 0.5 * amp_duty_length(duty, k);
+    int h = (int)(fmod(t, DAY) / 3600.0);
+    double e = w[k] * amp_duty_length(duty, k);
+    sum += e * price[h < AMP_DAY_HOURS ? h : AMP_DAY_HOURS - 1];
+    all += e;
+  }
+  return all > 0.0 ? sum / all : AMP_NOT_GIVEN;
+}
+
+/* ---- a generator ---- */
+
+/* l/s at a load, held beyond the ends of the table. */
+static double fuel_at (const amp_alternative *a, double load) {
+  if (a->points == 0)
+    return a->fuel_per_joule * load;
+  if (load <= a->load[0])
+    return a->fuel[0];
+  for (int i = 1; i < a->points; i++)
+    if (load <= a->load[i])
+      return a->fuel[i - 1] + (a->fuel[i] - a->fuel[i - 1]) *
+                                  (load - a->load[i - 1]) /
+                                  (a->load[i] - a->load[i - 1]);
+  return a->fuel[a->points - 1];
+}
+
+/* Over the duty: following the load, or so long a day at its mean. */
+static amp_status burn (const amp_alternative *a, const amp_duty *d,
+                        amp_alternative_answer *out, amp_error *err) {
+  const double *w = load_of(d);
+  double most = 0.0, year = YEAR / whole_time(d);
+  if (amp_given(a->run_time)) {
+    amp_duty_month month[12];
+    double days = 0.0;
+    amp_duty_months(d, month);
+    for (int m = 0; m < 12; m++)
+      days += month[m].days;
+    out->run_time = days * a->run_time * year;
+    most = out->served / out->run_time;
+    out->fuel = fuel_at(a, most) * out->run_time;
+  } else
+    for (size_t k = 0; k < d->n; k++) {
+      if (!(w[k] > 0.0))
+        continue;
+      out->run_time += amp_duty_length(d, k) * year;
+      out->fuel += fuel_at(a, w[k]) * amp_duty_length(d, k) * year;
+      most = fmax(most, w[k]);
+    }
+  if (most > a->power * (1.0 + 1e-9))
+    return amp_failf(err, AMP_EREFUSED, "power",
+                     "the load comes to %g W, more than the %g W it carries",
+                     most, a->power);
+  out->energy_cost = out->fuel * a->fuel_price;
+  return AMP_OK;
+}
+
+/* Overhauls that have fallen due by the end of each year. */
+static void overhauls (const amp_alternative *a,
+                       const amp_alternative_answer *out, double *running) {
+  if (!amp_given(a->overhaul) || !amp_given(a->overhaul_time))
+    return;
+  for (int t = 0; t < out->years; t++)
+    running[t] += a->overhaul *
+                  (floor((t + 1) * out->run_time / a->overhaul_time + 1e-9) -
+                   floor(t * out->run_time / a->overhaul_time + 1e-9));
+}
+
+/* ---- a battery ---- */
+
+/* A day can take what it holds, and no more than is asked. */
+static void discharge (const amp_alternative *a,
+                       const amp_alternative_ask *ask,
+                       amp_alternative_answer *out) {
+  const amp_duty *d = ask->duty;
+  const double *w = load_of(d);
+  double day = 0.0, can = a->usable * ask->efficiency, served = 0.0;
+  double year = YEAR / whole_time(d);
+  for (size_t k = 0; k < d->n; k++) {
+    double end = amp_duty_start(d, k) + amp_duty_length(d, k);
+    day += w[k] * amp_duty_length(d, k);
+    if (k + 1 == d->n ||
+        floor(end / DAY + 1e-9) > floor(amp_duty_start(d, k) / DAY + 1e-9)) {
+      served += fmin(day, can);
+      day = 0.0;
+    }
+  }
+  out->unserved = out->served - served * year;
+  out->served = served * year;
+  out->energy_cost = out->served * ask->charge_price / a->round_trip;
+}
+
+/* ---- money ---- */
+
+static amp_status check (const amp_alternative *a,
+                         const amp_alternative_ask *ask, amp_error *err) {
+  amp_status s = amp_check_range(err, "price", a->price, 0.0, MONEY_MOST);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "rest", a->rest, 0.0, MONEY_MOST);
+  if (s == AMP_OK)
+    s = amp_check_given(err, "again", a->again, 0.0, MONEY_MOST);
+  if (s == AMP_OK)
+    s = amp_check_given(err, "life", a->life, 1.0, AMP_CASH_YEARS);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "horizon", ask->horizon, 1.0, AMP_CASH_YEARS);
+  if (s == AMP_OK && a->kind == AMP_ALTERNATIVE_GENERATOR)
+    s = amp_check_range(err, "power", a->power, 1.0, 1e8);
+  if (s == AMP_OK && a->kind == AMP_ALTERNATIVE_GENERATOR)
+    s = amp_check_range(err, "fuel_price", a->fuel_price, 0.0, 1e4);
+  if (s == AMP_OK && a->kind == AMP_ALTERNATIVE_BATTERY)
+    s = amp_check_range(err, "usable", a->usable, 1.0, 1e13);
+  if (s == AMP_OK && a->kind == AMP_ALTERNATIVE_BATTERY)
+    s = amp_check_range(err, "round_trip", a->round_trip, 0.01, 1.0);
+  if (s == AMP_OK && a->kind == AMP_ALTERNATIVE_BATTERY &&
+      !amp_given(a->life))
+    s = amp_failf(err, AMP_EMISSING, "life",
+                  "the years it lasts in this use are wanted");
+  if (s == AMP_OK && a->kind == AMP_ALTERNATIVE_BATTERY &&
+      !ask->duty->supply_free)
+    s = amp_failf(
+        err, AMP_EREFUSED, "duty",
+        "a battery of stated life is reckoned for from_battery_kwh "
+        "alone; what a sun lets it do needs an offer with a module");
+  if (s == AMP_OK && a->kind == AMP_ALTERNATIVE_GRID &&
+      !amp_given(ask->tariff))
+    s = amp_failf(err, AMP_EMISSING, "import_price",
+                  "the price of a kWh from the grid is wanted");
+  return s;
+}
+
+static amp_status year_of (const amp_alternative *a,
+                           const amp_alternative_ask *ask,
+                           amp_alternative_answer *out, amp_error *err) {
+  const amp_duty *d = ask->duty;
+  const double *w = load_of(d);
+  for (size_t k = 0; k < d->n; k++)
+    out->served += w[k] * amp_duty_length(d, k) * YEAR / whole_time(d);
+  if (!(out->served > 0.0))
+    return amp_failf(err, AMP_EREFUSED, "duty", "nothing is asked of it");
+  if (a->kind == AMP_ALTERNATIVE_GENERATOR)
+    return burn(a, d, out, err);
+  if (a->kind == AMP_ALTERNATIVE_BATTERY)
+    discharge(a, ask, out);
+  else
+    out->energy_cost = out->served * ask->tariff;
+  return AMP_OK;
+}
+
+/* Whole years until it is worn out; 0: not within those counted. */
+static int life_of (const amp_alternative *a,
+                    const amp_alternative_answer *out) {
+  double life = amp_given(a->life) ? a->life : (double)INFINITY;
+  if (amp_given(a->life_time) && out->run_time > 0.0)
+    life = fmin(life, a->life_time / out->run_time);
+  life = floor(fmax(life, 1.0) + 1e-9);
+  return life < out->years ? (int)life : 0;
+}
+
+static void sums (const amp_alternative *a, const amp_alternative_ask *ask,
+                  const double *running, amp_alternative_answer *out) {
+  double paid = out->first - a->residual;
+  for (int t = 0; t < out->years; t++)
+    paid += running[t];
+  if (a->kind == AMP_ALTERNATIVE_BATTERY)
+    paid -= out->energy_cost * out->years;
+  out->per_delivered = paid / (out->served / KWH * out->years);
+  out->present = out->served / KWH * amp_cash_pa(ask->rate, out->years);
+}
+
+amp_status amp_alternative_cost (const amp_alternative *a,
+                                 const amp_alternative_ask *ask,
+                                 amp_alternative_answer *out,
+                                 amp_error *err) {
+  double running[AMP_CASH_YEARS] = {0.0}, energy[AMP_CASH_YEARS];
+  amp_alternative_answer o = {0};
+  amp_status s = check(a, ask, err);
+  if (s == AMP_OK)
+    s = year_of(a, ask, &o, err);
+  if (s != AMP_OK)
+    return s;
+  o.years = (int)floor(ask->horizon + 1e-9);
+  o.first = a->price + a->rest;
+  o.life = life_of(a, &o);
+  for (int t = 0; t < o.years; t++) {
+    running[t] = a->running + o.energy_cost;
+    energy[t] = o.served / KWH;
+  }
+  overhauls(a, &o, running);
+  if (o.life > 0)
+    o.unused = amp_cash_replace(amp_given(a->again) ? a->again : a->price,
+                                o.life, o.years, running);
+  else if (amp_given(a->life))
+    o.unused = (int)floor(a->life + 1e-9) - o.years;
+  amp_levelised_ask l = {o.first, o.years, ask->rate, energy,
+                         running, 0.0,     1.0,       a->residual};
+  s = amp_levelised(&l, &o.levelised, err);
+  if (s != AMP_OK)
+    return s;
+  sums(a, ask, running, &o);
+  *out = o;
+  return AMP_OK;
+}
