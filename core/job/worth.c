@@ -18,6 +18,7 @@
 
 enum {
   NODES = 61,  /* of one interval */
+  ROUGH = 31,  /* of one interval, where three digits do */
   SHARES = 9,  /* of the share B */
   PIECES = 12, /* intervals between known corners */
   DEPTH = 5,   /* of splits at turns of the decision */
@@ -31,6 +32,7 @@ static const double MONEY_MOST = 1e9;
 typedef struct law {
   double at, scale; /* scale 0: known */
   int dof;          /* 0: normal */
+  double far;       /* beyond so many scales nothing is left; 0: not told */
 } law;
 
 static double cdf (double x, int dof) {
@@ -76,6 +78,14 @@ static double over (const law *p, double lo, double hi, double slope,
     *chance = 0.0;
     return 0.0;
   }
+  if (p->far > 0.0) { /* spares most of the work */
+    x1 = x1 < -p->far ? -(double)INFINITY : x1;
+    x2 = x2 > p->far ? (double)INFINITY : x2;
+    if (isinf(x1) && isinf(x2)) {
+      *chance = 1.0;
+      return slope * p->at - less;
+    }
+  }
   /* from the far side, where the two would cancel */
   *chance = x1 > 0.0 ? cdf(-x1, p->dof) - cdf(-x2, p->dof)
                      : cdf(x2, p->dof) - cdf(x1, p->dof);
@@ -111,17 +121,24 @@ static rule rule_of (int n) {
 
 /* ---- one number of tests ---- */
 
+typedef struct pair {
+  double sum, all;
+} pair;
+
 typedef struct tests {
   const amp_worth_ask *a;
-  rule line, shares;
+  rule line, rough, shares;
   amp_share duds;
   double sign; /* -1: would be bought as it is, so what is gained is the
                    loss that the tests avoid */
   int k, j;    /* tested next, good ones among them */
   int rest;    /* untested after that */
   double p[AMP_WORTH_LOT + 1]; /* chance that so many of these are good */
-  double share;                /* B */
-  double reach;                /* of w = asinh(d / scale of d) */
+  double left;  /* good ones among the rest in the mean, for the band */
+  double t975;  /* quantile of the law after these tests */
+  double far;   /* of the law after these tests */
+  double share; /* B */
+  double reach; /* of w = asinh(d / scale of d) */
 } tests;
 
 static double squares (const amp_worth_ask *a) {
@@ -136,26 +153,32 @@ static double scale_d (const amp_worth_ask *a, int j) {
 /* Belief about the mean of all good ones, of which r stay untested, after j
 ** tests whose mean lay off by d. */
 static law after (const amp_worth_ask *a, int j, double d, double share,
-                  int r) {
+                  double r) {
   double n = a->tested + j + r, w = a->weight + j;
   double mean = a->mean + (j > 0 ? j * d / w : 0.0);
   double s2 = a->sd * a->sd;
-  law p = {0.0, 0.0, a->dof > 0 ? a->dof + j : 0};
+  law p = {0.0, 0.0, a->dof > 0 ? a->dof + j : 0, 0.0};
   if (a->dof > 0 && j > 0)
     s2 = (squares(a) + a->weight * j / w * d * d) / (1.0 - share) / p.dof;
   p.at = (a->sum + j * (a->mean + d) + r * mean) / n;
-  if (r > 0)
+  if (r > 0.0)
     p.scale = r / n * sqrt(s2 * (1.0 / w + 1.0 / r));
   return p;
 }
 
+/* (1 + x^2/dof)^(dof/2) is 1e16 there. */
+static double far_of (int dof) {
+  return dof == 0 ? 9.0 : sqrt(dof * amp_expm1(32.0 * amp_log(10.0) / dof));
+}
+
 /* Where the mean of the lot's good modules, g of them not tested yet, can
 ** lie at all: what was tested is known, each other in lo .. hi. */
-static void limits (const amp_worth_ask *a, int g, double *lo, double *hi) {
+static void limits (const amp_worth_ask *a, double g, double *lo,
+                    double *hi) {
   double n = a->tested + g;
-  *lo = g > 0 && isinf(a->lo) ? a->lo : (a->sum + g * a->lo) / n;
-  *hi = g > 0 && isinf(a->hi) ? a->hi : (a->sum + g * a->hi) / n;
-  if (g == 0)
+  *lo = g > 0.0 && isinf(a->lo) ? a->lo : (a->sum + g * a->lo) / n;
+  *hi = g > 0.0 && isinf(a->hi) ? a->hi : (a->sum + g * a->hi) / n;
+  if (g <= 0.0)
     *lo = *hi = a->sum / n;
 }
 
@@ -167,11 +190,12 @@ static double worth_at (const tests *t, double d, double *chance) {
   for (int r = 0; r <= t->rest; r++) {
     int n = a->tested + t->j + r;
     double c = 1.0, h = -a->price; /* n = 0: nothing to be worth anything */
-    if (!(t->p[r] > 1e-9))
+    if (!(t->p[r] > 1e-8))
       continue;
     if (n > 0) {
       double lo, hi;
       law p = after(a, t->j, d, t->share, r);
+      p.far = t->far;
       limits(a, t->j + r, &lo, &hi);
       h = over(&p, lo, hi, n * a->value, a->price, &c);
     }
@@ -256,24 +280,24 @@ static int corners (const tests *t, double *w) {
   return n;
 }
 
-static double over_d (const tests *t) {
+static pair over_d (const tests *t) {
   double w[PIECES], sum = 0.0;
   int n = corners(t, w);
   for (int i = 1; i < n; i++)
     if (w[i] - w[i - 1] > 1e-12)
       sum += gained(t, w[i - 1], w[i], DEPTH);
-  return sum;
+  return (pair){sum, 0.0};
 }
 
 /* Over B, a beta law of (j-1)/2 and (dof+1)/2, whatever d is: B (SS_0 + ..)
 ** of docs/model/worth.md. Where spread is known, or one is tested, B is 0. */
-static double over_share (tests *t, double (*f)(const tests *)) {
+static pair over_share (tests *t, pair (*f)(const tests *)) {
+  pair sum = {0.0, 0.0};
+  double all = 0.0, p = 0.5 * (t->j - 1), q = 0.5 * (t->a->dof + 1);
+  const rule *r = &t->shares;
   t->share = 0.0;
   if (t->a->dof == 0 || t->j < 2)
     return f(t);
-  const rule *r = &t->shares;
-  double sum = 0.0, all = 0.0;
-  double p = 0.5 * (t->j - 1), q = 0.5 * (t->a->dof + 1);
   for (int i = 0; i < r->n; i++) {
     double w = r->weight[i] * amp_pow(r->left[i], p - 1.0) *
                amp_pow(r->right[i], q - 1.0);
@@ -282,9 +306,11 @@ static double over_share (tests *t, double (*f)(const tests *)) {
     /* 1 - B is what counts, and B next to 1 would lose it */
     if (r->right[i] < 1e-12 || !(w > 0.0))
       continue;
-    sum += w * f(t);
+    pair v = f(t);
+    sum.sum += w * v.sum;
+    sum.all += w * v.all;
   }
-  return sum / all;
+  return (pair){sum.sum / all, sum.all / all};
 }
 
 static double reach_of (int dof) {
@@ -296,6 +322,7 @@ static void set_rest (tests *t, int k, int j) {
   t->k = k;
   t->j = j;
   t->rest = t->a->untested - k;
+  t->far = far_of(t->a->dof > 0 ? t->a->dof + j : 0);
   for (int r = 0; r <= t->rest; r++)
     t->p[r] = amp_share_chance(&t->duds, r, t->rest, j, k - j);
 }
@@ -310,7 +337,7 @@ static double gain_of (tests *t, int k) {
     set_rest(t, k, j);
     t->share = 0.0;
     sum += p * (j == 0 ? fmax(t->sign * worth_at(t, 0.0, &unused), 0.0)
-                       : over_share(t, over_d));
+                       : over_share(t, over_d).sum);
   }
   return sum;
 }
@@ -371,59 +398,72 @@ static double band (const law *p) {
                                  : amp_t_quantile(0.975, p->dof));
 }
 
-/* Half width, no wider than the cut, times the chance of the outcome. */
-typedef struct width {
-  double sum, all;
-} width;
-
-static width width_at (const tests *t, double t975, double w) {
+/* Half width, no wider than the cut, times the chance of the outcome; and
+** that chance. */
+static pair width_at (const tests *t, double w) {
   double e = amp_exp(w), x = 0.5 * (e - 1.0 / e), slope = 0.5 * (e + 1.0 / e);
   double c, lo, hi, p = density(x, t->a->dof) * slope;
-  limits(t->a, t->j + t->rest, &lo, &hi);
-  law b = after(t->a, t->j, x * scale_d(t->a, t->j), t->share, t->rest);
+  law b = after(t->a, t->j, x * scale_d(t->a, t->j), t->share, t->left);
+  b.far = t->far;
+  limits(t->a, t->j + t->left, &lo, &hi);
   over(&b, lo, hi, 0.0, 0.0, &c);
-  return (width){fmin(b.scale * t975, 0.5 * (hi - lo)) * c * p, c * p};
+  return (pair){fmin(b.scale * t->t975, 0.5 * (hi - lo)) * c * p, c * p};
 }
 
-static double wide (const tests *t, bool all) {
-  double w[PIECES], sum = 0.0;
-  int dof = t->a->dof > 0 ? t->a->dof + t->j : 0, n = corners(t, w);
-  double t975 =
-      dof == 0 ? amp_normal_quantile(0.975) : amp_t_quantile(0.975, dof);
+/* A band is told in three digits: by the rough rule. */
+static pair wide (const tests *t) {
+  double w[PIECES];
+  const rule *r = &t->rough;
+  pair sum = {0.0, 0.0};
+  int n = corners(t, w);
   for (int i = 1; i < n; i++)
-    for (int k = 0; k < t->line.n && w[i] - w[i - 1] > 1e-12; k++) {
-      width v = width_at(t, t975, place_of(&t->line, k, w[i - 1], w[i]));
-      sum += (all ? v.all : v.sum) * t->line.weight[k] * (w[i] - w[i - 1]);
+    for (int k = 0; k < r->n && w[i] - w[i - 1] > 1e-12; k++) {
+      pair v = width_at(t, place_of(r, k, w[i - 1], w[i]));
+      sum.sum += v.sum * r->weight[k] * (w[i] - w[i - 1]);
+      sum.all += v.all * r->weight[k] * (w[i] - w[i - 1]);
     }
   return sum;
 }
 
-static double wide_sum (const tests *t) {
-  return wide(t, false);
+static double quantile (int dof) {
+  return dof == 0 ? amp_normal_quantile(0.975) : amp_t_quantile(0.975, dof);
 }
 
-static double wide_all (const tests *t) {
-  return wide(t, true);
-}
-
-/* Expected half width after k tests, the expected number of them good. */
-static double width_of (tests *t, int k) {
-  int j = (int)floor(k * t->duds.good + 0.5);
-  int g = (int)floor(t->a->untested * t->duds.good + 0.5);
-  j = j < 1 ? 1 : j;
-  set_rest(t, k, j);
-  t->rest = g > j ? g - j : 0;
-  if (t->rest == 0)
-    return 0.0;
+/* How many of the rest are good in the mean, once j of k were. */
+static double left_of (const tests *t) {
+  double sum = 0.0;
   for (int r = 0; r <= t->rest; r++)
-    t->p[r] = r == t->rest ? 1.0 : 0.0;
-  return over_share(t, wide_sum) / over_share(t, wide_all);
+    sum += r * t->p[r];
+  return sum;
 }
 
-static double width_now (const amp_worth_ask *a) {
-  int g = (int)floor(a->untested * (1.0 - a->dud) + 0.5);
-  law b = after(a, 0, 0.0, 0.0, g);
-  return a->tested + g > 0 ? band(&b) : 0.0;
+/* Expected half width after k tests, over how many of them are good; that of
+** the rest as many are as in the mean. */
+static double width_of (tests *t, int k) {
+  double sum = 0.0;
+  for (int j = 0; j <= k; j++) {
+    double p = amp_share_chance(&t->duds, j, k, 0, 0);
+    if (!(p > 1e-9))
+      continue;
+    set_rest(t, k, j);
+    t->left = left_of(t);
+    t->t975 = quantile(t->a->dof > 0 ? t->a->dof + j : 0);
+    if (j > 0) {
+      pair v = over_share(t, wide);
+      sum += p * v.sum / v.all;
+    } else if (t->a->tested + t->left > 0.0) {
+      law b = after(t->a, 0, 0.0, 0.0, t->left);
+      sum += p * band(&b);
+    }
+  }
+  return sum;
+}
+
+static double width_now (tests *t) {
+  set_rest(t, 0, 0);
+  t->left = left_of(t);
+  law b = after(t->a, 0, 0.0, 0.0, t->left);
+  return t->a->tested + t->left > 0.0 ? band(&b) : 0.0;
 }
 
 int amp_worth_tests_for (int of, int tested, double sd, int known,
@@ -490,7 +530,10 @@ amp_status amp_worth_testing (const amp_worth_ask *a, amp_worth *out,
   double cut;
   if (s != AMP_OK)
     return s;
-  tests t = {.a = a, .line = rule_of(NODES), .shares = rule_of(SHARES)};
+  tests t = {.a = a,
+             .line = rule_of(NODES),
+             .rough = rule_of(ROUGH),
+             .shares = rule_of(SHARES)};
   t.duds = amp_share_of(a->dud, a->dud_sd);
   t.reach = reach_of(a->dof);
   set_rest(&t, 0, 0);
@@ -502,7 +545,7 @@ amp_status amp_worth_testing (const amp_worth_ask *a, amp_worth *out,
   *out = (amp_worth){.expected = net / cut + a->price,
                      .chance = chance_of(&t) / cut,
                      .perfect = perfect_of(&t) / cut,
-                     .half_width = width_now(a)};
+                     .half_width = width_now(&t)};
   put_limits(a, out);
   for (int k = 1; k <= a->untested; k++) {
     amp_worth_step *q = &out->step[out->steps];

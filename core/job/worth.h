@@ -20,7 +20,7 @@
 
 enum {
   AMP_WORTH_LOT = 200, /* modules, where no share of duds is given */
-  AMP_WORTH_DUDS = 30  /* modules not tested yet, where one is */
+  AMP_WORTH_DUDS = 24  /* modules not tested yet, where one is */
 };
 
 typedef struct amp_worth_ask {

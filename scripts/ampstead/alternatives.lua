@@ -99,7 +99,7 @@ function alternatives.line (row)
       wording.short(a.served_kwh), wording.fixed(a.energy_cost))
   end
   if a.life > 0 then
-    parts[#parts + 1] = string.format("replaced after each %d %s", a.life,
+    parts[#parts + 1] = string.format("replaced every %d %s", a.life,
       years(a.life))
   end
   if a.unused > 0 then

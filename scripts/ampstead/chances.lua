@@ -11,7 +11,7 @@ local function whole (who, key, v, low, high)
   if type(v) ~= "number" or v % 1 ~= 0 or v < low or v > high then
     core.fail("script", string.format("%s: %s must be a whole number, %d .. " ..
       "%d (got %s)", who, key, low, high, type(v) == "number" and
-      wording.trim(v) or tostring(v)))
+      wording.trim(v) or type(v)))
   end
   return math.floor(v)
 end
@@ -20,7 +20,7 @@ local function inside (who, key, v, low, high)
   if type(v) ~= "number" or not (v >= low and v <= high) then
     core.fail("script", string.format("%s: %s must lie in %s .. %s (got %s)",
       who, key, wording.trim(low), wording.trim(high),
-      type(v) == "number" and wording.trim(v) or tostring(v)))
+      type(v) == "number" and wording.trim(v) or type(v)))
   end
   return v
 end
@@ -36,7 +36,8 @@ local function duds_of (offer, raw)
     "assumed"
   if raw.dud_assumed then
     return basis, "no share of duds given (dud_pct): none is taken, assumed"
-  elseif core.kind(given) == "value" and core.value(given).spread then
+  elseif core.kind(given) == "value" and
+    core.value(given).spread ~= "fixed" then
     return basis, "share of duds " .. wording.trim(raw.dud_pct) ..
       " %, itself unsure: duds then come together (beta-binomial)"
   end
@@ -138,8 +139,8 @@ local function to_see (of, opts)
     missed_pct = percent(raw[tests]) }
   return core.table_new{ columns = shown(wanted_columns, row),
     rows = { row }, across = true, heads = { string.format("Test %d of %d: " ..
-      "of %d dud%s that would miss all with %s %%.", tests, of, duds,
-      duds == 1 and "" or "s", wording.short(100 * raw[tests])) },
+      "if %d %s, that sees none with %s %%.", tests, of, duds,
+      duds == 1 and "is a dud" or "are duds", wording.short(100 * raw[tests])) },
     notes = { { "", "Tests chosen at random, without laying back " ..
       "(hypergeometric); sure_pct " .. wording.trim(sure) ..
       (opts.sure_pct and "" or ", taken") .. "." } },

@@ -17,7 +17,7 @@ local function check_number (who, key, v, low, high, unit)
   if type(v) ~= "number" or not (v >= low and v <= high) then
     core.fail("script", string.format("%s: %s must lie in %s .. %s%s (got %s)",
       who, key, wording.trim(low), wording.trim(high, 10), unit or "",
-      type(v) == "number" and wording.trim(v) or tostring(v)))
+      type(v) == "number" and wording.trim(v) or type(v)))
   end
   return v
 end
@@ -103,6 +103,38 @@ local function check_per (opts)
   return per
 end
 
+-- a share of duds takes a sum over all that may be bad: so many at most
+local untested_most, lot_most = 24, 200
+
+local function check_size (ask)
+  if ask.untested < 1 then
+    core.fail("script", "worth_testing: all of the lot is tested already")
+  elseif ask.tested + ask.untested > lot_most then
+    core.fail("script", string.format("worth_testing: at most %d modules " ..
+      "(got %d)", lot_most, ask.tested + ask.untested))
+  elseif ask.dud > 0 and ask.untested > untested_most then
+    core.fail("script", string.format("worth_testing: with a share of duds " ..
+      "at most %d modules that are not tested yet (got %d)", untested_most,
+      ask.untested))
+  elseif ask.dud_sd > 0.5 then
+    core.fail("script", "worth_testing: dud_pct is spread wider than a " ..
+      "share can be (50 %)")
+  end
+end
+
+-- the label, or what was tested, where that is more; and how to call it
+local function most_ah (module, kept)
+  local label = core.keys(module).capacity_ah
+  label = core.kind(label) == "value" and core.value(label).value or label
+  local most = label
+  for _, row in ipairs(core.lot_rows(kept)) do
+    most = math.max(most, row.ah or 0)
+  end
+  return most, most > label and string.format("%s Ah, the most that was " ..
+    "tested", wording.short(most)) or string.format("its nameplate of %s Ah",
+    wording.short(most))
+end
+
 -- what is believed of one good module: from the tests, or where sd_ah is
 -- given from a normal law about mean_ah, which tests then move
 local function belief (ask, m, opts)
@@ -174,11 +206,11 @@ local function standing (raw, ask)
     raw.expected >= ask.price and "buy" or "leave it", percent(raw.chance))
 end
 
-local function decided_head (raw, ask, hi)
+local function decided_head (raw, ask)
   if raw.most < ask.price then
     return string.format("Leave it at %s: testing more cannot change it. " ..
-      "With each untested module at its nameplate of %s Ah the lot would " ..
-      "be worth %s.", money(ask.price), wording.short(hi), money(raw.most))
+      "With each untested module at %s the lot would be worth %s.",
+      money(ask.price), ask.limit, money(raw.most))
   elseif raw.least >= ask.price then
     return string.format("Worth its price of %s: testing more cannot change " ..
       "it. What is known already is worth %s.", money(ask.price),
@@ -193,9 +225,9 @@ local function modules (n)
   return string.format("%d module%s", n, n == 1 and "" or "s")
 end
 
-local function heads_of (raw, ask, best, hi)
+local function heads_of (raw, ask, best)
   if raw.perfect < nothing then
-    local list = { decided_head(raw, ask, hi) }
+    local list = { decided_head(raw, ask) }
     if raw.most >= ask.price and raw.least < ask.price then
       list[2] = standing(raw, ask)
     end
@@ -212,19 +244,18 @@ local function heads_of (raw, ask, best, hi)
     standing(raw, ask) }
 end
 
-local function belief_note (ask, opts, hi)
+local function belief_note (ask, opts)
   local law = ask.dof > 0 and string.format("what %d tests leave possible " ..
     "(Student's t, mean %s, sd %s Ah, factor for a finite lot)", ask.tested,
     wording.short(ask.mean), wording.short(ask.sd)) or
     string.format("a normal law about %s Ah, spread between modules %s Ah%s",
       wording.short(ask.mean), wording.short(ask.sd),
       opts.mean_ah and ask.tested > 0 and ", mean_ah moved by the tests" or "")
-  return { "believed", law .. ", no module above its nameplate of " ..
-    wording.short(hi) .. " Ah." }
+  return { "believed", law .. ", no module above " .. ask.limit .. "." }
 end
 
 local function lines_of (ask, opts, lot, taken)
-  local lines = { belief_note(ask, opts, ask.hi) }
+  local lines = { belief_note(ask, opts) }
   lines[2] = { "reckoned", string.format("%s for each %s kWh (%s kWh an Ah " ..
     "of a module); price_lot is all that paying costs. Left unbought costs " ..
     "nothing.", money(opts.target), ask.per, wording.trim(ask.kwh)) }
@@ -234,8 +265,8 @@ local function lines_of (ask, opts, lot, taken)
     lines[#lines + 1] = { "left out", "rejected or in quarantine, worth " ..
       "nothing here: " .. wording.list(lot.out) .. "." }
   end
-  lines[#lines + 1] = { "duds", opts.dud_pct and string.format("%s %% of " ..
-    "those not tested%s; one that is found is worth nothing.",
+  lines[#lines + 1] = { "duds", opts.dud_pct and string.format("%s%s %% of " ..
+    "those not tested; one that is found is worth nothing.",
     wording.trim(100 * ask.dud), ask.dud_sd > 0 and " +- " ..
     wording.trim(100 * ask.dud_sd) or "") or
     "no share given (dud_pct): every module not tested counts as good." }
@@ -288,14 +319,12 @@ local function question (lot, opts)
   local dud, dud_sd = middle("worth_testing", opts, "dud_pct", 0, 100, " %")
   local ask = { tested = m.n or 0, sum = m.n and m.n * m.mean or 0,
     untested = n - (m.n or 0), lo = 0, kwh = kwh, per = per,
-    hi = core.value(core.keys(module).capacity_ah).value,
     dud = (dud or 0) / 100, dud_sd = (dud_sd or 0) / 100,
     cost = wanted(opts, "cost_each", 0, 1e9),
     price = wanted(opts, "price_lot", 0, 1e9),
     value = wanted(opts, "target", 1e-6, 1e9) * kwh }
-  if ask.untested < 1 then
-    core.fail("script", "worth_testing: all of the lot is tested already")
-  end
+  ask.hi, ask.limit = most_ah(module, kept)
+  check_size(ask)
   belief(ask, m, opts)
   return ask, { out = out, modules = n }, taken
 end
@@ -326,7 +355,7 @@ local function worth_testing (lot, opts)
       "leave",
     decided = raw.perfect < nothing and "yes" or "no" }
   return core.table_new{ columns = columns, rows = { row }, across = true,
-    heads = heads_of(raw, ask, best, ask.hi),
+    heads = heads_of(raw, ask, best),
     notes = lines_of(ask, opts, about, taken),
     facts = { by_tests = steps_table(raw), least = raw.least,
       most = raw.most } }

@@ -208,8 +208,8 @@ check.close(by.genset.levelised, paid / (kwh * 10.37966), 1e-6)
 check.equal(all[4].name, "grid", "offers first, what else behind them")
 check.equal(by["C3 new"].cheapest_pct, 100)
 check.has(F(all), "grid 2336 kWh a year for 677.44")
-check.has(F(all), "replaced after each 4 years")
-check.has(F(all), "replaced after each 8 years; of the last one 1 year left " ..
+check.has(F(all), "replaced every 4 years")
+check.has(F(all), "replaced every 8 years; of the last one 1 year left " ..
   "over")
 check.has(F(all), "the grid stores nothing")
 

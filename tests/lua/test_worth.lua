@@ -103,7 +103,25 @@ check.ok(prior.worth > 3700 and prior.worth < 3950, "about 95 Ah")
 check.equal(prior.tests > 0, prior.net > 0)
 check.has(tostring(prior), "a normal law about 95.0 Ah")
 
+-- ---- tests above the label: then the most that was tested is the limit ----
+
+local strong = lot(12, { 130, 128 }):worth_testing(ask{ price_lot = 6000 })
+check.close(strong.most, (258 + 10 * 130) * 25.55 * 0.89 * 0.15, 0.01)
+check.has((tostring(strong):gsub("%s+", " ")), "no module above 130 Ah, the " ..
+  "most that was tested.")
+local plain = amp.lot{ module = module:with{ capacity_ah = 112 }, readings = {
+  { id = "1", ah = 96 }, { id = "2", ah = 91 }, { id = "3", ocv_v = 25.75 } } }
+check.ok(plain:worth_testing(ask{ price_lot = 900 }).worth > 0,
+  "a plain nameplate")
+
 -- ---- refused ----
+
+check.raises(function () twelve:worth_testing(ask{
+  dud_pct = amp.assumed(10, 80) }) end, "wider than a share can be")
+check.raises(function () lot(33, { 96, 91 }):worth_testing(ask{
+  dud_pct = 10 }) end, "at most 24 modules that are not tested yet (got 31)")
+check.raises(function () twelve:worth_testing(ask{ sd_ah = {} }) end,
+  "sd_ah must lie in 0.001 .. 5000 Ah (got table)")
 
 check.raises(function () fresh:worth_testing(ask()) end,
   "nothing was tested, so the spread is unknown")
@@ -164,6 +182,10 @@ check.ok(unsure_offer:accepted{ series = 2, strings = 6 }.chance_pct >
 -- 1 - C(10,8)/C(12,8) = 1 - 6/66
 local see = offer:tests_wanted{ duds = 2 }
 check.equal(see.tests, 8)
+check.has(tostring(see), "Test 8 of 12: if 2 are duds, that sees none with " ..
+  "9.09 %.")
+check.has(tostring(good), "on its own (binomial)")
+check.has(tostring(unsure_offer:accepted()), "duds then come together")
 check.close(see.missed_pct, 100 * 6 / 66, 1e-9)
 check.close(see.by_tests[2].missed_pct, 100 * 45 / 66, 1e-9)
 check.equal(offer:tests_wanted{ within_ah = 2 }.tests, 7, "as of the lot")

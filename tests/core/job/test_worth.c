@@ -133,6 +133,8 @@ static void gain_rises_up_to_perfect_knowledge (void **state) {
           fail_msg("duds %d, price %g, %d tests: %.9g after %.9g of %.9g",
                    duds, price, k + 1, g, last, w.perfect);
         last = g;
+        assert_true(k == 0 ||
+                    w.step[k].half_width < w.step[k - 1].half_width);
       }
       assert_close(last, w.perfect, 0.0);
       assert_true(w.chance >= 0.0 && w.chance <= 1.0);
