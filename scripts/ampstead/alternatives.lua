@@ -73,7 +73,9 @@ function alternatives.append (raw, rows, rival)
   end
   local equals = 0
   for _, row in ipairs(rows) do
-    if row.levelised and row.levelised.p50 == rival then equals = equals + 1 end
+    if row.levelised and row.levelised.p50 == rival then
+      equals = equals + 1
+    end
   end
   for _, row in ipairs(rows) do
     if row.levelised and row.levelised.p50 == rival then
@@ -190,7 +192,8 @@ end
 
 --- Lines under the table: years until each pays back, and what it saves.
 function alternatives.lines (raw, names, tariff)
-  local back, saved = at(raw, names, "break_even", 2), at(raw, names, "npv", 2)
+  local back = at(raw, names, "break_even", 2)
+  local saved = at(raw, names, "npv", 2)
   local lines = {}
   if #back > 0 then
     lines[1] = { "pays back", "in years, against " .. wording.trim(tariff) ..

@@ -61,7 +61,8 @@ local accepted_columns = {
 local function by_strings (raw, series)
   local rows = {}
   for k, chance in ipairs(raw) do
-    rows[k] = { strings = k, modules = k * series, chance_pct = percent(chance) }
+    rows[k] = { strings = k, modules = k * series,
+      chance_pct = percent(chance) }
   end
   return core.table_new{ rows = rows, columns = {
     { key = "strings", label = "strings", kind = "count" },
@@ -140,7 +141,8 @@ local function to_see (of, opts)
   return core.table_new{ columns = shown(wanted_columns, row),
     rows = { row }, across = true, heads = { string.format("Test %d of %d: " ..
       "if %d %s, that sees none with %s %%.", tests, of, duds,
-      duds == 1 and "is a dud" or "are duds", wording.short(100 * raw[tests])) },
+      duds == 1 and "is a dud" or "are duds",
+      wording.short(100 * raw[tests])) },
     notes = { { "", "Tests chosen at random, without laying back " ..
       "(hypergeometric); sure_pct " .. wording.trim(sure) ..
       (opts.sure_pct and "" or ", taken") .. "." } },

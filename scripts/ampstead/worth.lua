@@ -301,7 +301,8 @@ local function steps_table (raw)
   end
   return core.table_new{ columns = step_columns, rows = rows, heads = {
     "What so many more tests gain in the mean, and cost." },
-    notes = { { "", "The half width is the expected one of the 95 % band." } } }
+    notes = { { "", "The half width is the expected one of the 95 % band."
+      } } }
 end
 
 -- lot, options --> what the C half is asked, and what the words need

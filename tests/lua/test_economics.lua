@@ -258,7 +258,8 @@ check.raises(function () amp.alternative{ kind = "grid", fuel_price = 2 } end,
 -- 0.14 from 22 to 6, 0.32 by day; charged at night, served by day: saved are
 -- 0.32 - 0.14/0.90 a kWh
 local night = { { 22, 6, 0.14 }, { 6, 22, 0.32 } }
-local two = need{ charge_price = false, import_price = false, import_at = night }
+local two = need{ charge_price = false, import_price = false,
+  import_at = night }
 local twice = two:with{ charge_hours = { 22, 6 }, serve_hours = { 6, 22 } }
 local shifted = amp.compare({ C3, grid }, twice, { draws = 5 })
 check.close(shifted[2].levelised, 0.32, 1e-12, "what is spared")

@@ -74,8 +74,8 @@ check.equal(tostring(near), tostring(twelve:worth_testing(ask{
   price_lot = 3800, cost_each = 5 })), "the same bytes")
 
 -- a target per accepted kWh takes no window
-check.close(twelve:worth_testing(ask{ per = "accepted", price_lot = 600 }).least,
-  187.5 * 25.55 * 0.15, 0.01)
+check.close(twelve:worth_testing(ask{ per = "accepted",
+  price_lot = 600 }).least, 187.5 * 25.55 * 0.15, 0.01)
 
 -- ---- what does not count, and duds ----
 
