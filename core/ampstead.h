@@ -15,6 +15,7 @@
 #include "base/solve.h"
 #include "base/text.h"
 #include "base/value.h"
+#include "base/words.h"
 #include "cell/cell.h"
 #include "cell/chemistry.h"
 #include "cell/detailed.h"
