@@ -18,7 +18,7 @@ typedef struct sentence {
 
 typedef struct sentences {
   sentence *at;
-  int n;
+  int n, room;
 } sentences;
 
 struct amp_table {
@@ -63,7 +63,7 @@ static void drop_sentences (const amp_context *ctx, sentences *all) {
     drop(ctx, all->at[i].label);
     drop(ctx, all->at[i].line);
   }
-  amp_free(ctx, all->at, (size_t)all->n * sizeof *all->at);
+  amp_free(ctx, all->at, (size_t)all->room * sizeof *all->at);
 }
 
 static void drop_column (const amp_context *ctx, column *c) {
@@ -180,20 +180,29 @@ bool amp_table_set (amp_table *t, int row, int column,
   return true;
 }
 
+/* Room for one more. */
+static bool grow_sentences (const amp_context *ctx, sentences *all) {
+  size_t size = (size_t)all->room * sizeof *all->at;
+  sentence *grown;
+  if (all->n < all->room)
+    return true;
+  grown = amp_realloc(ctx, all->at, size, size + sizeof *all->at);
+  if (!grown)
+    return false;
+  all->at = grown;
+  all->room++;
+  return true;
+}
+
 static bool add_sentence (amp_table *t, sentences *all, const char *label,
                           const char *line) {
-  size_t size = (size_t)all->n * sizeof *all->at;
   sentence s = {keep(&t->ctx, label ? label : ""),
                 keep(&t->ctx, line ? line : "")};
-  sentence *grown = s.label && s.line
-                        ? amp_realloc(&t->ctx, all->at, size, size + sizeof s)
-                        : NULL;
-  if (!grown) {
+  if (!s.label || !s.line || !grow_sentences(&t->ctx, all)) {
     drop(&t->ctx, s.label);
     drop(&t->ctx, s.line);
     return false;
   }
-  all->at = grown;
   all->at[all->n++] = s;
   return true;
 }
@@ -204,6 +213,15 @@ bool amp_table_add_head (amp_table *t, const char *line) {
 
 bool amp_table_add_note (amp_table *t, const char *label, const char *line) {
   return add_sentence(t, &t->note, label, line);
+}
+
+void amp_table_drop_note (amp_table *t, int i) {
+  if (i < 0 || i >= t->note.n)
+    return;
+  drop(&t->ctx, t->note.at[i].label);
+  drop(&t->ctx, t->note.at[i].line);
+  for (t->note.n--; i < t->note.n; i++)
+    t->note.at[i] = t->note.at[i + 1];
 }
 
 void amp_table_set_across (amp_table *t, bool across) {

@@ -57,6 +57,7 @@ bool amp_table_set (amp_table *t, int row, int column,
 /* Sentences: first what decides, then what it rests on. */
 bool amp_table_add_head (amp_table *t, const char *line);
 bool amp_table_add_note (amp_table *t, const char *label, const char *line);
+void amp_table_drop_note (amp_table *t, int i); /* those after it move up */
 /* True: rows become columns in text, Markdown, BBCode and HTML; the column
 ** of kind TEXT that comes first gives the headings. */
 void amp_table_set_across (amp_table *t, bool across);

@@ -66,6 +66,23 @@ static void a_table_gives_back_what_was_set (void **state) {
   amp_table_free(t);
 }
 
+static void a_dropped_note_leaves_the_others_in_order (void **state) {
+  amp_table *t = sample(NULL);
+  (void)state;
+  amp_table_add_note(t, "", "second");
+  amp_table_add_note(t, "", "third");
+  amp_table_drop_note(t, 1);
+  amp_table_drop_note(t, 2); /* not there: nothing happens */
+  amp_table_drop_note(t, -1);
+  assert_int_equal(amp_table_notes(t), 2);
+  assert_string_equal(amp_table_note(t, 1, NULL), "third");
+  amp_table_drop_note(t, 0);
+  amp_table_drop_note(t, 0);
+  assert_true(amp_table_add_note(t, "", "fourth"));
+  assert_string_equal(amp_table_note(t, 0, NULL), "fourth");
+  amp_table_free(t);
+}
+
 static void strings_are_copied (void **state) {
   char text[] = "before";
   amp_table *t = sample(NULL);
@@ -217,6 +234,8 @@ static void no_memory_anywhere_loses_nothing (void **state) {
     ctx.alloc = purse_alloc;
     ctx.workers = 1;
     t = sample(&ctx);
+    if (t)
+      amp_table_drop_note(t, 0);
     amp_table_free(t ? amp_table_copy(t) : NULL);
     amp_table_free(t);
     assert_int_equal(p.bytes, 0);
@@ -226,6 +245,7 @@ static void no_memory_anywhere_loses_nothing (void **state) {
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_table_gives_back_what_was_set),
+      cmocka_unit_test(a_dropped_note_leaves_the_others_in_order),
       cmocka_unit_test(strings_are_copied),
       cmocka_unit_test(a_cell_may_be_set_from_itself),
       cmocka_unit_test(a_new_row_knows_nothing),
