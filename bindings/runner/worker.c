@@ -53,6 +53,23 @@ static void *counted (void *ud, void *old, size_t old_n, size_t n) {
   return p;
 }
 
+/* ---- the script's name ---- */
+
+/* The script's name without folders: what a script can read of itself, in a
+** message it caught, must not depend on where somebody keeps it. */
+static const char *base_name (const worker *w) {
+  const char *slash = strrchr(w->task->name, '/');
+  return slash != NULL ? slash + 1 : w->task->name;
+}
+
+/* What is missing before a message of "hut.lua:3: ..": the person typed it */
+static void put_folder (const worker *w, const char *text) {
+  const char *base = w->task->name != NULL ? base_name(w) : "";
+  size_t n = strlen(base);
+  if (n > 0 && strncmp(text, base, n) == 0 && text[n] == ':')
+    scope_put(STDERR_FILENO, w->task->name, (size_t)(base - w->task->name));
+}
+
 /* ---- time ---- */
 
 /* The script's own line that is running, or the nearest caller of it. */
@@ -70,9 +87,10 @@ static void stop_here (lua_State *L, lua_Debug *ar) {
   }
   if (ar != &at)
     lua_getinfo(L, "Sl", ar);
-  n = snprintf(text, sizeof text,
-               "ampstead: %s:%d: stopped: time limit of %g s\n", at.short_src,
-               at.currentline, current->task->o->time);
+  n = snprintf(text, sizeof text, "%s:%d: stopped: time limit of %g s\n",
+               at.short_src, at.currentline, current->task->o->time);
+  scope_put(STDERR_FILENO, "ampstead: ", 10);
+  put_folder(current, text);
   scope_put(STDERR_FILENO, text, (size_t)n);
   _exit(EXIT_LIMIT);
 }
@@ -117,6 +135,7 @@ static void complain (lua_State *L) {
   size_t n;
   const char *text = scope_tolstring(L, -1, &n);
   scope_put(STDERR_FILENO, "ampstead: ", 10);
+  put_folder(current, text);
   scope_put(STDERR_FILENO, text, n);
   if (strstr(text, "a nil value (global 'amp')") != NULL)
     scope_put(STDERR_FILENO, forgot, sizeof forgot - 1);
@@ -213,7 +232,7 @@ static int run_script (worker *w) {
   char chunk[1024];
   int n = 0, st;
   snprintf(chunk, sizeof chunk, "%c%s", strcmp(t->name, "stdin") ? '@' : '=',
-           t->name);
+           base_name(w));
   st = luaL_loadbufferx(w->L, text + skip, t->text.n - skip, chunk, "t");
   if (st != LUA_OK)
     return report(w, st);
