@@ -3,7 +3,8 @@
 ** function, and the few things a host may set before the first require.
 ** In the registry: "ampstead.params" a table key -> text of command-line
 ** overrides; "ampstead.seed" "ampstead.jobs" "ampstead.draws" numbers that
-** win over the script's.
+** win over the script's; "ampstead.modules" a list of {path, text} of the
+** Lua files that the script required.
 */
 #ifndef AMPSTEAD_MODULE_H
 #define AMPSTEAD_MODULE_H
@@ -15,7 +16,8 @@ int luaopen_ampstead (lua_State *L);
 
 /*
 ** The table at 'idx' answers for files from now on: read(path) -> text or
-** nil, why; write(path, bytes) -> true or nil, why; script() -> text, name;
+** nil, why; write(path, bytes) -> true or nil, why; script() -> text, name,
+** list of arguments, what was run besides; posted(text of a post's table);
 ** progress(share); warn(text). What is missing falls back to nothing. 'why'
 ** may begin with "missing: ", "policy: ", "create: " or "io: ", which picks
 ** the class of the error.

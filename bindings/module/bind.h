@@ -27,7 +27,10 @@
 **   print_by(k, fn)   what print shows of an object of class k is fn(object)
 **   fail(class, text)  raise at the user's line; class "data", "missing",
 **                "policy", "io", "create", "usage" or "script"
-**   warn(text) progress(share) read(path) write(path, bytes) script()
+**   warn(text) progress(share) read(path) write(path, bytes)
+**   script()     text and name, its arguments, what was run besides it
+**   modules()    list of {path, text} of what it required
+**   post_text(t) words(text) for posts, which core.post of the Lua half makes
 **   params_used() list of {name, value, default, given} in name order
 **   settings()   {seed, jobs, draws} as the runner set them, or nil in each
 ** Each bind_<subject>.c adds its own with bind_<subject>_open, 'core' on the

@@ -146,14 +146,53 @@ static int stock_write (lua_State *L) {
   return 1;
 }
 
-static int stock_script (lua_State *L) {
-  const char *script = push_script(L);
-  FILE *f = script != NULL ? fopen(script, "rb") : NULL;
+/* Push the text of the file, or nil. */
+static void push_file (lua_State *L, const char *path) {
+  FILE *f = path != NULL ? fopen(path, "rb") : NULL;
   if (f == NULL)
-    return 0;
-  push_bytes(L, f);
-  lua_pushstring(L, bind_file_name(script));
-  return 2;
+    lua_pushnil(L);
+  else
+    push_bytes(L, f);
+}
+
+/* Was -e, -l or -i among what stands before the script in arg? The table is
+** on the top. */
+static bool run_besides (lua_State *L) {
+  bool besides = false;
+  for (lua_Integer k = -1; lua_rawgeti(L, -1, k) == LUA_TSTRING; k--) {
+    const char *s = lua_tostring(L, -1);
+    besides = besides || (s[0] == '-' && s[1] != '\0' && strchr("eli", s[1]));
+    lua_pop(L, 1);
+  }
+  lua_pop(L, 1);
+  return besides;
+}
+
+/* script() --> text and name or nil, nil; arguments; what was run besides */
+static int stock_script (lua_State *L) {
+  bool besides = false;
+  lua_settop(L, 0);
+  push_file(L, push_script(L));
+  lua_replace(L, 1); /* the name stood there */
+  if (lua_isnil(L, 1))
+    lua_pushnil(L);
+  else
+    lua_pushstring(L, bind_file_name(push_script(L)));
+  lua_replace(L, 2);
+  lua_settop(L, 2);
+  lua_newtable(L);
+  if (lua_getglobal(L, "arg") == LUA_TTABLE) {
+    for (lua_Integer k = 1; lua_rawgeti(L, 4, k) == LUA_TSTRING; k++)
+      lua_rawseti(L, 3, k);
+    lua_settop(L, 4);
+    besides = run_besides(L);
+  }
+  lua_settop(L, 3);
+  if (besides)
+    lua_pushliteral(L, "-e or -l");
+  else
+    lua_pushnil(L);
+  return 4;
 }
 
 static int stock_progress (lua_State *L) {
@@ -275,6 +314,15 @@ static int core_script (lua_State *L) {
 
 static int core_warn (lua_State *L) {
   bind_warn(L, luaL_checkstring(L, 1));
+  return 0;
+}
+
+/* posted(text): the table of a post, for a host that checks one */
+static int core_posted (lua_State *L) {
+  if (push_host(L, "posted")) {
+    lua_pushvalue(L, 1);
+    lua_call(L, 1, 0);
+  }
   return 0;
 }
 
@@ -485,13 +533,11 @@ lua_State *bind_inside (const void *context_user) {
   return ((const lent *)context_user)->L;
 }
 
-static const luaL_Reg functions[] = {{"read", core_read},
-                                     {"write", core_write},
-                                     {"script", core_script},
-                                     {"warn", core_warn},
-                                     {"progress", core_progress},
-                                     {"settings", core_settings},
-                                     {NULL, NULL}};
+static const luaL_Reg functions[] = {
+    {"read", core_read},         {"write", core_write},
+    {"script", core_script},     {"warn", core_warn},
+    {"progress", core_progress}, {"posted", core_posted},
+    {"settings", core_settings}, {NULL, NULL}};
 
 void bind_host_open (lua_State *L) {
   if (lua_getfield(L, LUA_REGISTRYINDEX, HOST) == LUA_TNIL) {

@@ -805,11 +805,38 @@ static int table_tostring (lua_State *L) {
   return 1;
 }
 
+/* core.post_text(t) --> the text form without the line that begins with
+** "rerun: ", and that line or nil: a post says it in its own words */
+static int post_text (lua_State *L) {
+  static const char begins[] = "rerun: ";
+  const amp_table *t = to_table(L, 1);
+  bind_table *copy = new_table(L);
+  const char *label, *line;
+  lua_pushnil(L);
+  copy->t = amp_table_copy(t);
+  if (!copy->t)
+    return no_memory(L);
+  for (int i = 0; i < amp_table_notes(copy->t); i++) {
+    line = amp_table_note(copy->t, i, &label);
+    if (*label || strncmp(line, begins, sizeof begins - 1) != 0)
+      continue;
+    lua_pushstring(L, line);
+    lua_replace(L, -2);
+    amp_table_drop_note(copy->t, i--);
+  }
+  push_written(L, copy->t, AMP_FORMAT_TEXT);
+  lua_insert(L, -2);
+  return 2;
+}
+
+/* t:post{ board = "markdown" }, made by the Lua half */
 static int table_post (lua_State *L) {
   to_table(L, 1);
-  return bind_error(L, NULL,
-                    "table: post is not there yet; t:markdown() and "
-                    "t:bbcode() are");
+  lua_settop(L, 2);
+  lua_getfield(L, lua_upvalueindex(2), "post");
+  lua_insert(L, 1);
+  lua_call(L, 2, 1);
+  return 1;
 }
 
 /* core.write(path, bytes): the stack's top is the bytes */
@@ -1183,7 +1210,7 @@ static void close_meta (lua_State *L, const char *name) {
   lua_setfield(L, -2, "__metatable");
 }
 
-/* core.table_new, and the metatables; the core table is on top. */
+/* core.table_new, core.post_text, and the metatables; the core table is on top. */
 void bind_table_open (lua_State *L) {
   int core = lua_gettop(L);
   luaL_newmetatable(L, TABLE);
@@ -1206,4 +1233,6 @@ void bind_table_open (lua_State *L) {
   lua_settop(L, core);
   lua_pushcfunction(L, table_new);
   lua_setfield(L, core, "table_new");
+  lua_pushcfunction(L, post_text);
+  lua_setfield(L, core, "post_text");
 }

@@ -1,6 +1,6 @@
 /*
 ** bind_tools.c -- small things: ranges, the version, what the command line
-** may change, cycles in a list, a fingerprint.
+** may change, cycles in a list, a fingerprint, the words of a text.
 */
 #include "bind.h"
 #include <math.h>
@@ -279,12 +279,30 @@ static int sha256 (lua_State *L) {
   return 1;
 }
 
+/* words(text) --> the text without what boards change, base/words.h */
+static int words (lua_State *L) {
+  size_t n;
+  const char *s = luaL_checklstring(L, 1, &n);
+  char *out = lua_newuserdatauv(L, n + 1, 0);
+  lua_pushlstring(L, out, amp_words(s, n, out));
+  return 1;
+}
+
+/* modules() --> list of {path, text}: Lua files that the script required;
+** nil where the host can't know */
+static int modules (lua_State *L) {
+  lua_getfield(L, LUA_REGISTRYINDEX, "ampstead.modules");
+  return 1;
+}
+
 static const luaL_Reg functions[] = {{"range", range},
                                      {"at_least", at_least},
                                      {"params", params},
                                      {"params_used", params_used},
                                      {"rainflow", rainflow},
                                      {"sha256", sha256},
+                                     {"words", words},
+                                     {"modules", modules},
                                      {NULL, NULL}};
 
 void bind_tools_open (lua_State *L) {

@@ -224,6 +224,18 @@ static void push_module_path (lua_State *L, const char *name) {
   luaL_pushresult(&b);
 }
 
+/* Remember path and text (at 'text') of a module: a post names its sum. */
+static void note_module (lua_State *L, const char *path, int text) {
+  luaL_getsubtable(L, LUA_REGISTRYINDEX, "ampstead.modules");
+  lua_createtable(L, 0, 2);
+  lua_pushstring(L, path);
+  lua_setfield(L, -2, "path");
+  lua_pushvalue(L, text);
+  lua_setfield(L, -2, "text");
+  lua_rawseti(L, -2, (lua_Integer)lua_rawlen(L, -2) + 1);
+  lua_pop(L, 1);
+}
+
 /* Push the function of a module of the script's folder, or the sentence that
 ** says why there is none: false. Raises where its text is no Lua. */
 static bool load_module (lua_State *L, int link, const char *name) {
@@ -234,6 +246,7 @@ static bool load_module (lua_State *L, int link, const char *name) {
   if (scope_ask(L, link, ASK_MODULE, path, strlen(path), NULL, 0) != 0)
     return false;
   text = lua_tolstring(L, -1, &n);
+  note_module(L, path, lua_gettop(L));
   lua_pushfstring(L, "@%s", path);
   if (luaL_loadbufferx(L, text, n, lua_tostring(L, -1), "t") != LUA_OK)
     lua_error(L);
@@ -336,16 +349,41 @@ static int host_warn (lua_State *L) {
   return 0;
 }
 
-/* script() --> its text and its name without folders */
+/* The arguments after the script, as a list. */
+static void push_arguments (lua_State *L, const runner_task *t) {
+  lua_newtable(L);
+  for (int k = t->o->script + 1; k < t->argc; k++) {
+    lua_pushstring(L, t->argv[k]);
+    lua_rawseti(L, -2, k - t->o->script);
+  }
+}
+
+/* script() --> its text and its name without folders, or nil twice; the list
+** of its arguments; what was run besides it, or nil. One -e is a script. */
 static int host_script (lua_State *L) {
   const runner_task *t = lua_touserdata(L, lua_upvalueindex(2));
-  const char *name = t->name, *slash;
-  if (!t->has_text)
-    return 0;
+  const runner_options *o = t->o;
+  bool one = !t->has_text && o->steps == 1 && o->step[0].kind == 'e';
+  const char *name = t->has_text ? t->name : "-e", *slash;
+  if (one)
+    lua_pushstring(L, o->step[0].text);
+  else if (t->has_text)
+    lua_pushlstring(L, t->text.data != NULL ? t->text.data : "", t->text.n);
+  else
+    lua_pushnil(L);
   slash = strrchr(name, '/');
-  lua_pushlstring(L, t->text.data != NULL ? t->text.data : "", t->text.n);
-  lua_pushstring(L, slash != NULL ? slash + 1 : name);
-  return 2;
+  if (one || t->has_text)
+    lua_pushstring(L, slash != NULL ? slash + 1 : name);
+  else
+    lua_pushnil(L);
+  push_arguments(L, t);
+  if (t->prompt)
+    lua_pushliteral(L, "a prompt");
+  else if (o->steps > (one ? 1 : 0))
+    lua_pushliteral(L, "-e or -l");
+  else
+    lua_pushnil(L);
+  return 4;
 }
 
 static void open_host (lua_State *L, const runner_task *task, int link) {

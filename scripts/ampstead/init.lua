@@ -22,7 +22,7 @@ for _, name in ipairs{ "readings_csv", "readings_text", "lot_with",
   "alternative_raw", "tariff", "savings_raw", "pay_back", "annuity",
   "lot_accept", "lot_is_accepted", "lot_rows", "lot_mean", "lot_judge",
   "judging_rules", "bench_hours", "match_raw", "module_facts",
-  "discharge" } do
+  "discharge", "post", "post_text", "posted", "words", "modules" } do
   inside[name] = true
 end
 for _, name in ipairs{ "cable_raw", "busbar_raw", "link_raw", "cascade_raw",
@@ -94,6 +94,7 @@ loader("check") -- pack:check
 loader("pack") -- pack:without, :balance, :warm
 loader("bench_sheet") -- pack:sheet
 loader("air") -- how amp.still_air{} prints
+loader("post") -- t:post
 
 for key in pairs(amp) do known[#known + 1] = key end
 table.sort(known)

@@ -335,6 +335,11 @@ function notes.file (path)
     name = path:match("[^/\\]+$") or path }
 end
 
+--- Those files, {path, name, text} each.
+function notes.files_read ()
+  return files
+end
+
 -- "freight=520", for each parameter that was not left at its default
 local function overrides ()
   local list = {}

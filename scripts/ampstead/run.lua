@@ -437,11 +437,11 @@ local function shown (held)
   return held.phases or held.months
 end
 
-local forms = { "text", "markdown", "bbcode", "csv", "json", "html" }
+local forms = { "text", "markdown", "bbcode", "csv", "json", "html", "post" }
 for _, name in ipairs(forms) do
-  methods[name] = function (self)
+  methods[name] = function (self, opts)
     local t = shown(own(self, name))
-    return t[name](t)
+    return t[name](t, opts)
   end
 end
 
