@@ -39,6 +39,35 @@ static const fold *find (const char *s, size_t n) {
   return NULL;
 }
 
+static unsigned class_of (const fold *f) {
+  if (strcmp(f->to, " ") == 0)
+    return AMP_FOLD_SPACES;
+  if (strcmp(f->to, "") == 0)
+    return AMP_FOLD_UNSEEN;
+  if (strcmp(f->to, "...") == 0)
+    return AMP_FOLD_DOTS;
+  if (strcmp(f->to, "-") == 0)
+    return AMP_FOLD_HYPHENS;
+  if (strcmp(f->to, "--") != 0)
+    return AMP_FOLD_QUOTES;
+  return f->from[2] == '\x93' ? AMP_FOLD_EN : AMP_FOLD_EM;
+}
+
+size_t amp_fold (const char *s, size_t n, unsigned classes, char *out) {
+  size_t m = 0;
+  for (size_t k = 0; k < n;) {
+    const fold *f = find(s + k, n - k);
+    if (f == NULL || !(class_of(f) & classes)) {
+      out[m++] = s[k++];
+      continue;
+    }
+    memcpy(out + m, f->to, strlen(f->to));
+    m += strlen(f->to);
+    k += strlen(f->from);
+  }
+  return m;
+}
+
 typedef struct writer {
   char *out;
   size_t n;

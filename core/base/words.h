@@ -21,4 +21,20 @@
 */
 size_t amp_words (const char *s, size_t n, char *out);
 
+/* What amp_words takes for something else, in classes to choose from. */
+enum {
+  AMP_FOLD_SPACES = 1,   /* no-break space and the others: " " */
+  AMP_FOLD_UNSEEN = 2,   /* without width, soft hyphen, order mark: nothing */
+  AMP_FOLD_QUOTES = 4,   /* curly: straight */
+  AMP_FOLD_DOTS = 8,     /* three in one: "..." */
+  AMP_FOLD_HYPHENS = 16, /* hard hyphen, minus: "-" */
+  AMP_FOLD_EN = 32,      /* the shorter dash: "--" */
+  AMP_FOLD_EM = 64,      /* the longer dash: "--" */
+  AMP_FOLD_ALL = 127
+};
+
+/* The text with those classes folded and all else kept; 'out' has room for n
+** bytes and may be 's'. Returns how many were written. */
+size_t amp_fold (const char *s, size_t n, unsigned classes, char *out);
+
 #endif
