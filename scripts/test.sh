@@ -240,6 +240,8 @@ check "runner" scripts/dev/check_runner.sh build/ampstead
 check "our own hostile scripts" \
   scripts/dev/check_hostile.sh build/ampstead "$quick"
 check "bad input" scripts/dev/check_badinput.sh build/ampstead
+check "posts, mangled and rechecked" lua5.4 scripts/dev/check_recheck.lua \
+  build/ampstead
 check "docs/reference names each call" "$tmp/stock" \
   scripts/dev/check_reference.lua docs/reference
 
@@ -258,6 +260,8 @@ if [ "$quick" != quick ]; then
   unit_tests "unit tests, sanitizers" build/sanitize
   check "runner, sanitizers" \
     scripts/dev/check_runner.sh build/sanitize/ampstead
+  check "posts, sanitizers" lua5.4 scripts/dev/check_recheck.lua \
+    build/sanitize/ampstead
   check "valgrind" valgrind_tests
 fi
 examples

@@ -2,7 +2,7 @@
 ** main.c -- the program ampstead: options, the script's text, then the two
 ** processes of runner.h.
 */
-#include "runner/runner.h"
+#include "runner/recheck.h"
 #include <errno.h>
 #include <fcntl.h>
 #include <stdio.h>
@@ -92,6 +92,8 @@ int main (int argc, char **argv) {
     options_help();
     return EXIT_OK;
   }
+  if (o.recheck != NULL)
+    return recheck_run(&o);
   if (o.show_version)
     options_version(&o, wants_detail(o.script, argv));
   return run(&o, argc, argv);

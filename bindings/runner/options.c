@@ -46,6 +46,8 @@ static int long_value (runner_options *o, const char *name,
     return o->out = text, EXIT_OK;
   if (strcmp(name, "--data") == 0)
     return o->data = text, EXIT_OK;
+  if (strcmp(name, "--recheck") == 0)
+    return o->recheck = text, EXIT_OK;
   if (strcmp(name, "--time") == 0)
     return read_number(name, text, 0.1, 86400, false, &o->time);
   if (strcmp(name, "--memory") == 0)
@@ -66,10 +68,10 @@ static bool among (const char *const *names, const char *name) {
 }
 
 static int long_option (runner_options *o, int argc, char **argv, int *k) {
-  static const char *const valued[] = {
-      "--out", "--data", "--time", "--memory", "--seed", "--jobs", NULL};
-  static const char *const later[] = {"--shard", "--merge", "--store",
-                                      "--recheck", NULL};
+  static const char *const valued[] = {"--out",     "--data", "--time",
+                                       "--memory",  "--seed", "--jobs",
+                                       "--recheck", NULL};
+  static const char *const later[] = {"--shard", "--merge", "--store", NULL};
   char name[32];
   const char *arg = argv[*k], *eq = strchr(arg, '=');
   size_t n = eq != NULL ? (size_t)(eq - arg) : strlen(arg);
@@ -155,6 +157,11 @@ int options_read (runner_options *o, int argc, char **argv) {
   }
   o->script = k < argc ? k : argc;
   o->jobs = threads(o->jobs);
+  if (st == EXIT_OK && o->recheck != NULL &&
+      (k < argc || o->steps > 0 || o->interactive))
+    return wrong("--recheck", "takes a post, and no script besides");
+  if (st == EXIT_OK && o->recheck != NULL && o->trust)
+    return wrong("--recheck", "trusts no post: leave --trust out");
   return st;
 }
 
@@ -171,11 +178,14 @@ void options_help (void) {
         "  --memory MB   most memory for the script (512)\n"
         "  --seed N      wins over the script's seed (1)\n"
         "  --jobs N      threads (default: one per processor)\n"
+        "  --recheck POST  run a saved post's script again and compare its"
+        " table\n"
         "  --overwrite   replace files that exist in --out\n"
         "  --trust       run the script as you, without a cage: all files,\n"
         "                programs, network (only for what you wrote)\n"
         "key=value answers amp.params{ key = ... } in the script.\n"
-        "Exit status: 0 ok, 1 script error, 64 usage, 65 bad data,\n"
+        "Exit status: 0 ok, 1 script error, 2 a rechecked post differs,\n"
+        "64 usage, 65 bad data or a post that cannot be repeated,\n"
         "66 input missing, 70 internal, 73 cannot create, 74 I/O,\n"
         "77 refused, 124 stopped by a limit, 130 interrupted.\n",
         stdout);

@@ -3,7 +3,7 @@
 ** runs a line of the script; it reads what the worker prints, answers what
 ** the worker asks, and ends it at a limit.
 */
-#include "runner/runner.h"
+#include "runner/recheck.h"
 #include <errno.h>
 #include <fcntl.h>
 #include <math.h>
@@ -85,6 +85,10 @@ static void say (parent *p, const char *text) {
   if (p->progress)
     fputs("\r\033[K", stderr);
   p->progress = false;
+  if (p->task->recheck != NULL) {
+    recheck_output(p->task->recheck, STDERR_FILENO, text, strlen(text));
+    return;
+  }
   fputs("ampstead: ", stderr);
   print_name(p->task->name);
   fprintf(stderr, "%s\n", text);
@@ -129,11 +133,15 @@ static void lost_output (parent *p) {
 static void show (parent *p, int fd, const runner_buffer *b) {
   size_t room = OUTPUT_LONGEST - p->shown;
   double before = now();
-  if (p->progress && b->n > 0) {
+  if (p->task->recheck != NULL) {
+    if (!recheck_output(p->task->recheck, fd, b->data, b->n))
+      end_worker(p, EXIT_INTERNAL);
+  } else if (p->progress && b->n > 0) {
     fputs("\r\033[K", stderr);
     p->progress = false;
   }
-  if (!put(fd, b->data, b->n < room ? b->n : room) && p->status < 0)
+  if (p->task->recheck == NULL &&
+      !put(fd, b->data, b->n < room ? b->n : room) && p->status < 0)
     lost_output(p);
   p->deadline += now() - before;
   p->shown += b->n < room ? b->n : room;
@@ -180,7 +188,9 @@ static void answer_read (parent *p, int dir, const char *path) {
   runner_buffer text = {NULL, 0, 0};
   char why[512];
   int st;
-  if (dir < 0)
+  if (p->task->recheck != NULL)
+    st = recheck_read(p->task->recheck, dir, path, &text, why, sizeof why);
+  else if (dir < 0)
     st = EXIT_MISSING,
     snprintf(why, sizeof why, "cannot read '%.200s': no such folder", path);
   else
@@ -277,10 +287,23 @@ static void answer_write (parent *p, const char *asked, size_t n) {
     stop_for(p, EXIT_LIMIT, "stopped: output limit of 16 MB");
     return;
   }
-  st = write_result(p, asked, nul + 1, rest, why, sizeof why);
+  st = p->task->recheck != NULL
+           ? EXIT_OK /* as if it had been written */
+           : write_result(p, asked, nul + 1, rest, why, sizeof why);
   if (st == EXIT_OK)
     p->shown += rest;
   reply(p, st, why, strlen(why));
+}
+
+/* A table that goes into a post counts as output. */
+static void answer_post (parent *p, const char *text, size_t n) {
+  if (p->task->recheck == NULL || !recheck_posted(p->task->recheck, text, n))
+    end_worker(p, EXIT_INTERNAL);
+  else if (n > OUTPUT_LONGEST - p->shown)
+    stop_for(p, EXIT_LIMIT, "stopped: output limit of 16 MB");
+  else
+    reply(p, EXIT_OK, "", 0);
+  p->shown += n < OUTPUT_LONGEST - p->shown ? n : OUTPUT_LONGEST - p->shown;
 }
 
 /* Prompt and read a line; the person's time is not the script's. */
@@ -324,6 +347,9 @@ static void answer (parent *p, int kind, const char *text, size_t n) {
     break;
   case ASK_WRITE:
     answer_write(p, text, n);
+    break;
+  case ASK_POST:
+    answer_post(p, text, n);
     break;
   case ASK_LINE:
     answer_line(p, text);
@@ -508,10 +534,13 @@ static int open_dir (const char *dir) {
   return open(dir, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
 }
 
-static int open_script_dir (const char *script) {
+static int open_script_dir (const runner_task *t) {
+  const char *script = t->name;
   const char *slash = script == NULL ? NULL : strrchr(script, '/');
   char *dir;
   int fd;
+  if (t->folder != NULL)
+    return open_dir(t->folder);
   if (slash == NULL)
     return open_dir(".");
   dir = strndup(script, (size_t)(slash - script) + 1);
@@ -612,7 +641,7 @@ int parent_run (runner_task *task) {
   p.task = task;
   p.status = -1;
   p.out_dir = -1;
-  p.script_dir = open_script_dir(task->name);
+  p.script_dir = open_script_dir(task);
   p.data_dir =
       task->o->data != NULL ? open_dir(task->o->data) : dup(p.script_dir);
   if (p.data_dir < 0 && task->o->data != NULL) {

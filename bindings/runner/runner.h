@@ -18,6 +18,7 @@
 enum {
   EXIT_OK = 0,
   EXIT_SCRIPT = 1,     /* the script raised an error */
+  EXIT_DIFFERS = 2,    /* a rechecked post differs */
   EXIT_USE = 64,       /* wrong options */
   EXIT_DATA = 65,      /* bad input data */
   EXIT_MISSING = 66,   /* an input file is missing */
@@ -41,6 +42,7 @@ typedef struct runner_step {
 typedef struct runner_options {
   const char *out;  /* --out, NULL: out/ here */
   const char *data; /* --data, NULL: the script's folder */
+  const char *recheck; /* --recheck, NULL: none */
   double time;      /* s, 0.1 .. 86400 */
   double memory;    /* MB, 8 .. 1e6 */
   double seed;      /* whole number, 0 .. 2^53 */
@@ -124,6 +126,7 @@ enum {
   ASK_MODULE = 'M',  /* path of a Lua file beside the script -> its text */
   ASK_WRITE = 'W',   /* path, NUL, text -> nothing */
   ASK_LINE = 'L',    /* prompt -> a line without its end, EXIT_MISSING: end */
+  ASK_POST = 'T',    /* the table of a post, under --recheck -> nothing */
   ASK_PROGRESS = 'P' /* a short text; no answer */
 };
 enum { LINK_HEAD = 5, LINK_LONGEST = 64 << 20 };
@@ -144,6 +147,8 @@ typedef struct runner_task {
   runner_buffer text; /* its text */
   bool has_text;
   bool prompt; /* read lines and run them, after the script */
+  const char *folder;      /* of its files, NULL: the one in 'name' */
+  struct recheck *recheck; /* recheck.h; NULL: an ordinary run */
 } runner_task;
 
 /* Run the task to its end and return the exit status. */

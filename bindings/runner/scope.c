@@ -358,6 +358,14 @@ static void push_arguments (lua_State *L, const runner_task *t) {
   }
 }
 
+/* posted(text): the parent compares it with that of the post */
+static int host_posted (lua_State *L) {
+  size_t n;
+  const char *text = luaL_checklstring(L, 1, &n);
+  scope_ask(L, link_of(L), ASK_POST, text, n, NULL, 0);
+  return 0;
+}
+
 /* script() --> its text and its name without folders, or nil twice; the list
 ** of its arguments; what was run besides it, or nil. One -e is a script. */
 static int host_script (lua_State *L) {
@@ -381,6 +389,8 @@ static int host_script (lua_State *L) {
     lua_pushliteral(L, "a prompt");
   else if (o->steps > (one ? 1 : 0))
     lua_pushliteral(L, "-e or -l");
+  else if (o->trust)
+    lua_pushliteral(L, "--trust");
   else
     lua_pushnil(L);
   return 4;
@@ -395,6 +405,11 @@ static void open_host (lua_State *L, const runner_task *task, int link) {
   lua_pushinteger(L, link);
   lua_pushlightuserdata(L, (void *)(uintptr_t)task);
   luaL_setfuncs(L, calls, 2);
+  if (task->recheck != NULL) {
+    lua_pushinteger(L, link);
+    lua_pushcclosure(L, host_posted, 1);
+    lua_setfield(L, -2, "posted");
+  }
   ampstead_set_host(L, lua_gettop(L));
   lua_pop(L, 1);
 }

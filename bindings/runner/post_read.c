@@ -1,0 +1,575 @@
+/*
+** post_read.c -- where in a saved file a post stands, and what its last line
+** says. The last line is looked for first: its quote marks tell how deep the
+** post is quoted, its counts of lines where table and script end.
+*/
+#include "runner/post_read.h"
+#include "base/words.h"
+#include <ctype.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum {
+  TAIL_LINES = 200, /* the last line may be broken into so many */
+  TAIL_LONGEST = 64 << 10,
+  GAP_LINES = 12,      /* between table and script, where no marks are left */
+  STYLE_LINES = 400,   /* looked at for how quote marks are written */
+  REACH_LINES = 40000, /* above the last line */
+  TRIES_MOST = 64      /* lines that begin like a last line */
+};
+
+typedef struct view {
+  const char *s;
+  size_t n;
+} view;
+
+typedef struct lines {
+  view *at;
+  size_t n, room;
+} lines;
+
+static bool add_line (lines *l, view v) {
+  if (l->n == l->room) {
+    size_t room = l->room > 0 ? 2 * l->room : 256;
+    view *at = realloc(l->at, room * sizeof *at);
+    if (at == NULL)
+      return false;
+    l->at = at;
+    l->room = room;
+  }
+  l->at[l->n++] = v;
+  return true;
+}
+
+/* LF, CR LF, or CR alone end a line. */
+static bool split (const char *s, size_t n, lines *to) {
+  size_t from = 0;
+  for (size_t k = 0; k <= n; k++) {
+    if (k < n && s[k] != '\n' && s[k] != '\r')
+      continue;
+    if ((k < n || k > from) && !add_line(to, (view){s + from, k - from}))
+      return false;
+    if (k + 1 < n && s[k] == '\r' && s[k + 1] == '\n')
+      k++;
+    from = k + 1;
+  }
+  return true;
+}
+
+/* ---- blanks, quote marks, block marks ---- */
+
+static bool begins (view v, const char *with) {
+  size_t n = strlen(with);
+  if (v.n < n)
+    return false;
+  for (size_t k = 0; k < n; k++)
+    if (tolower((unsigned char)v.s[k]) != with[k])
+      return false;
+  return true;
+}
+
+static view from (view v, size_t k) {
+  return (view){v.s + k, v.n - k};
+}
+
+/* Bytes of the blank that begins 'v': space, tab or no-break space. */
+static size_t blank (view v) {
+  if (v.n > 0 && (*v.s == ' ' || *v.s == '\t'))
+    return 1;
+  if (begins(v, "&nbsp;"))
+    return 6;
+  return v.n > 1 && memcmp(v.s, "\xc2\xa0", 2) == 0 ? 2 : 0;
+}
+
+static view skip_blanks (view v) {
+  size_t k;
+  while ((k = blank(v)) > 0)
+    v = from(v, k);
+  return v;
+}
+
+static bool is_blank (view v) {
+  return skip_blanks(v).n == 0;
+}
+
+/* Bytes of the quote mark that begins 'v'. */
+static size_t mark (view v) {
+  if (v.n > 0 && *v.s == '>')
+    return 1;
+  return begins(v, "&gt;") ? 4 : begins(v, "&amp;gt;") ? 8 : 0;
+}
+
+/* Take off at most 'most' marks, with one blank between two; *n: how many */
+static view skip_marks (view v, size_t most, size_t *n) {
+  for (*n = 0; *n < most; ++*n) {
+    view w = *n > 0 && mark(v) == 0 ? from(v, blank(v)) : v;
+    size_t k = mark(*n == 0 ? skip_blanks(w) : w);
+    if (k == 0)
+      break;
+    v = from(*n == 0 ? skip_blanks(w) : w, k);
+  }
+  return v;
+}
+
+/* A fence of Markdown: its length, and its sign in *sign; 0: none. */
+static size_t fence (view v, char *sign) {
+  size_t k = 0;
+  v = skip_blanks(v);
+  if (v.n < 3 || (*v.s != '`' && *v.s != '~'))
+    return 0;
+  *sign = *v.s;
+  while (k < v.n && v.s[k] == *sign)
+    k++;
+  for (size_t j = k; j < v.n; j++) /* "```lua" */
+    if (!isalnum((unsigned char)v.s[j]) && v.s[j] != ' ' && v.s[j] != '\r')
+      return 0;
+  return k >= 3 ? k : 0;
+}
+
+/* "[code]", "[code=lua]": bytes up to the bracket, 0: none. */
+static size_t opening_tag (view v) {
+  const char *end;
+  if (!begins(v, "[code") || v.n < 6 ||
+      (v.s[5] != ']' && v.s[5] != '=' && v.s[5] != ' '))
+    return 0;
+  end = memchr(v.s, ']', v.n < 40 ? v.n : 40);
+  return end != NULL ? (size_t)(end - v.s) + 1 : 0;
+}
+
+static const char closing_tag[] = "[/code]";
+enum { CLOSING = sizeof closing_tag - 1 };
+
+static bool opens (view v) {
+  view w = skip_blanks(v);
+  size_t k = opening_tag(w);
+  return k > 0 && is_blank(from(w, k));
+}
+
+static bool closes (view v) {
+  view w = skip_blanks(v);
+  return begins(w, closing_tag) && is_blank(from(w, CLOSING));
+}
+
+/* A line in which tags stand beside text, as several. */
+static bool add_parted (lines *to, view v) {
+  view w = skip_blanks(v);
+  size_t k, n;
+  while ((k = opening_tag(w)) > 0 && !is_blank(from(w, k))) {
+    if (!add_line(to, (view){w.s, k}))
+      return false;
+    v = from(w, k);
+    w = skip_blanks(v);
+  }
+  for (n = v.n; n > 0 && (v.s[n - 1] == ' ' || v.s[n - 1] == '\t');)
+    n--;
+  if (n > CLOSING && !is_blank((view){v.s, n - CLOSING}) &&
+      begins((view){v.s + n - CLOSING, CLOSING}, closing_tag))
+    return add_line(to, (view){v.s, n - CLOSING}) &&
+           add_line(to, (view){v.s + n - CLOSING, CLOSING});
+  return add_line(to, v);
+}
+
+/* ---- the last line ---- */
+
+/* The words of a view; NULL where memory ends. */
+static char *words_of (view v, size_t *n) {
+  char *w = malloc(v.n + 2);
+  if (w == NULL)
+    return NULL;
+  *n = amp_words(v.s, v.n, w);
+  w[*n] = '\0';
+  return w;
+}
+
+/* Does the text of a line begin a last line? */
+static bool is_tail (view v) {
+  static const char begin[] = "rerun: ampstead ";
+  char w[128];
+  size_t n;
+  v = skip_blanks(v);
+  n = amp_words(v.s, v.n < 100 ? v.n : 100, w);
+  return n > sizeof begin - 1 && memcmp(w, begin, sizeof begin - 1) == 0;
+}
+
+typedef struct reader {
+  char *at; /* the rest of the line, blanks as single spaces */
+} reader;
+
+/* The next word, ended by NUL; a comma behind it is taken off and told. */
+static char *next_word (reader *r, bool *comma) {
+  char *w = r->at, *end;
+  size_t n;
+  while (*w == ' ' || *w == '\n')
+    w++;
+  n = strcspn(w, " \n");
+  end = w + n;
+  r->at = *end != '\0' ? end + 1 : end;
+  *end = '\0';
+  *comma = n > 0 && w[n - 1] == ',';
+  if (*comma)
+    w[n - 1] = '\0';
+  return w;
+}
+
+static int hex_digit (char c) {
+  if (c >= '0' && c <= '9')
+    return c - '0';
+  c = (char)(c | 0x20);
+  return c >= 'a' && c <= 'f' ? c - 'a' + 10 : -1;
+}
+
+/* "b%2C%20c" into "b, c"; false where it is too long or holds a NUL. */
+static bool decode (const char *w, char to[POST_NAME + 1]) {
+  size_t n = 0;
+  for (; *w != '\0'; w++) {
+    int a = *w == '%' ? hex_digit(w[1]) : -1;
+    int b = a >= 0 ? hex_digit(w[2]) : -1;
+    if (n == POST_NAME || (b >= 0 && 16 * a + b == 0))
+      return false;
+    to[n++] = b >= 0 ? (char)(16 * a + b) : *w;
+    if (b >= 0)
+      w += 2;
+  }
+  to[n] = '\0';
+  return true;
+}
+
+static bool read_sum (const char *w, char to[POST_SUM + 1]) {
+  if (strlen(w) != POST_SUM)
+    return false;
+  for (size_t k = 0; k < POST_SUM; k++) {
+    int d = hex_digit(w[k]);
+    if (d < 0)
+      return false;
+    to[k] = "0123456789abcdef"[d];
+  }
+  to[POST_SUM] = '\0';
+  return true;
+}
+
+static bool read_count (const char *w, size_t *to) {
+  char *end;
+  unsigned long v = strtoul(w, &end, 10);
+  *to = v;
+  return *w >= '0' && *w <= '9' && *end == '\0' && v <= 10000000;
+}
+
+/* One of "--seed 9", "draws 2000", "post 2", "run with -e or -l". */
+static void read_setting (post *p, const char *s) {
+  double v = strtod(s + strcspn(s, "0123456789"), NULL);
+  if (s[0] == '-' && strstr(s, "seed ") != NULL && v <= 0x1p53) {
+    p->has_seed = true;
+    p->seed = v;
+  } else if (strncmp(s, "post ", 5) == 0 && v >= 1 && v <= 1e6)
+    p->number = (int)v;
+  else if (strncmp(s, "without ", 8) == 0 || strncmp(s, "run with ", 9) == 0)
+    snprintf(p->lost, sizeof p->lost, "%.110s", s);
+}
+
+/* What stands in brackets; false where they don't close. */
+static bool read_settings (post *p, reader *r) {
+  char *s = r->at + 1, *end = strchr(s, ')'), *comma;
+  if (end == NULL)
+    return false;
+  *end = '\0';
+  r->at = end + 1;
+  while ((comma = strchr(s, ',')) != NULL) {
+    *comma = '\0';
+    read_setting(p, s);
+    s = comma + 1 + strspn(comma + 1, " \n");
+  }
+  read_setting(p, s);
+  return true;
+}
+
+/* Name and arguments, up to the settings or the sums. */
+static bool read_call (post *p, reader *r) {
+  bool comma;
+  for (size_t k = 0;; k++) {
+    const char *w;
+    r->at += strspn(r->at, " \n");
+    if (*r->at == '(')
+      return read_settings(p, r) &&
+             strcmp(next_word(r, &comma), "sha256") == 0;
+    w = next_word(r, &comma);
+    if (strcmp(w, "sha256") == 0)
+      return true;
+    if (*w == '\0' || k > POST_ARGUMENTS ||
+        !decode(w, k == 0 ? p->name : p->argument[k - 1]))
+      return false;
+    p->arguments = k;
+  }
+}
+
+/* "24 lines 5fc9.." */
+static bool read_block_sum (reader *r, size_t *lines_n, char *sum) {
+  bool comma;
+  if (!read_count(next_word(r, &comma), lines_n))
+    return false;
+  next_word(r, &comma); /* "lines" */
+  return read_sum(next_word(r, &comma), sum);
+}
+
+static bool read_file (post *p, reader *r) {
+  bool comma;
+  post_file *f;
+  if (p->files == POST_FILES)
+    return false;
+  f = &p->file[p->files++];
+  return decode(next_word(r, &comma), f->name) &&
+         read_sum(next_word(r, &comma), f->sum);
+}
+
+/* The table's sum stands last and has to be there. */
+static bool read_sums (post *p, reader *r) {
+  bool fine = true, comma;
+  while (fine && p->table_sum[0] == '\0') {
+    const char *w = next_word(r, &comma);
+    if (strcmp(w, "script") == 0)
+      fine = read_block_sum(r, &p->script_lines, p->script_sum);
+    else if (strcmp(w, "words") == 0)
+      fine = read_sum(next_word(r, &comma), p->words_sum);
+    else if (strcmp(w, "file") == 0)
+      fine = read_file(p, r);
+    else if (strcmp(w, "table") == 0)
+      fine = read_block_sum(r, &p->table_lines, p->table_sum);
+    else
+      fine = false;
+  }
+  return fine;
+}
+
+static bool read_tail_words (post *p, char *words) {
+  reader r = {words};
+  bool comma;
+  next_word(&r, &comma); /* "rerun:" */
+  next_word(&r, &comma); /* "ampstead" */
+  snprintf(p->version, sizeof p->version, "%s", next_word(&r, &comma));
+  p->number = 1;
+  return read_call(p, &r) && read_sums(p, &r);
+}
+
+/* The last line begins at l->at[first]: take it in up to a blank line or a
+** block mark; *next: the first line behind it. */
+static bool read_tail (post *p, const lines *l, size_t first, size_t *next) {
+  runner_buffer b = {NULL, 0, 0};
+  char *words = NULL, sign;
+  size_t k = first, n;
+  bool fine = true;
+  for (; fine && k < l->n && k < first + TAIL_LINES && b.n < TAIL_LONGEST;
+       k++) {
+    if (is_blank(l->at[k]) || closes(l->at[k]) || fence(l->at[k], &sign) > 0)
+      break;
+    fine = buffer_add(&b, l->at[k].s, l->at[k].n) && buffer_add(&b, "\n", 1);
+  }
+  *next = k;
+  if (fine && b.n > 0)
+    words = words_of((view){b.data, b.n}, &n);
+  fine = words != NULL && strlen(words) == n && read_tail_words(p, words);
+  free(words);
+  free(b.data);
+  return fine;
+}
+
+/* ---- the blocks ---- */
+
+static bool join (const lines *l, size_t a, size_t b, runner_buffer *to) {
+  for (; a < b; a++)
+    if (!buffer_add(to, l->at[a].s, l->at[a].n) || !buffer_add(to, "\n", 1))
+      return false;
+  return true;
+}
+
+typedef struct marks {
+  size_t ticks; /* 0: tags of BBCode */
+  char sign;
+} marks;
+
+static bool is_open (const marks *m, view v) {
+  char sign = 0;
+  return m->ticks == 0 ? opens(v)
+                       : fence(v, &sign) >= m->ticks && sign == m->sign;
+}
+
+static bool is_close (const marks *m, view v) {
+  return m->ticks == 0 ? closes(v) : is_open(m, v);
+}
+
+/* The nearest line above 'k' that is such a mark; k itself: none. */
+static size_t above (const lines *l, size_t k, const marks *m, bool open) {
+  for (size_t j = k; j-- > 0;)
+    if (open ? is_open(m, l->at[j]) : is_close(m, l->at[j]))
+      return j;
+  return k;
+}
+
+static size_t cut_blank (const lines *l, size_t a, size_t b) {
+  while (b > a && is_blank(l->at[b - 1]))
+    b--;
+  return b;
+}
+
+/* By block marks: those behind the last line tell which. */
+static bool by_marks (post *p, const lines *l, size_t tail, size_t next) {
+  marks m = {0, 0};
+  size_t open, close, top;
+  while (next < l->n && is_blank(l->at[next]))
+    next++;
+  if (next == l->n)
+    return false;
+  m.ticks = fence(l->at[next], &m.sign);
+  if (m.ticks == 0 && !closes(l->at[next]))
+    return false;
+  open = above(l, tail, &m, true);
+  close = above(l, open, &m, false);
+  top = above(l, close, &m, true);
+  if (open == tail || close == open || top == close)
+    return false;
+  p->found = true;
+  return join(l, open + 1, cut_blank(l, open, tail), &p->table) &&
+         join(l, top + 1, close, &p->script);
+}
+
+/* Up from 'b' until so many lines that are not blank; (size_t)-1: too few */
+static size_t count_up (const lines *l, size_t b, size_t want) {
+  while (want > 0 && b > 0)
+    want -= !is_blank(l->at[--b]);
+  return want == 0 ? b : (size_t)-1;
+}
+
+/* Between script and table: blank, a mark, a piece of our own sentence, or
+** what boards write over a block. */
+static bool is_gap (view v) {
+  static const char lead[] =
+      "What it prints. To check it, save this post and type: ampstead "
+      "--recheck FILE";
+  static const char *const others[] = {
+      "code:", "code", "copy", "lua", "select all", "code: select all"};
+  char sign, w[401];
+  size_t n;
+  if (v.n > 400)
+    return is_blank(v);
+  n = amp_words(v.s, v.n, w);
+  w[n > 0 ? n - 1 : 0] = '\0';
+  v = (view){w, n > 0 ? n - 1 : 0};
+  if (is_blank(v) || opens(v) || closes(v) || fence(v, &sign) > 0)
+    return true;
+  for (size_t k = 0; k < sizeof others / sizeof *others; k++)
+    if (begins((view){w, n}, others[k]) && strlen(others[k]) + 1 == n)
+      return true;
+  return n > 8 && strstr(lead, w) != NULL;
+}
+
+/* By counting, where a browser left no marks. */
+static bool by_count (post *p, const lines *l, size_t tail) {
+  size_t end = cut_blank(l, 0, tail);
+  size_t table = count_up(l, end, p->table_lines), top, gap = 0;
+  p->unfenced = true;
+  if (table == (size_t)-1)
+    return true;
+  top = table;
+  while (top > 0 && gap++ < GAP_LINES && is_gap(l->at[top - 1]))
+    top--;
+  end = top;
+  top = count_up(l, end, p->script_lines);
+  if (top == (size_t)-1 || p->script_lines == 0)
+    return true;
+  p->found = true;
+  return join(l, table, cut_blank(l, table, tail), &p->table) &&
+         join(l, top, end, &p->script);
+}
+
+/* ---- the whole ---- */
+
+/* Does a blank follow each mark? Then it belongs to the mark. */
+static bool marks_are_spaced (const lines *l, size_t a, size_t b,
+                              size_t depth) {
+  for (; a < b; a++) {
+    size_t n;
+    view v = skip_marks(l->at[a], depth, &n);
+    if (n == depth && v.n > 0 && blank(v) == 0)
+      return false;
+  }
+  return true;
+}
+
+/* Lines a .. b without 'depth' quote marks, tags on lines of their own. */
+static bool unquote (const lines *l, size_t a, size_t b, size_t depth,
+                     lines *to) {
+  size_t from_style = b > a + STYLE_LINES ? b - STYLE_LINES : a, n;
+  bool spaced = marks_are_spaced(l, from_style, b, depth);
+  for (; a < b; a++) {
+    view v = skip_marks(l->at[a], depth, &n);
+    if (n > 0 && spaced)
+      v = from(v, blank(v));
+    if (!add_parted(to, v))
+      return false;
+  }
+  return true;
+}
+
+/* One post whose last line is l->at[tail]; it reaches up to 'floor'.
+** False where memory ends; a post that is none has no table_sum. */
+static bool read_post (post *p, const lines *l, size_t floor, size_t tail) {
+  lines own = {NULL, 0, 0};
+  size_t depth, at, next, end = tail + TAIL_LINES;
+  bool fine;
+  skip_marks(l->at[tail], l->n + l->at[tail].n, &depth);
+  if (tail > REACH_LINES && floor < tail - REACH_LINES)
+    floor = tail - REACH_LINES;
+  fine = unquote(l, floor, tail, depth, &own);
+  at = own.n;
+  fine = fine && unquote(l, tail, end < l->n ? end : l->n, depth, &own);
+  p->quoted = depth > 0;
+  p->line = tail + 1;
+  if (fine && at < own.n && read_tail(p, &own, at, &next)) {
+    fine = by_marks(p, &own, at, next);
+    if (!p->found)
+      fine = by_count(p, &own, at);
+  } else
+    p->table_sum[0] = '\0';
+  free(own.at);
+  return fine;
+}
+
+void post_free (post *p) {
+  free(p->script.data);
+  free(p->table.data);
+  memset(p, 0, sizeof *p);
+}
+
+static bool line_is_tail (view v) {
+  size_t n;
+  v = skip_blanks(skip_marks(v, v.n, &n));
+  return v.n > 15 && (*v.s == 'r' || (unsigned char)*v.s >= 0x80) &&
+         is_tail(v);
+}
+
+size_t post_find (const char *s, size_t n, post *list, bool *more) {
+  lines l = {NULL, 0, 0};
+  size_t found = 0, floor = 0, tries = 0;
+  bool fine = split(s, n, &l);
+  *more = false;
+  for (size_t k = 0; fine && k < l.n && !*more; k++) {
+    if (!line_is_tail(l.at[k]))
+      continue;
+    *more = found == POST_MOST || ++tries > TRIES_MOST;
+    if (*more)
+      break;
+    memset(&list[found], 0, sizeof list[found]);
+    fine = read_post(&list[found], &l, floor, k);
+    if (list[found].table_sum[0] == '\0') {
+      post_free(&list[found]);
+      continue;
+    }
+    floor = k + 1;
+    found++;
+  }
+  free(l.at);
+  if (fine)
+    return found;
+  while (found > 0)
+    post_free(&list[--found]);
+  return (size_t)-1;
+}
