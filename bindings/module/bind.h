@@ -468,7 +468,6 @@ void bind_join_open (lua_State *L);    /* paralleling */
 void bind_match_open (lua_State *L);   /* match_raw */
 void bind_bench_open (lua_State *L);   /* bench_raw */
 void bind_air_open (lua_State *L);     /* still_air */
-void bind_worth_open (lua_State *L);
 void bind_alternative_open (lua_State *L); /* alternative_raw, .. */
 void bind_chance_open (lua_State *L);  /* accepted_raw, missed_raw, .. */
 void bind_worth_open (lua_State *L);   /* worth_raw, tests_for */

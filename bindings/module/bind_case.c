@@ -12,10 +12,10 @@
 **             assumed_high, clipped_low, clipped_high},
 **   r_assumed, capacity_assumed, outside = {temp, rate, depth},
 **   landed = {total, lines = {{what, amount}, ..}} (offers only),
-**   nameplate_kwh, cheapest_pct, energy_residual_pct, models = {names},
+**   nameplate_kwh, cheapest_pct, energy_present, energy_residual_pct,
+**   models = {names},
 **   check = {draws, points, served_pct, levelised_pct}: how far the years put
 **   together are off in draws simulated in full, or nil,
-**   nameplate_kwh, cheapest_pct, energy_present, energy_residual_pct, models = {names},
 **   years_why, life_by_model = {stat, ..}, soh_end_pct,
 **   worst = {month, load_kwh, need_kwh, supply_kwh, days} a day of it, and
 **   goods total tested_kwh usable_kwh delivered_kwh days unserved_kwh

@@ -300,11 +300,9 @@ local function raise (raw, offers, need, names, said)
   raised.offers(c, whole, called, asked.rates)
   raised.need(c, need)
   raised.frost(c, asked.duty)
-  for i = 1, raw.n do
+  for i = 1, #offers do -- alternatives stand behind them
     local keys = core.kind(offers[i]) == "offer" and core.keys(offers[i])
     local module = keys and core.keys(keys.module) or {}
-  for i = 1, #offers do -- what is no offer stands behind them
-    local module = core.keys(core.keys(offers[i]).module)
     raised.years(c, raw[i], module.life_model or asked.life_model, names[i])
   end
   if said.kinds then c:tell("kinds_of_cost_disagree") end
@@ -400,14 +398,13 @@ function compare.compare (offers, need, opts)
   raw.tariff = core.tariff(need)
   for i = 1, raw.n do
     names[i] = raw[i].name or ("offer " .. i)
-    rows[i] = listings.mark(compare.row(raw[i], names[i], list[i],
-      not across), list[i], raw[i])
-    if raw.tariff then
-      alternatives.save(raw[i], raw.tariff, (asked.discount_pct or 0) / 100,
+    discount[i] = (asked.discount_pct or 0) / 100
+    if raw.tariff and not raw[i].refused then
+      alternatives.save(raw[i], raw.tariff, discount[i],
         core.keys(list[i]).residual)
     end
-    rows[i] = compare.row(raw[i], names[i], list[i], not across)
-    discount[i] = (asked.discount_pct or 0) / 100
+    rows[i] = listings.mark(compare.row(raw[i], names[i], list[i],
+      not across), list[i], raw[i])
     raw.worst = raw.worst or (not raw[i].refused and raw[i].worst) or nil
   end
   local short = wording.short_names(names)

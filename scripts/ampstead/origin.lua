@@ -18,11 +18,13 @@ function origin.put_all (module, list)
   return module
 end
 
---- The reading that 'module' was made from, as a table of its keys; nil
+--- The reading that 'module' was made from, as a table of its keys; nil,
+-- also where it stands for several.
 function origin.reading (module)
   local from = of[module]
-  for _, row in ipairs(from and core.lot_rows(from.lot) or {}) do
-    if row.id == from.id then return row end
+  if not from or #from ~= 1 then return nil end
+  for _, row in ipairs(core.lot_rows(from[1].lot)) do
+    if row.id == from[1].row_id then return row end
   end
 end
 
