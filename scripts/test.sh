@@ -157,10 +157,12 @@ contract () {
     skip "contract scripts, hostile scripts (AMPSTEAD_SHARED is not set)"
     return
   fi
-  for script in 1-offers 2-limits 5-listings; do
+  for script in 1-offers 2-limits 5-listings 6-post; do
     check "contract $script" example "$top/build/ampstead" -- \
       "$AMPSTEAD_SHARED/contract/$script.lua" "$tmp/got"
   done
+  # what 6-post printed last holds its post
+  check "contract 6-post, rechecked" "$top/build/ampstead" --recheck "$tmp/got"
   check "contract 3-pallet" pallet
   check "contract 4-own-test" example "$top/build/ampstead" \
     --time 110 --data "$AMPSTEAD_SHARED/data/cell_nca_18650" -- \
