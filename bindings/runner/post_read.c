@@ -480,6 +480,51 @@ static bool by_count (post *p, const lines *l, size_t tail) {
          join(l, top, end, &p->script);
 }
 
+/* ---- a page that a browser saved ---- */
+
+static bool is_page (const char *s, size_t n) {
+  view v = {s, n};
+  if (begins(v, "\xef\xbb\xbf"))
+    v = from(v, 3);
+  while (v.n > 0 && (blank(v) > 0 || *v.s == '\n' || *v.s == '\r'))
+    v = from(v, 1);
+  return begins(v, "<!doctype html") || begins(v, "<html");
+}
+
+/* Elements that stand on lines of their own. */
+static bool breaks (view tag) {
+  static const char *const name[] = {"br", "pre", "p",  "div", "li",
+                                     "h1", "h2",  "h3", "td",  "blockquote"};
+  if (tag.n > 0 && *tag.s == '/')
+    tag = from(tag, 1);
+  for (size_t k = 0; k < sizeof name / sizeof *name; k++) {
+    size_t n = strlen(name[k]);
+    if (begins(tag, name[k]) &&
+        (tag.n == n || !isalnum((unsigned char)tag.s[n])))
+      return true;
+  }
+  return false;
+}
+
+/* The text of a page: tags left out, a line end for those that break. What
+** is "<" in a script stands there as "&lt;". False where memory ends. */
+static bool strip_tags (const char *s, size_t n, runner_buffer *to) {
+  size_t k = 0;
+  while (k < n) {
+    const char *at = memchr(s + k, '<', n - k), *end;
+    size_t stop = at != NULL ? (size_t)(at - s) : n;
+    if (!buffer_add(to, s + k, stop - k))
+      return false;
+    if (at == NULL)
+      return true;
+    end = memchr(at, '>', n - stop);
+    k = end != NULL ? (size_t)(end - s) + 1 : n;
+    if (breaks((view){at + 1, k - stop - 1}) && !buffer_add(to, "\n", 1))
+      return false;
+  }
+  return true;
+}
+
 /* ---- the whole ---- */
 
 /* Does a blank follow each mark? Then it belongs to the mark. */
@@ -546,7 +591,7 @@ static bool line_is_tail (view v) {
          is_tail(v);
 }
 
-size_t post_find (const char *s, size_t n, post *list, bool *more) {
+static size_t find_in (const char *s, size_t n, post *list, bool *more) {
   lines l = {NULL, 0, 0};
   size_t found = 0, floor = 0, tries = 0;
   bool fine = split(s, n, &l);
@@ -572,4 +617,16 @@ size_t post_find (const char *s, size_t n, post *list, bool *more) {
   while (found > 0)
     post_free(&list[--found]);
   return (size_t)-1;
+}
+
+size_t post_find (const char *s, size_t n, post *list, bool *more) {
+  runner_buffer text = {NULL, 0, 0};
+  size_t found = (size_t)-1;
+  if (!is_page(s, n))
+    return find_in(s, n, list, more);
+  *more = false;
+  if (strip_tags(s, n, &text) && buffer_add(&text, "", 0))
+    found = find_in(text.data != NULL ? text.data : "", text.n, list, more);
+  free(text.data);
+  return found;
 }

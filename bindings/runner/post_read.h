@@ -47,9 +47,9 @@ typedef struct post {
 } post;
 
 /*
-** The posts in s[0..n), in their order, into list[POST_MOST]; *more is set
-** where there are further ones. Returns how many; (size_t)-1 where memory
-** ends. Give each to post_free.
+** The posts in s[0..n), a text or a page that a browser saved, in their order,
+** into list[POST_MOST]; *more is set where there are further ones. Returns how
+** many; (size_t)-1 where memory ends. Give each to post_free.
 */
 size_t post_find (const char *s, size_t n, post *list, bool *more);
 void post_free (post *p);

@@ -48,7 +48,8 @@ local function check (what, text, want, words, options)
   verdict(status == want, what, "status " .. status .. ", wanted " .. want ..
     "\n" .. said)
   for _, w in ipairs(type(words) == "table" and words or { words }) do
-    verdict(flat:find(w, 1, true), what, "does not say '" .. w .. "'\n" .. said)
+    verdict(flat:find(w, 1, true), what, "does not say '" .. w .. "'\n" ..
+      said)
   end
   for line in said:gmatch("[^\n]+") do
     verdict(utf8.len(line) and utf8.len(line) <= 78, what, "wide: " .. line)
@@ -135,6 +136,23 @@ local function no_empty_lines (text)
   return (text:gsub("\n\n+", "\n"))
 end
 
+-- as a browser saves the page
+local function page (text)
+  text = entities(text)
+    :gsub("(%f[%w]local%f[%W])", "<span class='k'>%1</span>")
+    :gsub("^```lua\n", "<div><p>Code:</p><pre><code>")
+    :gsub("^%[code%]\n", "<div><p>Code:</p><pre><code>")
+    :gsub("\n```\n\n```\n", "\n</code></pre><pre><code>")
+    :gsub("\n```\n\n([^`%[]+)\n\n```\n", "\n</code></pre><p>%1</p><pre><code>")
+    :gsub("\n%[/code%]\n\n([^`%[]+)\n\n%[code%]\n",
+      "\n</code></pre><p>%1</p><pre><code>")
+    :gsub("\n```\n$", "\n</code></pre></div>")
+    :gsub("\n%[/code%]\n$", "\n</code></pre></div>")
+  assert(not text:find("```") and not text:find("[code]", 1, true), text)
+  return "<!DOCTYPE html>\n<html><head><title>a thread</title></head>\n" ..
+    "<body><p>Look:</p>" .. text .. "\n<p>Bye</p></body></html>\n"
+end
+
 local function all (...)
   local list = { ... }
   return function (text)
@@ -158,7 +176,8 @@ local manglings = {
   { "quote marks as entities", before("&gt; "), "quote marks" },
   { "CR LF", swap("\n", "\r\n"), "" },
   { "CR alone", swap("\n", "\r"), "" },
-  { "blanks at the ends of lines", swap("\n", "  \n"), "at the ends of lines; c" },
+  { "blanks at the ends of lines", swap("\n", "  \n"),
+    "at the ends of lines; c" },
   { "curly quotes", curly, "curly quotes; c" },
   { "no-break spaces", swap("  ", "\u{a0}\u{a0}"), "no-break spaces; c" },
   { "one no-break space of two", swap("  ", "\u{a0} "), "no-break spaces; c" },
@@ -166,7 +185,8 @@ local manglings = {
   { "tabs of 4", tabs(4), "tabs for spaces; c" },
   { "three dots in one", swap("...", "…"), "dots joined into one sign; c" },
   { "dashes for two hyphens", swap("-- ", "– "), "dashes for hyphens; c" },
-  { "long dashes for two hyphens", swap("-- ", "— "), "dashes for hyphens; c" },
+  { "long dashes for two hyphens", swap("-- ", "— "),
+    "dashes for hyphens; c" },
   { "a dash between blanks", swap(" - ", " – "), "dashes for hyphens; c" },
   { "minus signs", swap(" - ", " − "), "other hyphens or minus signs; c" },
   { "characters without width", swap("e", "e\u{200b}"),
@@ -175,7 +195,8 @@ local manglings = {
   { "entities", entities, "HTML entities; c" },
   { "entities twice", all(entities, entities), "HTML entities; c" },
   { "a byte order mark", function (text) return "\u{feff}" .. text end, "" },
-  { "no last line end", function (text) return (text:gsub("%s+$", "")) end, "" },
+  { "no last line end", function (text) return (text:gsub("%s+$", "")) end,
+    "" },
   { "an indent of four", before("    "), "blanks before each line; c" },
   { "tabs before lines", before("\t"), "tabs for spaces, blanks before each" },
   { "lost indentation", unindent, "blanks are not, and cannot be restored" },
@@ -186,12 +207,14 @@ local manglings = {
   { "block marks and empty lines lost", all(no_marks, no_empty_lines),
     "found by counting lines" },
   { "the last line in one", one_line_tail, "" },
+  { "a saved page", page, "HTML entities; c" },
   { "text around it", function (text)
     return "[quote=\"somebody\"]\nLook at *this*:\n\n" .. text ..
       "\n[/quote]\n-- \nsent from a hut\n"
   end, "" },
   { "all at once", all(curly, entities, swap("  ", "\u{a0} "),
-    swap("-- ", "– "), swap("...", "…"), swap("\n", " \r\n"), before("> > ")),
+    swap("-- ", "– "), swap("...", "…"), swap("\n", " \r\n"),
+    before("> > ")),
     "dashes for hyphens, blanks at the ends of lines; c" } }
 
 local n = 0
@@ -227,7 +250,8 @@ check("blanks at ends of the original's lines", blanks, 0, "the same")
 check("which a board took", blanks:gsub(" +\n", "\n"), 0,
   "blanks are not, and cannot be restored")
 check("a script with curly quotes and a dash of its own",
-  made("own.lua", "-- “a” – b\n" .. body .. "print(t:post())\n"), 0, "the same")
+  made("own.lua", "-- “a” – b\n" .. body .. "print(t:post())\n"), 0,
+  "the same")
 local ticks = made("ticks.lua", "-- ```\n--[[\n````\n]]\n" .. body ..
   "print(t:post())\n")
 check("a script with fences", ticks, 0, "the same")
@@ -259,7 +283,8 @@ print(amp.table{ columns = { "name", "n" }, rows = t }:post(), ...)
 check("pairs and random by themselves", seeded, 0, "the same")
 local asked = run("cd " .. folder .. " && " .. program ..
   " --seed 7 seed.lua x 2>&1"):gsub("%s+x\n$", "\n")
-verdict(asked:find("seed.lua x (--seed 7)", 1, true), "the seed is in it", asked)
+verdict(asked:find("seed.lua x (--seed 7)", 1, true), "the seed is in it",
+  asked)
 check("with another seed", asked, 0, "the same")
 check("whose hyphens became a dash", asked:gsub("%-%-seed", "—seed"), 0,
   "the same")
@@ -311,8 +336,8 @@ check("a sentence", in_table("L1 is dearest: 100.00", "L1 is dearest: 99.00"),
   2, "in the words: posted 99.00., here 100.00.: 1 more here, 1.01 %")
 check("a row taken out", (post:gsub("L2 block +7.50[^\n]*\n", "", 1)), 2,
   "only here: L2 block 7.50 0.500")
-check("a row put in", in_table("L2 block", "L0 block  1.00  1.00\nL2 block"), 2,
-  "only in the post: L0 block 1.00 1.00")
+check("a row put in", in_table("L2 block", "L0 block  1.00  1.00\nL2 block"),
+  2, "only in the post: L0 block 1.00 1.00")
 -- the first digit behind these words is another one
 local function flip (words, text)
   local got, times = text:gsub("(" .. words:gsub(" ", "%%s") .. "%s)(%x)",
@@ -329,7 +354,8 @@ check("a parameter that was altered", altered("lots.lua sha256",
   "99.00: 1 less here, 1.00 %")
 
 local other = "the script in it is not the one that was run"
-check("a number in the script", altered("price = 7.5", "price = 8.5"), 65, other)
+check("a number in the script", altered("price = 7.5", "price = 8.5"), 65,
+  other)
 check("a remark in the script", altered("keeps it", "drops it"), 65,
   { other, "It was not run." })
 check("a line before the script", altered("```lua\n", "```lua\nx = 1\n"), 65,
@@ -337,7 +363,8 @@ check("a line before the script", altered("```lua\n", "```lua\nx = 1\n"), 65,
 check("a line less", altered("local list, most = {}, 250\n", ""), 65, other)
 check("a hyphen", altered("-- keeps it", "- keeps it"), 65, other)
 check("the other quotes", altered("'L1'", "\"L1\""), 65, other)
-check("a line joined to a remark", altered("keeps it\n", "keeps it "), 65, other)
+check("a line joined to a remark", altered("keeps it\n", "keeps it "), 65,
+  other)
 check("the script's checksum and that of its words", flip("words",
   flip("script %d+ lines", post)), 65, other)
 

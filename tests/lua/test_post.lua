@@ -168,8 +168,8 @@ check.raises(function () t:post("bbcode") end, "post: takes a table such as")
 -- ---- blocks of text in a script: messages find the place ----
 local function message (call)
   return run("block.lua", 'local amp = require "ampstead"\n' ..
-    "local m = amp.module{ chemistry = 'nmc111', series = 7, parallel = 2,\n" ..
-    "  capacity_ah = 100 }\n" .. call)
+    "local m = amp.module{ chemistry = 'nmc111', series = 7,\n" ..
+    "  parallel = 2, capacity_ah = 100 }\n" .. call)
 end
 check.has(message('local lot = amp.readings.text([[\nid,ocv_v,ah\n1,25,9\n' ..
   '2,"25,9\n]], { module = m })'), "block.lua:4: text:3:3: a quote is not")
