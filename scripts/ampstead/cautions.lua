@@ -51,7 +51,20 @@ collector.__index = collector
 
 --- A collector of cautions of several objects, in the order of raising.
 function cautions.collector ()
-  return setmetatable({ order = {}, entry = {}, told = {} }, collector)
+  return setmetatable({ order = {}, entry = {}, told = {}, seen = {} },
+    collector)
+end
+
+--- Is it the first time that this object is looked at, with that beside it?
+function collector:first (object, beside)
+  local known = self.seen[object]
+  if not known then
+    known = {}
+    self.seen[object] = known
+  end
+  if known[beside] then return false end
+  known[beside] = true
+  return true
 end
 
 local function add_once (list, item)
@@ -155,14 +168,36 @@ local function is_at (entry, at)
     true) ~= nil
 end
 
+-- everything about the one that is called so
+local function tell (id)
+  local ids = {}
+  for i, entry in ipairs(core.cautions()) do
+    ids[i] = entry.id
+    if entry.id == id then
+      return core.table_new{ columns = columns, rows = { entry },
+        title = id, heads = { "What is wrong: " .. entry.what .. "." },
+        notes = { { "compared", entry.compared .. "." },
+          { "after", entry.source .. "." },
+          { "raised at", entry.at .. "." },
+          entry.refused and { "refused", '"' .. entry.refused .. '"' } or
+            { "told", "as a line under the answer; it refuses nothing." },
+          { "decides", entry.who .. "." } } }
+    end
+  end
+  local near = type(id) == "string" and wording.nearest(id, ids)
+  core.fail("script", string.format("cautions: no caution is called '%s'%s",
+    tostring(id), near and " (did you mean '" .. near .. "'?)" or ""))
+end
+
 --- amp.cautions{ at = "offer" } --> table, a row for each that may be raised
--- there: .id .what .compared .source .who .at .refused
+-- there: .id .what .compared .source .who .at .refused; { id = ".." }: one
 function cautions.cautions (opts)
   if opts ~= nil and type(opts) ~= "table" then
     core.fail("script", "cautions: options are a table of named keys")
   end
-  tables.check_keys("cautions", opts or {}, { "at" })
+  tables.check_keys("cautions", opts or {}, { "at", "id" })
   local at, rows = opts and opts.at, {}
+  if opts and opts.id ~= nil then return tell(opts.id) end
   if at ~= nil then check_place(at) end
   for _, entry in ipairs(core.cautions()) do
     if is_at(entry, at) then rows[#rows + 1] = entry end
@@ -279,9 +314,11 @@ function cautions.own_list (who, list)
   return out
 end
 
--- one line, whatever a test returned or raised
-local function one_line (text)
-  return (tostring(text):gsub("[%c\r\n]+", " "):gsub("^%s+", ""):sub(1, 300))
+-- one line, whatever a test returned or raised: its __tostring may fail too
+local function one_line (said)
+  local ok, text = pcall(tostring, said)
+  if not ok or type(text) ~= "string" then return "without words" end
+  return (text:gsub("[%c\r\n]+", " "):gsub("^%s+", ""):sub(1, 300))
 end
 
 --- Run one on a pack: nil where it is not raised; {id, words} where it is;

@@ -36,9 +36,6 @@ for _, name in ipairs{ "caution_places", "caution_is", "caution_free",
   inside[name] = true
 end
 
--- in the contract, and not made yet: calling them says so
-local later = {}
-
 local wording, notes = loader("wording"), loader("notes")
 local plain, answers = loader("plain"), loader("answers")
 local amp, known = {}, {}
@@ -99,15 +96,9 @@ loader("post") -- t:post
 for key in pairs(amp) do known[#known + 1] = key end
 table.sort(known)
 
-local not_yet = {}
-for _, key in ipairs(later) do not_yet[key] = true end
-
 return setmetatable(amp, {
   __tostring = function () return "ampstead " .. core.version end,
   __index = function (_, key)
-    if not_yet[key] then
-      core.fail("script", "amp." .. key .. " is not in this version yet")
-    end
     local near = type(key) == "string" and wording.nearest(key, known)
     core.fail("script", "amp has no '" .. tostring(key) .. "'" ..
       (near and " (did you mean '" .. near .. "'?)" or ""))

@@ -15,6 +15,11 @@ for i = 1, #joining do
 end
 check.raises(function () amp.cautions{ at = "joinin" } end,
   "did you mean 'joining'?")
+local one = amp.cautions{ id = "fuse_above_cable" }
+check.equal(one[1].id, "fuse_above_cable", "one by its name")
+check.has(tostring(one), "the cable burns before the fuse opens", "in words")
+check.raises(function () amp.cautions{ id = "fuse_above_cabel" } end,
+  "did you mean 'fuse_above_cable'?")
 check.raises(function () amp.cautions{ where = "offer" } end,
   "unknown key 'where'")
 check.raises(function () amp.cautions "offer" end, "table of named keys")
@@ -679,6 +684,9 @@ check.equal(failed[2], "could not be looked at: oh no", "one that fails")
 check.ok(failed.unknown, "is told, not raised")
 check.has(looked(function () error({}) end)[2], "could not be looked at",
   "whatever it raises")
+local mute = setmetatable({}, { __tostring = function () error "no" end })
+check.equal(looked(function () error(mute) end)[2],
+  "could not be looked at: without words", "even one without words")
 check.has(looked(function () return 7 end)[2], "(got number)",
   "and what it returns must be words")
 check.raises(function () cautions.own_list("check", { own, own }) end,
