@@ -35,9 +35,11 @@ end
 
 -- ---- numbers in another unit, fractions for percent ----
 
+local ranges = core.plausible_keys()
+
 local function look_units (c, object, who)
   local kind, keys = core.kind(object), core.keys(object)
-  for _, range in ipairs(core.plausible_keys()) do
+  for _, range in ipairs(ranges) do
     for _, v in ipairs(range.kind == kind and numbers(keys[range.key]) or {})
     do
       local p = core.plausible(kind, range.key, v)
@@ -67,19 +69,19 @@ end
 
 -- ---- a module ----
 
-local function chemistry_volts (keys)
-  for _, entry in ipairs(core.chemistries()) do
-    if entry.name == keys.chemistry then return entry.nominal_v end
-  end
+local volts = {} -- nominal, of the built-in chemistries
+for _, entry in ipairs(core.chemistries()) do
+  volts[entry.name] = entry.nominal_v
 end
 
---- Cautions of a module.
+--- Cautions of a module; cases that share one look at it once.
 function raised.module (c, module, who)
+  if not c:first(module, who) then return end
   local keys = core.keys(module)
   look_units(c, module, who)
   if core.kind(keys.cell) == "cell" then look_units(c, keys.cell, who) end
   look_fractions(c, module, who)
-  local each = chemistry_volts(keys)
+  local each = volts[keys.chemistry]
   local v = number_of(keys.nominal_v)
   if each and v and keys.series and
      math.abs(v / (each * keys.series) - 1) > unlike_label then
@@ -159,7 +161,8 @@ end
 --- Cautions of a duty and what stands before it; 'grid': another source may
 -- fill it up in winter.
 function raised.duty (c, duty, inverter, grid)
-  if core.kind(duty) ~= "profile" then return end
+  if core.kind(duty) ~= "profile" or
+     not c:first(duty, inverter or "") then return end
   local keys = core.keys(duty)
   if keys.steps or keys.log then return end -- a test on the bench
   look_units(c, duty, "")
