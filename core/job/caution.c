@@ -231,7 +231,7 @@ static const amp_caution registry[] = {
      "its arc may not go out at this voltage",
      "fuse voltage (V) with the voltage when full (V)",
      COMMON, SPARK, NULL},
-    {"generation_mixed", PACK,
+    {"generation_mixed", MATCH | PACK,
      "unlike modules in one string",
      "label capacities (Ah) in one string, 5 % apart",
      COMMON, BENCH, NULL},

@@ -111,6 +111,25 @@ local function check_alike (a, b)
   end
 end
 
+-- label capacities this far apart are of two generations; common practice,
+-- no source
+local alike = 0.05
+
+local function label_ah (module)
+  local given = core.keys(module).capacity_ah
+  return core.kind(given) == "value" and core.value(given).value or given
+end
+
+-- two labels in one string: they age apart, whatever they hold today
+local function generation_note (bought, owned)
+  local a, b = label_ah(bought), label_ah(owned)
+  if a and b and math.abs(a / b - 1) > alike then
+    return cautions.line("generation_mixed", string.format("%s Ah on the " ..
+      "label, %s Ah on that of the owned: such age apart in one string.",
+      wording.trim(a), wording.trim(b)))
+  end
+end
+
 local function whole (opts, key)
   local v = opts[key]
   if type(v) ~= "number" or v ~= math.floor(v) or not (v >= 1 and v <= 1000)
@@ -368,6 +387,7 @@ local function plan_notes (self)
   end
   lines[#lines + 1] = open_note(self)
   lines[#lines + 1] = self.level_note
+  lines[#lines + 1] = self.generation_note
   local idle = self.string_first.unused_pct
   if idle and idle > uneven then
     cautions.add(lines, "series_capacity_uneven", string.format("strings " ..
@@ -594,7 +614,9 @@ function plan.match (lot, opts)
     if rawequal(opts.owned, lot) then
       core.fail("script", "match: owned is the very lot that is matched")
     end
-    check_alike(held.module, enter(pool, opts.owned, "match: owned", "*"))
+    local owned = enter(pool, opts.owned, "match: owned", "*")
+    check_alike(held.module, owned)
+    held.generation_note = generation_note(held.module, owned)
   end
   check_number(held)
   held.nominal_v = core.module_facts(held.module).nominal_v

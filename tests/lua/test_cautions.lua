@@ -169,6 +169,13 @@ local function lot_of (text)
   return amp.readings.text(head .. text .. "\n", { module = pouch })
 end
 
+-- matched with a second lot, owned already, of this module
+local function joined_by (module)
+  return amp.match(lot_of(good), { series = 1, parallel = 8,
+    owned = amp.readings.text(head .. good .. "\n", { module = module }) })
+    :table()
+end
+
 local function cable (keys)
   keys.one_way_m = keys.one_way_m or 1.8
   return amp.cable(keys):table()
@@ -355,6 +362,8 @@ local cases = {
       :table() end,
     function () return amp.match(lot_of(good), { series = 2, parallel = 2 })
       :table() end },
+  generation_mixed = { function () return joined_by(pouch:with{
+      capacity_ah = 128 }) end, function () return joined_by(pouch) end },
   tests_not_alike = { function () return lot_of(good ..
       "\nx;25.75;3.677;3.681;1.9;95;5;;"):mean("ah") end,
     function () return lot_of(good):mean("ah") end },
