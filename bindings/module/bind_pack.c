@@ -100,6 +100,25 @@ amp_status bind_pack_window (const bind_pack *s, amp_window *w,
   return window_of(s, NULL, 0.0, w, err);
 }
 
+/* A window that is refused: ends the wrong way round are told as given. */
+static void raise_window (lua_State *L, const char *who, const bind_pack *s,
+                          const amp_error *err) {
+  amp_module m = s->module->m;
+  amp_module_rewindow(&m, s->soc_min, s->soc_max, s->cell_v_min,
+                      s->cell_v_max);
+  const char *what = m.cell_v_min >= m.cell_v_max ? "cell_v_min"
+                     : m.soc_min >= m.soc_max     ? "soc_min_pct"
+                                                  : NULL;
+  if (what == NULL)
+    bind_raise(L, &pack_class, who, err);
+  bool volts = m.cell_v_min >= m.cell_v_max;
+  bind_push_number(L, volts ? m.cell_v_min : m.soc_min * 100.0);
+  bind_push_number(L, volts ? m.cell_v_max : m.soc_max * 100.0);
+  bind_error(L, NULL, "%s: %s must lie below %s (got %s and %s)", who, what,
+             volts ? "cell_v_max" : "soc_max_pct", lua_tostring(L, -2),
+             lua_tostring(L, -1));
+}
+
 static void read_order (lua_State *L, int keys, const char *who,
                         bind_pack *s) {
   if (!bind_get(L, keys, "order"))
@@ -344,8 +363,9 @@ static void read_modules (lua_State *L, int keys, const char *who,
     h.all = h.strings = h.count[0] = 1;
   }
   s->module = shelf_first(&h);
-  if (window_of(s, NULL, 0.0, &w, &err) != AMP_OK ||
-      amp_build_pack(&s->build, &w, 1.0, p, NULL, &err) != AMP_OK)
+  if (window_of(s, NULL, 0.0, &w, &err) != AMP_OK)
+    raise_window(L, who, s, &err);
+  if (amp_build_pack(&s->build, &w, 1.0, p, NULL, &err) != AMP_OK)
     bind_raise(L, &pack_class, who, &err);
   mean_module(s, &h, amp_pack_capacity(p));
   s->module = &s->mean;
@@ -553,7 +573,7 @@ static void pack_finish (lua_State *L, int keys, void *spec) {
   read_limits(L, keys, who, s);
   read_heat(L, keys, who, s);
   if (window_of(s, NULL, 0.0, &w, &err) != AMP_OK)
-    bind_raise(L, &pack_class, who, &err);
+    raise_window(L, who, s, &err);
 }
 
 static void pack_tell (lua_State *L, const void *spec) {

@@ -28,6 +28,17 @@ static const bind_field fuse_fields[] = {
      0.0, "", "polarised", 0, "true: a breaker that minds the direction"},
     F_END};
 
+/* Points of the curve in the user's words, for errors alone. */
+static const bind_field point_fields[] = {
+    {"a point's current", BIND_NUMBER, BIND_NONE, 1.0, 0.0, 0.0, 0.0, "A",
+     "trip_current", 0, ""},
+    {"a point's time", BIND_NUMBER, BIND_NONE, 1.0, 0.0, 0.0, 0.0, "s",
+     "trip_time", 0, ""},
+    F_END};
+
+static const bind_class point_class = {
+    "fuse", "fuse", "", point_fields, 0, NULL, NULL, NULL, NULL, NULL};
+
 static const bind_class fuse_class;
 
 static void fuse_defaults (void *spec) {
@@ -63,7 +74,7 @@ static void read_curve (lua_State *L, int keys, const char *who,
     if (err.text[0] != '\0')
       lua_pushstring(L, err.text);
     else
-      bind_push_error(L, NULL, "", &err);
+      bind_push_error(L, &point_class, "", &err);
     bind_error(L, NULL, "%s: curve: %s", who, lua_tostring(L, -1));
   }
 }

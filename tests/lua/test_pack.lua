@@ -211,6 +211,13 @@ refuses("bleed_a wants bleed_above_v", amp.pack, { module = one, series = 2,
 refuses("a larger current must not take longer", amp.pack, { module = one,
   series = 2, parallel = 1, string_fuse = { curve = { { 100, 5 }, { 200,
     9 } } } })
+refuses("cell_v_min must lie below cell_v_max (got 4.1 and 3.5)", amp.pack,
+  { module = one, series = 2, parallel = 1, cell_v_min = 4.1,
+    cell_v_max = 3.5 })
+refuses("soc_min_pct must lie below soc_max_pct (got 90 and 20)", amp.pack,
+  { strings = { { one }, { one } }, soc_min_pct = 90, soc_max_pct = 20 })
+refuses("curve: a point's current must lie in 0.001 .. 1000000 A (got -1)",
+  amp.fuse, { rating_a = 100, curve = { { -1, 5 } } })
 -- fields of curves and heaters are told as they were given, in C and A
 local function limits (charge)
   return { module = one, series = 2, parallel = 1,
