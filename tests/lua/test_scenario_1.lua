@@ -184,6 +184,23 @@ check.close(pack:autonomy(winter, inverter).need_kwh, 0.912, 1e-9, "Q10")
 check.close(pack:autonomy(winter, inverter).days, 23, 0.5,
   "Q10 with the inverter's idle draw")
 
+-- and by the build looked at as a whole: no charge below 0 C, 148 days of 6 W
+-- and 23 with the inverter's 32 W besides, empty after 33 October days; 175 +
+-- 45 kg at 2.0 kPa need 1.08 m2
+local looked = pack:check{ duty = duty, inverter = inverter, place = {
+  coldest_c = -12, warmest_c = 25, floor_kpa = 2.0, floor_m2 = 1.2,
+  extra_kg = 45, idle_w = 6 } }
+check.ok(looked:raised "charge_below_freezing", "Q10 locked out")
+check.close(looked.warm_kwh, 0.83, 0.005, "Q10")
+check.close(looked.closed_days, 181, 1e-9, "Q10")
+check.close(looked.idle_days, 148, 0.5, "Q10")
+check.close(looked.idle_on_days, 23, 0.5, "Q10")
+check.ok(looked:raised "idle_empties_pack", "Q10")
+check.close(looked.empty_days, 33, 0.5, "Q8")
+check.ok(looked:raised "deficit_no_battery_cures", "Q8")
+check.close(looked.floor_least_m2, 1.08, 0.005, "the floor")
+check.equal(looked:raised "floor_overloaded", false, "1.2 m2 do")
+
 -- Q11: 72.5 A, x 1.25 = 90.6 -> 100 A; 0.091 V, 0.2 %; 71.4 kA
 -- at the bus, 71.6 to 72.1 by the pairing; surge 145 A
 local inside = amp.pack{ module = tested:with{

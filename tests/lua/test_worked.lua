@@ -78,6 +78,9 @@ local light = amp.module{ chemistry = "nmc111", series = 7, capacity_ah = 50,
   mass_lb = 1 }
 check.close(amp.pack{ module = light, series = 1, parallel = 1 }.mass_kg,
   0.45359237, 1e-12, "units, a pound")
+-- a pound a square foot 47.88 Pa: 175 x 9.81 / (40 x 47.88) m2
+check.close(ten:check{ place = { floor_psf = 40, floor_m2 = 2 } }
+  .floor_least_m2, 175 * 9.81 / (40 * 47.88), 1e-9, "units")
 local isolation = amp.isolation{ v = 340, side_v = 190, side_loaded_v = 171,
   across_kohm = 50 }
 check.close(isolation.kohm, 9.94, 0.005, "isolation")
