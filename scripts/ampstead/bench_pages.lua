@@ -264,6 +264,7 @@ dd::after{content:"";display:block;height:.15em}
 svg{display:block;width:100%;height:auto}
 footer{border-top:1.2pt solid #14181c;padding-top:.3em}
 footer p{margin:0}
+@media screen and (max-width:46rem){.two,.three,header{display:block}}
 @page{size:A4;margin:7mm 9mm}
 @media print{body{font-size:8.2pt;line-height:1.18;max-width:none;margin:0;
 padding:0}footer{break-inside:avoid}}

@@ -410,8 +410,9 @@ local function precharge_piece (s, rows)
     "%s ohm, %s J a pulse", short(p.r_ohm), short(p.energy_j)))
 end
 
-local function pieces_section (s)
-  local rows, raw = {}, s.raw
+-- what joins the modules to each other
+local function joining_pieces (s, rows)
+  local raw = s.raw
   piece(rows, fixed(raw.managers, 0), string.format("BMS, %d groups, %d " ..
     "wires%s", raw.groups, raw.groups + 1, raw.managers > 1 and
     " each" or ""))
@@ -425,13 +426,23 @@ local function pieces_section (s)
   piece(rows, fixed(raw.bars, 0), "busbars, covered")
   link_pieces(s, rows)
   string_fuses(s, rows)
+end
+
+-- from the bars to the inverter
+local function main_pieces (s, rows)
   piece(rows, "1", "main fuse, nearest the bar", fuse_size(s.given.fuse) or
     s.fuse_next and "to be chosen: " .. trim(s.fuse_next) .. " A")
   piece(rows, "1", "main switch or contactor, DC", string.format(
-    "over %s V DC", fixed(raw.full_v, 1)))
+    "over %s V DC", fixed(s.raw.full_v, 1)))
   cable_pieces(s, rows)
   precharge_piece(s, rows)
-  piece(rows, fixed(raw.terminals, 0), "covers, bolts, washers for terminals",
+end
+
+local function pieces_section (s)
+  local rows = {}
+  joining_pieces(s, rows)
+  main_pieces(s, rows)
+  piece(rows, fixed(s.raw.terminals, 0), "covers, bolts, washers for terminals",
     "as its maker says")
   return { title = "To buy", kind = "table", columns = { { "" },
     { "piece", left = true }, { "size", left = true } }, rows = rows }
