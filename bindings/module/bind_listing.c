@@ -21,7 +21,8 @@ typedef enum column_kind {
   TEXT,  /* kept as words */
   FIELD, /* read by the core */
   PRICE, /* its name says of what the price is */
-  BOTH   /* words that the core reads too */
+  BOTH,  /* words that the core reads too */
+  LEFT   /* named in opts.ignore */
 } column_kind;
 
 /* Our names of the columns: what each row may say of its advert or of its
@@ -81,6 +82,7 @@ static const struct column {
                {"mass_kg", "mass_kg", FIELD, AMP_LIST_MASS},
                {"series", "series", FIELD, AMP_LIST_SERIES},
                {"parallel", "parallel", FIELD, AMP_LIST_PARALLEL},
+               {"", "", LEFT, 0},
                {NULL, NULL, TEXT, 0}};
 
 enum { NAMES = sizeof columns / sizeof *columns };
@@ -158,10 +160,29 @@ static bool same_header (const char *ours, const char *theirs) {
   return *ours == *theirs;
 }
 
+/* Does opts.ignore name it? */
+static bool ignored (const reading *r, const char *h) {
+  lua_State *L = r->L;
+  bool found = false;
+  if (!lua_istable(L, r->opts) || !bind_get(L, r->opts, "ignore"))
+    return false;
+  if (!lua_istable(L, -1))
+    bind_error(L, NULL, "offers: ignore must be a list of their columns");
+  for (int i = 1; i <= (int)lua_rawlen(L, -1); i++) {
+    lua_rawgeti(L, -1, i);
+    const char *s =
+        lua_type(L, -1) == LUA_TSTRING ? lua_tostring(L, -1) : NULL;
+    found = found || (s != NULL && strcmp(s, h) == 0);
+    lua_pop(L, 1);
+  }
+  lua_pop(L, 1);
+  return found;
+}
+
 /* Our name of the column headed 'h': by opts.columns, or as it stands. */
 static int which (const reading *r, const char *h) {
   lua_State *L = r->L;
-  const char *ours = h;
+  const char *ours = ignored(r, h) ? "" : h;
   if (lua_istable(L, r->opts) && bind_get(L, r->opts, "columns")) {
     if (!lua_istable(L, -1))
       bind_error(L, NULL, "offers: columns must be {our name = theirs}");
@@ -200,7 +221,7 @@ static void unknown_column (const reading *r, size_t c, const char *h) {
   const char *near = bind_nearest(h, words);
   bind_error(r->L, "data",
              "%s:1: column %d, '%s', is not known%s%s%s; name it as columns "
-             "= { ours = \"%s\" }",
+             "= { ours = \"%s\" }, or in ignore",
              r->file, (int)c + 1, shown,
              near != NULL ? " (did you mean '" : "", near != NULL ? near : "",
              near != NULL ? "'?)" : "", shown);
@@ -217,7 +238,8 @@ static void map_columns (reading *r) {
     if (r->map[c] < 0)
       unknown_column(r, c, h);
     for (size_t d = 0; d < c; d++)
-      if (strcmp(columns[r->map[d]].key, columns[r->map[c]].key) == 0)
+      if (columns[r->map[c]].kind != LEFT &&
+          strcmp(columns[r->map[d]].key, columns[r->map[c]].key) == 0)
         bind_error(r->L, "data", "%s:1: columns %d and %d both give %s",
                    r->file, (int)d + 1, (int)c + 1, columns[r->map[c]].key);
   }
@@ -261,7 +283,7 @@ static void take_fields (const reading *r, size_t i, row *w) {
   for (size_t c = 0; c < amp_csv_columns(r->csv); c++) {
     const struct column *k = &columns[r->map[c]];
     const char *s = amp_csv_field(r->csv, i, c);
-    if (blank(s))
+    if (blank(s) || k->kind == LEFT)
       continue;
     keep_text(r, k, s);
     if (strcmp(k->key, "name") == 0)
@@ -567,7 +589,7 @@ static size_t column_of (const reading *r, amp_listing_field field) {
   size_t n = amp_csv_columns(r->csv);
   for (size_t c = 0; c < n; c++) {
     const struct column *k = &columns[r->map[c]];
-    if ((k->kind != TEXT && k->kind != PRICE && k->field == (int)field) ||
+    if (((k->kind == FIELD || k->kind == BOTH) && k->field == (int)field) ||
         (k->kind == PRICE && field == AMP_LIST_PRICE))
       return c;
   }
@@ -648,7 +670,7 @@ static void finish_row (const reading *r, size_t i) {
 static void read_options (reading *r) {
   static const char *const keys[] = {"modules", "columns",  "sep",
                                      "decimal", "currency", "rates",
-                                     "as_of",   NULL};
+                                     "as_of",   "ignore",   NULL};
   bind_options(r->L, r->opts, "offers", keys);
   if (lua_istable(r->L, r->opts) && bind_get(r->L, r->opts, "rates")) {
     bind_check_rates(r->L, "offers");

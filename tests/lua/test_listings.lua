@@ -169,6 +169,12 @@ local third = by_seller:find("\n3 ", 1, true)
 check.ok(yard and shed and third and yard < third and third < shed,
   "adverts of one seller stand together")
 
+check.equal(#amp.offers.text("advert,link,phone,module,count,price lot,tax\n" ..
+  "a,x,y,7s2p,4,300,none\n", { modules = modules,
+  ignore = { "link", "phone" } }), 1, "columns that say nothing")
+check.raises(function () amp.offers.text("advert,link\na,x\n",
+  { ignore = "link" }) end, "ignore must be a list")
+
 -- ---- damage to the file raises; no usable row is bad data ----
 
 check.raises(function () amp.offers.text(head .. "A,7s2p,12\n", opts) end,

@@ -4,6 +4,7 @@
 */
 #include "support/close.h"
 #include "cost/listing.h"
+#include "base/sample.h"
 #include <math.h>
 #include <string.h>
 
@@ -248,6 +249,41 @@ static void an_old_price_is_asked_for (void **state) {
   assert_non_null(find(&l, "price_without_date"));
 }
 
+/* Whatever is typed: no number out of the limits, no doubt without a name,
+** the same again the second time. */
+static void any_text_is_read_or_doubted (void **state) {
+  static const char some[] = "0123456789.,' -+%?/eAhVkWx;untested lot each of"
+                             "\xe2\x82\xac\xff\x1b";
+  uint64_t k = 0;
+  (void)state;
+  for (int turn = 0; turn < 20000; turn++) {
+    char text[48];
+    int n = (int)(amp_uniform(7, 9, k++) * 47);
+    amp_listing a, b;
+    for (int i = 0; i < n; i++)
+      text[i] = some[(int)(amp_uniform(7, 9, k++) * (sizeof some - 1))];
+    text[n] = '\0';
+    for (int again = 0; again < 2; again++) {
+      amp_listing *l = again ? &b : &a;
+      amp_listing_open(l);
+      for (int f = 0; f < AMP_LIST_FIELDS; f++)
+        amp_listing_take(l, (amp_listing_field)f, text, ".,"[turn % 3]);
+      amp_listing_check(l, &pouch);
+      amp_listing_close(l);
+    }
+    assert_true(amp_listing_same(&a, &b) || isnan(a.v[AMP_LIST_PRICE]));
+    assert_true(isnan(a.v[AMP_LIST_PRICE]) ||
+                (a.v[AMP_LIST_PRICE] > 0 && a.v[AMP_LIST_PRICE] <= 1e9));
+    assert_true(isnan(a.v[AMP_LIST_DUDS]) ||
+                (a.v[AMP_LIST_DUDS] >= 0 && a.v[AMP_LIST_DUDS] <= 100));
+    assert_true(isnan(a.v[AMP_LIST_COUNT]) ||
+                a.v[AMP_LIST_COUNT] == floor(a.v[AMP_LIST_COUNT]));
+    assert_int_equal(a.findings, b.findings);
+    for (int i = 0; i < a.findings; i++)
+      assert_true(strlen(a.finding[i].id) > 3);
+  }
+}
+
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_whole_advert_leaves_no_doubt),
@@ -259,6 +295,7 @@ int main (void) {
       cmocka_unit_test(a_lot_given_as_each_stands_out),
       cmocka_unit_test(prices_given_twice_agree_or_not),
       cmocka_unit_test(an_old_price_is_asked_for),
+      cmocka_unit_test(any_text_is_read_or_doubted),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
