@@ -593,6 +593,16 @@ static int bid_kind (lua_State *L) {
                     per);
 }
 
+/* Its price is sought: whatever it was, and however spread. */
+static void give_away (amp_case *c) {
+  int n = 0;
+  for (int k = 0; k < c->prices; k++)
+    if (c->price[k].at != offsetof(amp_case, offer.price))
+      c->price[n++] = c->price[k];
+  c->prices = n;
+  c->offer.price = 0.0;
+}
+
 /* The offer at 1 for the need at 2, alone and given away */
 static work *lone_case (lua_State *L) {
   work *w = new_work(L, 1);
@@ -603,8 +613,19 @@ static work *lone_case (lua_State *L) {
     lua_getfield(L, -1, "refused");
     bind_error(L, NULL, "bid_ceiling: %s", lua_tostring(L, -1));
   }
-  w->c->offer.price = 0.0;
+  give_away(w->c);
   return w;
+}
+
+/* An own trip that costs 'more', in each draw: untaxed, and landed. */
+static void add_trip (amp_case *c, double more) {
+  c->offer.collection += more;
+  for (int k = 0; k < c->prices; k++)
+    if (c->price[k].at == offsetof(amp_case, offer.collection)) {
+      c->price[k].v.value += more;
+      c->price[k].v.lo += more;
+      c->price[k].v.hi += more;
+    }
 }
 
 /* The cost that is asked for, with 'more' money paid than for nothing: as an
@@ -615,7 +636,7 @@ static double cost_at (lua_State *L, const work *w, const amp_ask *ask,
   amp_case c = *w->c;
   amp_stat stat;
   if (bid_kinds[kind].landed)
-    c.offer.collection += more / c.offer.to_currency;
+    add_trip(&c, more / c.offer.to_currency);
   else
     c.extra += more;
   bind_enter(L);
@@ -634,9 +655,10 @@ static double cost_at (lua_State *L, const work *w, const amp_ask *ask,
 }
 
 /*
-** How much more than for nothing may be paid: where only what is landed
-** counts it is the same in each draw, so one trial tells the kWh; else the
-** median over the draws follows at each trial, as amp.compare has it.
+** How much more than for nothing may be paid. The median over the draws
+** follows at each trial, as amp.compare has it. What a bid adds to the landed
+** cost (premium, customs, tax) is the same in each draw, whatever the prices
+** beside it are.
 */
 static double money_for (lua_State *L, const work *w, const amp_ask *ask,
                          int kind, double target) {
@@ -645,8 +667,10 @@ static double money_for (lua_State *L, const work *w, const amp_ask *ask,
   double at_b = cost_at(L, w, ask, kind, b) - target;
   for (int i = 0; i < 40 && fabs(at_b) > 1e-13 * target; i++) {
     double c = b - at_b * (b - a) / (at_b - at_a);
-    if (bid_kinds[kind].landed || !(c != b) || at_a == at_b)
-      return c;
+    if (at_a == at_b || !(c != b))
+      break;
+    if (bid_kinds[kind].landed && c < 0.0)
+      return c; /* nothing is cheap enough; trips cost no less than 0 */
     a = b;
     at_a = at_b;
     b = c;
