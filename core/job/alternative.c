@@ -217,6 +217,11 @@ amp_status amp_alternative_cost (const amp_alternative *a,
     s = year_of(a, ask, &o, err);
   if (s != AMP_OK)
     return s;
+  if (amp_given(a->life_time) && a->life_time < o.run_time)
+    return amp_failf(err, AMP_EREFUSED, "life_time",
+                     "it runs %g h a year and would be worn out within one: "
+                     "replacements are counted by whole years",
+                     o.run_time / 3600.0);
   o.years = (int)floor(ask->horizon + 1e-9);
   o.first = a->price + a->rest;
   o.life = life_of(a, &o);

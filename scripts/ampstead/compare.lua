@@ -359,7 +359,9 @@ end
 
 -- a list of offers, whatever holds it
 local function offer_list (offers)
-  if core.kind(offers) == "offer" then return { offers } end
+  if core.kind(offers) == "offer" or core.kind(offers) == "alternative" then
+    return { offers }
+  end
   if type(offers) ~= "table" and type(offers) ~= "userdata" then
     core.fail("script", "compare: takes a list of offers and a need (got " ..
       type(offers) .. ")")

@@ -233,6 +233,11 @@ check.close(sure[1].cheapest_pct + sure[2].cheapest_pct, 100, 1e-9)
 -- alternatives alone; what can't be answered stays with its reason
 local alone = amp.compare({ grid, C4 }, need())
 check.equal(alone[1].cheapest_pct, 100)
+check.equal(#amp.compare(grid, need()), 1, "one, not in a list")
+local worn = amp.compare({ genset:with{ life_hours = 2000 }, C3 }, need(),
+  { draws = 5 })
+check.has(worn:cell(2, "levelised").why, "life_hours: it runs 2336 h a year " ..
+  "and would be worn out within one")
 local mute = amp.compare({ grid, C3 }, amp.need{ inverter = inverter,
   duty = amp.profile.daily{ from_battery_kwh = 6.4, temp_c = 15 } },
   { draws = 5 })

@@ -207,8 +207,12 @@ static void what_is_wanting_is_refused (void **state) {
   a.fuel_per_joule = 1e-7;
   assert_int_equal(amp_alternative_cost(&a, &ask, &r, &err), AMP_EREFUSED);
   assert_non_null(strstr(err.text, "400 W"));
-  d = duty(0.0, 0, 24);
   a.power = 3000.0;
+  a.life_time = 1000.0 * 3600.0; /* 5,840 h a year */
+  assert_int_equal(amp_alternative_cost(&a, &ask, &r, &err), AMP_EREFUSED);
+  assert_string_equal(err.field, "life_time");
+  a.life_time = NAN;
+  d = duty(0.0, 0, 24);
   assert_int_equal(amp_alternative_cost(&a, &ask, &r, &err), AMP_EREFUSED);
 }
 
