@@ -11,8 +11,9 @@ set -u
 amp=$(realpath "$1")
 quick=${2:-}
 scripts=$(realpath "$(dirname "$0")/../../tests/hostile")
-limit=1   # s
-slack=3   # s, for a busy machine; the deadline itself: check_runner.sh
+limit=5     # tenths of a second
+[ "$quick" = quick ] && limit=2
+slack=3000  # ms, for a busy machine; the deadline itself: check_runner.sh
 tmp=$(mktemp -d)
 trap 'rm -rf "$tmp"' EXIT
 cp "$amp" "$tmp/runner" # a name that nothing else on the machine runs by
@@ -47,35 +48,39 @@ listing () {
 }
 
 still_runs () {
-  local exe
-  for exe in /proc/[0-9]*/exe; do
-    [ "$(readlink "$exe" 2>/dev/null)" = "$tmp/runner" ] && return 0
-  done
-  return 1
+  [ -n "$(find /proc -maxdepth 2 -name exe -lname "$tmp/runner" 2>/dev/null)" ]
 }
 
-judge () { # SCRIPT STATUS MILLISECONDS FOLDER
-  local ends
-  ends=$(sed -n '1s/^-- ends \([0-9 ]*\):.*/\1/p' "$1")
+# try FOLDER NAME LIMIT COMMAND...: run it; st its status, ms how long beyond
+# the limit
+try () {
+  local dir=$1 name=$2 time=$3 t
+  shift 3
+  t=$(date +%s%N)
+  (cd "$dir/run" && timeout -s KILL 30 "$@" "$tmp/runner" --time "$time" \
+    --memory 128 "$name") >"$dir.out" 2>"$dir.err" </dev/null
+  st=$?
+  ms=$(awk -v a="$t" -v b="$(date +%s%N)" -v l="$time" \
+    'BEGIN { printf "%d", (b - a) / 1e6 - 1000 * l }')
+}
+
+judge () { # ALLOWED-STATUSES FOLDER
   why=""
-  [ -n "$ends" ] || fail "its first line does not say how it ends"
-  case " $ends " in
-  *" $2 "*) ;;
-  *) fail "status $2, wanted $ends" ;;
-  esac
-  grep -aq 'GOT OUT' "$4.out" "$4.err" && fail "$(grep -ah 'GOT OUT' "$4.out")"
-  [ "$2" != 0 ] || grep -aq 'kept in' "$4.out" || fail "does not say kept in"
+  [ -n "$1" ] || fail "its first line does not say how it ends"
+  [[ $1 == *" $st "* ]] || fail "status $st, wanted$1"
+  grep -aq 'GOT OUT' "$2.out" "$2.err" && fail "$(grep -ah 'GOT OUT' "$2.out")"
+  [ "$st" != 0 ] || grep -aq 'kept in' "$2.out" || fail "does not say kept in"
   LC_ALL=C grep -aqP '[\x00-\x08\x0b-\x1f\x7f]|\xc2[\x80-\x9f]|\xe2\x80[\xaa-\xae]' \
-    "$4.out" "$4.err" && fail "control bytes arrived"
-  [ "$(cat "$4.out" "$4.err" | wc -c)" -le 17000000 ] || fail "output"
-  [ "$3" -le $(((limit + slack) * 1000)) ] || fail "took $3 ms"
+    "$2.out" "$2.err" && fail "control bytes arrived"
+  [ "$(cat "$2.out" "$2.err" | wc -c)" -le 17000000 ] || fail "output"
+  [ "$ms" -le "$slack" ] || fail "$ms ms beyond the limit"
   still_runs && fail "something still runs"
-  [ "$(listing "$4")" = "$(cat "$4.before")" ] || fail "files changed"
+  [ "$(listing "$2")" = "$(cat "$2.before")" ] || fail "files changed"
 }
 
 # all_as WHO COMMAND...: every script, started by COMMAND
 all_as () {
-  local who=$1 script name dir t st
+  local who=$1 script name dir ends
   shift
   for script in "$scripts"/*.lua; do
     name=$(basename "$script")
@@ -83,11 +88,12 @@ all_as () {
     furnish "$dir"
     chmod a+rwx "$dir/run"
     listing "$dir" >"$dir.before"
-    t=$(date +%s%N)
-    (cd "$dir/run" && timeout -s KILL 30 "$@" "$tmp/runner" --time "$limit" \
-      --memory 128 "$name") >"$dir.out" 2>"$dir.err" </dev/null
-    st=$?
-    judge "$script" "$st" $((($(date +%s%N) - t) / 1000000)) "$dir"
+    try "$dir" "$name" "0.$limit" "$@"
+    ends=$(sed -n '1s/^-- ends \([0-9 ]*\):.*/ \1 /p' "$script")
+    # a busy machine may take longer over what ends by itself
+    [ "$st" != 124 ] || [[ $ends == *" 124 "* ]] ||
+      try "$dir" "$name" 10 "$@"
+    judge "$ends" "$dir"
     if [ -z "$why" ]; then
       passed=$((passed + 1))
     else
