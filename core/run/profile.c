@@ -900,6 +900,18 @@ static size_t phase_steps (const amp_phase *p, double dt) {
   return (size_t)fmax(ceil(p->time / dt - 1e-9), 1.0);
 }
 
+/* Says the step that would do, rounded up to two digits; the caller's word
+** for it is step_s. */
+static amp_status too_fine (double time, double dt, amp_error *err) {
+  double least = time / STEPS_MOST, unit = 1e-3;
+  while (unit * 100.0 < least)
+    unit *= 10.0;
+  return amp_failf(err, AMP_EDATA, NULL,
+                   "step_s of %g s makes more than %g steps: from %g s up "
+                   "they fit",
+                   dt, STEPS_MOST, ceil(least / unit + 1.0) * unit);
+}
+
 /* Steps of the whole test in *steps, its time in *time. */
 static amp_status check_phases (const amp_phase *p, size_t n, size_t times,
                                 double dt, double temp, size_t *steps,
@@ -917,12 +929,12 @@ static amp_status check_phases (const amp_phase *p, size_t n, size_t times,
     s = check_phase(&p[i], err);
     if (s == AMP_OK)
       all += (double)phase_steps(&p[i], dt);
-    if (s == AMP_OK && !(all <= most))
-      s = amp_failf(err, AMP_EDATA, NULL, "more than %g steps", STEPS_MOST);
     if (s != AMP_OK && err != NULL)
       err->line = i + 1;
     *time += p[i].time * (double)times;
   }
+  if (s == AMP_OK && !(all <= most))
+    s = too_fine(*time, dt, err);
   *steps = (size_t)all * times;
   return s;
 }

@@ -1320,6 +1320,15 @@ static double *ends_new (const amp_context *ctx, const amp_duty *d) {
   return e;
 }
 
+/* What the rows of a trace and their copy take, as a figure to go by. */
+static amp_status no_trace (const amp_duty *duty, amp_error *err) {
+  double mb = 2.0 * (double)duty->n * AMP_TRACE * sizeof(double) / 1e6;
+  return amp_failf(err, AMP_ENOMEM, NULL,
+                   "no memory for %zu steps of %g s, some %g MB: a longer "
+                   "step_s needs less",
+                   duty->n, duty->dt, ceil(mb));
+}
+
 amp_status amp_simulate_trace (const amp_context *ctx, const amp_sim_case *c,
                                const amp_duty *duty,
                                const amp_sim_options *opt, amp_trace **out,
@@ -1345,7 +1354,7 @@ amp_status amp_simulate_trace (const amp_context *ctx, const amp_sim_case *c,
   amp_free(w.ctx, w.trace, w.trace_steps * AMP_TRACE * sizeof *w.trace);
   amp_free(w.ctx, w.leaf_trace, w.leaf_size);
   amp_free(w.ctx, w.ended, (duty->phases + 1) * sizeof *w.ended);
-  return s;
+  return s == AMP_ENOMEM ? no_trace(duty, err) : s;
 }
 
 void amp_trace_free (const amp_context *ctx, amp_trace *t) {

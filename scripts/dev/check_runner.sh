@@ -128,6 +128,12 @@ exits 124 "memory" --memory 32 -e 'local t = {}
 says "names the memory limit" "memory limit of 32 MB"
 exits 124 "a log that memory does not hold is no bad file" --memory 8 -e '
   require("ampstead").log.text("time_s,current_a\n" .. string.rep("1,1\n", 4e5))'
+exits 124 "a test in steps that memory does not hold" --memory 300 -e '
+  local amp = require "ampstead"
+  local c = amp.cell{ chemistry = "nca", capacity_ah = 50, r0_mohm = 1 }
+  c:simulate(amp.profile.steps{ { rest_h = 1 }, step_s = 0.001 })'
+says "says what would need less" "no memory for 3600000 steps of 0.001 s"
+says "by its key" "a longer step_s needs less"
 exits 0 "a caught memory error" --memory 32 -e 'assert(not pcall(string.rep,
   "x", 1 << 30)) print(1)'
 exits 124 "a flood of output" --time 15 -e 'local s = ("x"):rep(1000)

@@ -71,5 +71,10 @@ refused("steps: step 1: charge_a must lie in 1e-06 .. 1000000 A (got -3)",
 refused("(got 2 of them)", { { charge_a = 3, hours = 3, rest_s = 1 } })
 refused("steps: times must be whole (got 1.5)",
   { { charge_a = 3, hours = 1 }, times = 1.5 })
+-- 10 h in steps of 1 ms are 36 million of them; 10 million may be
+refused("steps: step_s of 0.001 s makes more than 10000000 steps: from "
+  .. "0.005 s up they fit", { { charge_a = 3, hours = 10 }, step_s = 0.001 })
+check.ok(pcall(amp.profile.steps, { { charge_a = 3, hours = 10 },
+  step_s = 0.005 }), "and they do")
 refused("a table is wanted", { { charge_a = 3, hours = 1 }, 5 })
 check.done()
