@@ -12,6 +12,11 @@
 ** the socket to the parent. May raise. */
 void scope_open (lua_State *L, const runner_task *task, int link);
 
+/* Push the function that the n bytes of a script are, or why they are none
+** (load.c); a status of Lua. 'name' is the script's as typed, or "stdin". */
+int scope_load_text (lua_State *L, const char *text, size_t n,
+                     const char *name);
+
 /* Ask the parent and push the bytes of its answer; the status is returned,
 ** EXIT_INTERNAL where the parent is gone. Raises where memory ends. */
 int scope_ask (lua_State *L, int link, int kind, const char *a, size_t a_n,

@@ -213,27 +213,11 @@ static int run_step (worker *w, const runner_step *s) {
   return call(w, 1);
 }
 
-/* A first line that begins with # is for the system, as in lua; its end
-** stays, so that lines keep their numbers. */
-static size_t skip_hash (const char *text, size_t n) {
-  size_t k = 0;
-  if (n >= 3 && memcmp(text, "\xef\xbb\xbf", 3) == 0)
-    k = 3;
-  if (k < n && text[k] == '#')
-    while (k < n && text[k] != '\n')
-      k++;
-  return k;
-}
-
 static int run_script (worker *w) {
   const runner_task *t = w->task;
   const char *text = t->text.data != NULL ? t->text.data : "";
-  size_t skip = skip_hash(text, t->text.n);
-  char chunk[1024];
   int n = 0, st;
-  snprintf(chunk, sizeof chunk, "%c%s", strcmp(t->name, "stdin") ? '@' : '=',
-           base_name(w));
-  st = luaL_loadbufferx(w->L, text + skip, t->text.n - skip, chunk, "t");
+  st = scope_load_text(w->L, text, t->text.n, base_name(w));
   if (st != LUA_OK)
     return report(w, st);
   for (int k = t->o->script + 1; k < t->argc; k++, n++) {
