@@ -16,7 +16,7 @@
 #include <sys/syscall.h>
 #endif
 
-enum { NAME_LONGEST = 200, PATH_LONGEST = 1000 };
+enum { NAME_LONGEST = 200, PATH_LONGEST = 1000, DEEPEST = 16 };
 
 bool buffer_add (runner_buffer *b, const void *data, size_t n) {
   if (n == 0)
@@ -51,6 +51,17 @@ static int refused (const char *path, const char *rule, char *why,
   return EXIT_REFUSED;
 }
 
+/* No byte of it does anything else in a listing than stand there. */
+static bool shows_as_it_is (const char *name, size_t n) {
+  runner_visible v = {{0}, 0};
+  runner_buffer b = {NULL, 0, 0};
+  bool same = visible_add(&v, name, n, &b) && visible_end(&v, &b) &&
+              b.n == n && memcmp(b.data, name, n) == 0 &&
+              memchr(name, '\n', n) == NULL && memchr(name, '\t', n) == NULL;
+  free(b.data);
+  return same;
+}
+
 /* The rules for one name between slashes; NULL: it keeps them. */
 static const char *rule_broken (const char *name, size_t n) {
   if (n == 0 || n > NAME_LONGEST)
@@ -59,10 +70,10 @@ static const char *rule_broken (const char *name, size_t n) {
     return "'..' leads out of the folder";
   if (name[0] == '.')
     return "hidden names are not reachable";
-  for (size_t k = 0; k < n; k++)
-    if ((unsigned char)name[k] < 0x20 || name[k] == 0x7f)
-      return "control bytes in a name";
-  return NULL;
+  return shows_as_it_is(name, n)
+             ? NULL
+             : "control bytes, broken UTF-8 or marks that "
+               "turn the direction in a name";
 }
 
 /* "./a" is "a" */
@@ -74,6 +85,7 @@ static const char *without_dot (const char *path) {
 
 int file_path_check (const char *path, char *why, size_t why_size) {
   const char *p;
+  int depth = 0;
   path = without_dot(path);
   p = path;
   if (*path == '/')
@@ -90,6 +102,8 @@ int file_path_check (const char *path, char *why, size_t why_size) {
       return refused(path, rule, why, why_size);
     if (p[n] == '\0')
       return EXIT_OK;
+    if (++depth > DEEPEST)
+      return refused(path, "too many folders", why, why_size);
     p += n + 1;
   }
 }

@@ -83,9 +83,22 @@ static bool wants_detail (int argc, char **argv) {
   return n > 1;
 }
 
+/* Whoever started this with one of them closed gets /dev/null there: a pipe
+** to the worker must not take its number. */
+static void open_standard (void) {
+  int fd;
+  do
+    fd = open("/dev/null", O_RDWR);
+  while (fd >= 0 && fd <= STDERR_FILENO);
+  if (fd >= 0)
+    close(fd);
+}
+
 int main (int argc, char **argv) {
   runner_options o;
-  int st = options_read(&o, argc, argv);
+  int st;
+  open_standard();
+  st = options_read(&o, argc, argv);
   if (st != EXIT_OK)
     return st;
   if (o.help) {

@@ -306,13 +306,24 @@ static void answer_post (parent *p, const char *text, size_t n) {
   p->shown += n < OUTPUT_LONGEST - p->shown ? n : OUTPUT_LONGEST - p->shown;
 }
 
+static void show_prompt (const char *prompt) {
+  runner_visible v = {{0}, 0};
+  runner_buffer b = {NULL, 0, 0};
+  if (isatty(STDIN_FILENO) && visible_add(&v, prompt, strlen(prompt), &b))
+    put(STDOUT_FILENO, b.data, b.n);
+  free(b.data);
+}
+
 /* Prompt and read a line; the person's time is not the script's. */
 static void answer_line (parent *p, const char *prompt) {
   char *line = NULL;
   size_t room = 0;
   ssize_t n;
-  if (isatty(STDIN_FILENO))
-    put(STDOUT_FILENO, prompt, strlen(prompt));
+  if (!p->task->prompt) { /* no function of a script asks this */
+    end_worker(p, EXIT_INTERNAL);
+    return;
+  }
+  show_prompt(prompt);
   n = getline(&line, &room, stdin);
   if (n > 0 && line[n - 1] == '\n')
     n--;

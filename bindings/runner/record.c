@@ -40,10 +40,21 @@ static bool last_of_path (const char *text, const char *line) {
   return found;
 }
 
+/* The record as a plain file; a fifo of that name would wait for a reader. */
+static int open_record (int dir, int flags) {
+  struct stat s;
+  int fd =
+      openat(dir, RECORD, flags | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC, 0666);
+  if (fd >= 0 && (fstat(fd, &s) != 0 || !S_ISREG(s.st_mode))) {
+    close(fd);
+    return -1;
+  }
+  return fd;
+}
+
 static bool recorded (int dir, const char *line) {
   runner_buffer text = {NULL, 0, 0};
-  int fd =
-      openat(dir, RECORD, O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC);
+  int fd = open_record(dir, O_RDONLY);
   bool yes = fd >= 0 && file_read_all(fd, &text) == EXIT_OK &&
              buffer_add(&text, "", 1) && last_of_path(text.data, line);
   if (fd >= 0)
@@ -66,9 +77,7 @@ bool record_allows (int dir, const char *path, const char *script) {
 
 static bool append (int dir, const char *line) {
   size_t n = strlen(line);
-  int fd =
-      openat(dir, RECORD,
-             O_WRONLY | O_CREAT | O_APPEND | O_NOFOLLOW | O_CLOEXEC, 0666);
+  int fd = open_record(dir, O_WRONLY | O_CREAT | O_APPEND);
   off_t end = fd < 0 ? -1 : lseek(fd, 0, SEEK_END);
   bool ok = end >= 0 && write(fd, line, n) == (ssize_t)n;
   if (end >= 0 && !ok && ftruncate(fd, end) != 0)

@@ -116,6 +116,12 @@ exits 0 "a module by -l" -l parts.cells -e 'print(1)'
 exits 1 "a module outside" -e 'require("../x")'
 exits 1 "a module that is missing" -e 'require("nowhere")'
 
+# ---- started with closed descriptors ----
+"$amp" -e 'print(1)' >&-
+holds "without standard output" test $? = 0
+"$amp" -e 'print(1)' <&- >"$tmp/out" 2>&-
+holds "without the other two" test "$(cat "$tmp/out")" = 1
+
 # ---- limits ----
 printf 'local n = 0\nwhile true do n = n + 1 end\n' | script loop.lua
 exits 124 "an endless loop" --time 0.5 loop.lua
@@ -268,6 +274,16 @@ says "names the way out" "--overwrite"
 holds "it was kept" grep -q H1 results/one.csv
 exits 0 "--overwrite" --out results --overwrite write.lua one.csv H2
 holds "it was replaced" grep -q H2 results/one.csv
+name=$(printf 'a\342\200\256vsc.csv')
+exits 77 "a name that reads backwards" write.lua "$name"
+exits 77 "a name that is no UTF-8" write.lua "$(printf 'a\377.csv')"
+exits 77 "folders without end" write.lua \
+  "$(printf 'd/%.0s' 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17)x.csv"
+rm out/.results
+mkfifo out/.results
+exits 0 "a fifo where the record was" write.lua new.csv
+says "is no record" ".results cannot be written"
+rm out/.results
 ln -s /etc out/link
 exits 77 "a link in out/" write.lua link/x.csv
 touch target.csv
