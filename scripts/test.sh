@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # test.sh -- everything that is checked on each change, in one run.
 # Prints one line for each check, what a failed one said, and at the end
-# "N passed, N failed". Needs under 15 minutes on two cores.
+# "N passed, N failed". Needs under 20 minutes on two cores.
 #   scripts/test.sh           all
 #   scripts/test.sh quick     without sanitizers, valgrind and other builds
 set -u
@@ -265,6 +265,7 @@ if [ "$quick" != quick ]; then
   check "posts, sanitizers" lua5.4 scripts/dev/check_recheck.lua \
     build/sanitize/ampstead
   check "valgrind" valgrind_tests
+  check "fuzzing, 60 s each" scripts/dev/fuzz.sh 60
 fi
 examples
 contract

@@ -1,8 +1,8 @@
 /*
 ** fuzz_options.c -- tables of options as scripts write them: the input is a
-** small program that builds Lua tables (keys mostly known ones, values of
-** every kind, objects made before) and calls the module's functions with
-** them. Each call ends with an answer or an error that has words; nothing
+** small program that builds Lua tables (keys mostly those of the class that
+** is called, values mostly of their kind and near their limits, objects made
+** before) and calls the module's functions with them. Each call ends with an answer or an error that has words; nothing
 ** crashes, and no call goes on for ever.
 */
 #include "bind.h"
@@ -21,14 +21,26 @@
       abort();                                                               \
   } while (0)
 
-enum { KEYS_MOST = 1000, CALLS_MOST = 200, DEEPEST = 3, MADE = 8 };
+enum {
+  KEYS_MOST = 1000,
+  CLASSES_MOST = 64,
+  CALLS_MOST = 200,
+  DEEPEST = 3,
+  MADE = 8
+};
 static const size_t MEMORY_MOST = (size_t)256 << 20;
 
 static lua_State *state;
 static size_t used;
 static const char *keys[KEYS_MOST];
 static size_t keys_n;
-static int calls[CALLS_MOST]; /* references to functions */
+static const bind_class *classes[CLASSES_MOST];
+static size_t classes_n;
+typedef struct callee {
+  int ref;             /* of the function */
+  const bind_class *c; /* what it makes, or NULL */
+} callee;
+static callee calls[CALLS_MOST];
 static size_t calls_n;
 static int ready; /* reference to a list of objects that are in order */
 
@@ -151,6 +163,13 @@ static void add_words (void) {
     keys[keys_n++] = words[k];
 }
 
+static const bind_class *class_made_by (const char *name) {
+  for (size_t k = 0; k < classes_n; k++)
+    if (strcmp(classes[k]->make, name) == 0)
+      return classes[k];
+  return NULL;
+}
+
 /* Functions of the table at the top and of tables in it, in name order. */
 static void add_calls (lua_State *L, int depth) {
   int t = lua_gettop(L), names;
@@ -170,9 +189,11 @@ static void add_calls (lua_State *L, int depth) {
   lua_call(L, 1, 0);
   for (lua_Integer k = 1; k <= (lua_Integer)lua_rawlen(L, names); k++) {
     lua_rawgeti(L, names, k);
+    const char *name = lua_tostring(L, -1);
     lua_gettable(L, t);
     if (lua_isfunction(L, -1) && calls_n < CALLS_MOST) {
-      calls[calls_n++] = luaL_ref(L, LUA_REGISTRYINDEX);
+      calls[calls_n].c = class_made_by(name);
+      calls[calls_n++].ref = luaL_ref(L, LUA_REGISTRYINDEX);
       continue;
     }
     if (lua_istable(L, -1) && depth > 0)
@@ -207,12 +228,14 @@ static void open_module (void) {
   luaL_openlibs(L);
   set_host(L);
   luaL_requiref(L, "ampstead", luaopen_ampstead, 0);
-  add_calls(L, 1);
   lua_getfield(L, LUA_REGISTRYINDEX, "ampstead.classes");
   for (lua_Integer k = 1; lua_rawgeti(L, -1, k) != LUA_TNIL; k++) {
-    add_keys(lua_touserdata(L, -1));
+    HOLD(classes_n < CLASSES_MOST);
+    add_keys(classes[classes_n++] = lua_touserdata(L, -1));
     lua_pop(L, 1);
   }
+  lua_settop(L, 1);
+  add_calls(L, 1);
   lua_settop(L, 0);
   add_words();
   if (luaL_dostring(L, objects) != LUA_OK) {
@@ -274,6 +297,47 @@ static void push_object (lua_State *L, source *s, int made) {
 }
 
 static void push_value (lua_State *L, source *s, int made, int depth);
+
+/* A value of the field's kind, a number between its limits or at them. */
+static void push_fitting (lua_State *L, source *s, int made,
+                          const bind_field *f) {
+  static const double share[] = {0.0, 1e-6, 0.01, 0.1, 0.5, 0.9, 1.0, 1.001};
+  unsigned how = take(s);
+  switch (f->kind) {
+  case BIND_TEXT:
+  case BIND_CHOICE:
+    lua_pushstring(L, key_of(s));
+    return;
+  case BIND_FLAG:
+    lua_pushboolean(L, how & 1);
+    return;
+  case BIND_OBJECT:
+  case BIND_LAW:
+    push_object(L, s, made);
+    return;
+  case BIND_WHOLE:
+    lua_pushinteger(L, (int)(f->lo < -1e9 ? 0.0 : f->lo) + (int)(how & 15));
+    return;
+  default:
+    lua_pushnumber(L, f->lo + (f->hi - f->lo) * share[how & 7]);
+  }
+}
+
+/* Keys of the class, each at most once, mostly with fitting values. */
+static void push_keys (lua_State *L, source *s, int made,
+                       const bind_class *c) {
+  lua_newtable(L);
+  for (const bind_field *f = c->fields; f->key != NULL; f++) {
+    unsigned how = take(s);
+    if (how & 1)
+      continue;
+    if (how & 0x38)
+      push_fitting(L, s, made, f);
+    else
+      push_value(L, s, made, 1);
+    lua_setfield(L, -2, f->key);
+  }
+}
 
 static void push_table (lua_State *L, source *s, int made, int depth) {
   unsigned n = take(s) % 12;
@@ -340,10 +404,13 @@ static int run (lua_State *L) {
   lua_settop(L, 1);
   lua_newtable(L); /* 2: what was made */
   for (int k = 1; k <= MADE && s->p < s->end; k++) {
-    lua_rawgeti(L, LUA_REGISTRYINDEX, calls[take(s) % calls_n]);
+    const callee *to = &calls[take(s) % calls_n];
+    lua_rawgeti(L, LUA_REGISTRYINDEX, to->ref);
     unsigned n = 1 + (take(s) & 1);
     for (unsigned j = 0; j < n; j++)
-      if (take(s) & 7)
+      if (take(s) & 3 && to->c != NULL)
+        push_keys(L, s, 2, to->c);
+      else if (take(s) & 7)
         push_table(L, s, 2, 0);
       else
         push_value(L, s, 2, 0);
@@ -370,7 +437,7 @@ int LLVMFuzzerTestOneInput (const uint8_t *data, size_t n) {
     open_module();
   lua_pushcfunction(state, run);
   lua_pushlightuserdata(state, &s);
-  time_limit(500);
+  time_limit(100);
   lua_pcall(state, 1, 0, 0);
   time_limit(0);
   lua_settop(state, 0);
