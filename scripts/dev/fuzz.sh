@@ -32,8 +32,8 @@ export UBSAN_OPTIONS=print_stacktrace=1
 if [ "$seconds" = keep ]; then
   for name in csv options loader; do
     mkdir -p "$kept/$name" "$grown/$name"
-    "build/fuzz/tests/fuzz/fuzz_$name" -merge=1 -max_len=400 -timeout=10 \
-      "$kept/$name" "$grown/$name" 2>&1 | tail -n 1
+    "build/fuzz/tests/fuzz/fuzz_$name" -set_cover_merge=1 -use_counters=0 \
+      -max_len=200 -timeout=10 "$kept/$name" "$grown/$name" 2>&1 | tail -n 1
   done
   du -sh "$kept"
   exit 0
