@@ -345,7 +345,7 @@ typedef struct bind_pack {
   bool even;       /* equal modules, of which 'module' is one */
   amp_build build; /* points into what follows and into the modules */
   bind_module mean; /* module of a pack of unequal ones: nameplate their mean,
-                       tested so that the pack holds what it holds (F13) */
+                       tested so that the pack holds what it holds */
   amp_trip trip;
   amp_rates rates;
   amp_heater heater;

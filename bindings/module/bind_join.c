@@ -45,7 +45,7 @@ static amp_join_side read_side (lua_State *L, int idx, const char *who) {
   return (amp_join_side){k.v, k.r, 0, k.ah};
 }
 
-/* The keys of a lot whose modules stand side by side: F14 against k peers. */
+/* The keys of a lot whose modules stand side by side: each against k peers. */
 static void push_peers (lua_State *L, int idx, const char *who) {
   const bind_lot *lot = lua_touserdata(L, idx);
   amp_join_side side;

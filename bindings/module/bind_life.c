@@ -173,7 +173,7 @@ static void fill_rates (bind_life_model *s) {
   s->ageing.per_cycle = s->per_cycle.value;
   s->doubling_assumed = s->ageing.at > 0.0 && !(s->ageing.doubling > 0.0);
   if (s->doubling_assumed)
-    s->ageing.doubling = 10.0; /* F24: common practice, no source */
+    s->ageing.doubling = 10.0; /* K: common practice, no source */
 }
 
 static void life_finish (lua_State *L, int keys, void *spec) {

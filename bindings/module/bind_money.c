@@ -106,7 +106,7 @@ static amp_levelised_ask read_ask (lua_State *L, const char *who, bool saves,
 
 /*
 ** amp.levelised{ first = 5763, years = 10, discount_pct = 5, kwh = 577.76 }
-** --> money per kWh (F22)
+** --> money per kWh
 */
 static int levelised (lua_State *L) {
   levelised_ask in = {0};

@@ -285,7 +285,7 @@ static double nominal_of (const amp_module *m) {
 }
 
 /* Nameplate, resistance and mass are means; the state of health is what the
-** pack holds by F13 over that. What nobody gave stays open. */
+** pack holds over that. What nobody gave stays open. */
 static void mean_module (bind_pack *s, const shelf *h, double holds) {
   amp_module *m = &s->mean.m;
   amp_basis tested = AMP_BASIS_MEASURED, r10s = AMP_BASIS_MEASURED;
@@ -354,7 +354,7 @@ static void read_modules (lua_State *L, int keys, const char *who,
   lua_pop(L, 1);
   if (s->even && s->module->m.group == NULL)
     return;
-  /* what it holds, by F13; of unlike groups too */
+  /* what it holds; of unlike groups too */
   amp_error err = {0};
   amp_window w;
   amp_pack *p = lua_newuserdatauv(L, sizeof *p, 0);
@@ -609,7 +609,7 @@ static int pack_tested (lua_State *L) {
   return 1;
 }
 
-/* By charge, as trade reckons: tested kWh times the share of charge used */
+/* By charge, as is common: tested kWh times the share of charge used */
 static int pack_usable (lua_State *L) {
   bind_pack *s = bind_check(L, 1, "pack", "usable_kwh");
   amp_window w;
@@ -637,7 +637,7 @@ static int pack_mass (lua_State *L) {
 /*
 ** pack:autonomy(duty, inverter) --> {days, usable_kwh, need_kwh, load_kwh,
 ** supply_kwh, month}: days without sun in the month that asks most, usable
-** over the daily need at the battery (F21)
+** over the daily need at the battery
 */
 static int pack_autonomy (lua_State *L) {
   bind_pack *s = bind_check(L, 1, "pack", "autonomy");

@@ -436,7 +436,7 @@ static int lot_mean (lua_State *L) {
   return 1;
 }
 
-/* F11. core.bench_hours(lot, current_a, channels, rest_h, ah) --> {hours,
+/* core.bench_hours(lot, current_a, channels, rest_h, ah) --> {hours,
 ** rounds, modules, ah, basis}: what was tested, else the module's middle */
 static int bench_hours (lua_State *L) {
   bind_lot *s = check_lot(L, 1, "bench_time");

@@ -29,7 +29,7 @@ typedef struct amp_levelised_ask {
   double residual;       /* received at the end */
 } amp_levelised_ask;
 
-/* F22: present cost over present energy. AMP_ERANGE; AMP_EREFUSED when no
+/* Present cost over present energy. AMP_ERANGE; AMP_EREFUSED when no
 ** energy is delivered. */
 amp_status amp_levelised (const amp_levelised_ask *a, double *per_kwh,
                           amp_error *err);

@@ -1,6 +1,6 @@
 /*
 ** offer.c -- landed cost line by line, the bid that meets a target, the
-** modules that will be in use. Formulas F1-F5: docs/model/cost.md.
+** modules that will be in use. Formulas: docs/model/cost.md.
 */
 #include "cost/offer.h"
 #include "base/sample.h"
@@ -101,7 +101,7 @@ static amp_status check_weight (const amp_offer *o, amp_error *err) {
 
 /* ---- the lines ---- */
 
-/* What the price is multiplied by to give the goods (F1). */
+/* What the price is multiplied by to give the goods. */
 static double price_units (const amp_offer *o) {
   if (o->price_is == AMP_PRICE_EACH)
     return o->count;
@@ -188,7 +188,7 @@ static void price_lines (const amp_offer *o, double goods,
   line[AMP_STEP_PREMIUM].amount = premium;
 }
 
-/* F1-F3 in the money of the offer, for any goods: also below zero, because
+/* Every line in the money of the offer, for any goods: also below zero, because
 ** the bid ceiling asks for them. */
 static void steps_of (const amp_offer *o, double goods,
                       amp_landed_line line[AMP_STEPS]) {

@@ -2,7 +2,7 @@
 ** offer.h -- what an offer costs until it stands at the gate (landed), the
 ** bid that meets a target, and how many of its modules will be accepted.
 ** One draw: plain numbers. Money in one currency, mass in kg, energy in
-** kWh. No physics. Formulas F1-F5 of docs/model/cost.md.
+** kWh. No physics. Formulas: docs/model/cost.md.
 */
 #ifndef AMP_COST_OFFER_H
 #define AMP_COST_OFFER_H

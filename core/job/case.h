@@ -88,7 +88,7 @@ typedef struct amp_case_result {
   amp_status status;     /* AMP_OK, or why.status */
   amp_error why;         /* the whole case is refused */
   int groups, modules_in_string, strings, used, count; /* at the median */
-  double accepted_mean;  /* F5's mean */
+  double accepted_mean;  /* N (1 - p), not rounded */
   amp_window window;
   bool r_assumed, capacity_assumed; /* defaults that were taken */
   amp_landed landed;     /* from_offer; at the middle of prices */

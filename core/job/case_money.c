@@ -267,7 +267,7 @@ static const amp_case *priced (const money *g, const one *o, amp_case *own) {
   return own;
 }
 
-/* Goods alone, as F4 counts them per nameplate and per accepted kWh, then
+/* Goods alone, as they count per nameplate and per accepted kWh, then
 ** all that is paid at the start. */
 static amp_status take_prices (const money *g, one *o, amp_error *err) {
   const case_plan *p = g->p;

@@ -3,8 +3,8 @@
 ** expected value of what k more tests would tell, for the decision at hand:
 ** buy the lot at its price, or leave it. Preposterior analysis of a normal
 ** lot with the finite-lot factor (H. Raiffa, R. Schlaifer, Applied
-** Statistical Decision Theory, 1961, chapters 5 and 11). Deterministic:
-** quadrature, no draws. Model and symbols: docs/model/worth.md.
+** Statistical Decision Theory, 1961, chapters 5 and 11, from memory).
+** Deterministic: quadrature, no draws. Model, symbols: docs/model/worth.md.
 **
 ** What is known of one good module: its mean is 'mean', known as well as
 ** 'weight' tests would tell it; the spread between modules is either known

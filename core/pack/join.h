@@ -2,8 +2,8 @@
 ** join.h -- what flows when two charged things are joined: first current,
 ** how it falls on the real open-circuit curves, the charge that moves, the
 ** heat in leads and cell links, the largest difference that keeps them
-** within their limits, and in which order strings are joined. F14 of the
-** trade's formulas: dV / (Ra + Rb + lead). Model: docs/model/join.md.
+** within their limits, and in which order strings are joined:
+** dV / (Ra + Rb + lead). Model: docs/model/join.md.
 */
 #ifndef AMP_PACK_JOIN_H
 #define AMP_PACK_JOIN_H

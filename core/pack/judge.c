@@ -122,7 +122,7 @@ static double group_mean (const amp_lot *lot, const amp_reading *r) {
   return 0.5 * (r->group_min + r->group_max);
 }
 
-/* Self-discharge between two dates (F10), where voltage tells charge. */
+/* Self-discharge between two dates, where voltage tells charge. */
 static void find_leak (const amp_lot *lot, const amp_reading *r,
                        amp_judged *out) {
   double days = r->day - r->before_day, was, slope;
@@ -237,7 +237,7 @@ static void look_at_groups (const judge *j, const amp_reading *r,
            j->lot->chemistry->v_max, AMP_NOT_GIVEN);
 }
 
-/* F8: the module's voltage is the sum of its groups, of which lowest and
+/* The module's voltage is the sum of its groups, of which lowest and
 ** highest are known; what lies between is anything between these two. */
 static void look_at_sum (const judge *j, const amp_reading *r,
                          amp_judged *out) {

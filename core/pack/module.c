@@ -1,6 +1,6 @@
 /*
 ** module.c -- a module's numbers checked, its voltage window against an
-** inverter (formula F12 of the trade: which series counts fit), and its
+** inverter (which series counts fit), and its
 ** groups as leaves for the simulation. Model: docs/model/pack.md.
 */
 #include "pack/module.h"

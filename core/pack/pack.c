@@ -1,7 +1,7 @@
 /*
 ** pack.c -- building the tree of groups, checking it, and what it can hold.
-** The time step lives in run/; this file knows no duty. Model and formula
-** F13 (series: least, parallel: sum): docs/model/pack.md.
+** The time step lives in run/; this file knows no duty. Model (series:
+** least, parallel: sum): docs/model/pack.md.
 */
 #include "pack/pack.h"
 #include <math.h>
@@ -192,7 +192,7 @@ amp_status amp_pack_build (const amp_group *module, int series, int parallel,
   return AMP_OK;
 }
 
-/* Charge of every node, children before parents: F13. 'window' 0: all of
+/* Charge of every node, children before parents. 'window' 0: all of
 ** the cell; 1: what lies between the ends of its window. */
 static void charges (const amp_pack *p, int window, double *q) {
   for (int n = p->nodes - 1; n >= 0; n--) {

@@ -14,7 +14,7 @@
 #include "pack/heat.h"
 #include <stdbool.h>
 
-/* m/s2: the value of the scenario's worked answers. */
+/* m/s2, three figures: latitude changes the third. */
 #define AMP_GRAVITY 9.81
 
 /*

@@ -57,8 +57,8 @@ typedef struct amp_short {
 
 /*
 ** AMP_EMISSING where no string's resistance is known. 'high' is twice 'bus':
-** a guess of the trade (1.5 .. 2); the cell of docs/model/cell.md shows 1.32
-** between the first sample and 10 s.
+** common practice, no source (1.5 .. 2); the cell of docs/model/cell.md shows
+** 1.32 between the first sample and 10 s.
 */
 amp_status amp_short_of (const amp_short_spec *s, amp_short *out,
                          amp_error *err);

@@ -155,7 +155,7 @@ amp_status amp_discharge_until (size_t n, const double *time,
                                 const double *const *v, double v_end,
                                 amp_discharge *out, amp_error *err);
 
-/* F11: s on the bench for one pass of n modules at 'current' A, 'channels'
+/* s on the bench for one pass of n modules at 'current' A, 'channels'
 ** at a time, whole rounds; 'rest' s of waiting for each round. */
 double amp_bench_seconds (double charge, double current, int n, int channels,
                           double rest);

@@ -17,7 +17,7 @@
 #define PREECE(a) ((a) / PREECE_INCH * 31622.776601683795)
 
 /*
-** Resistivity: copper 0.0175 ohm mm2/m as the trade reckons (annealed
+** Resistivity: copper 0.0175 ohm mm2/m as is common practice (annealed
 ** standard 0.017241: a cable's limit carries an allowance for stranding);
 ** aluminium 0.028264 commercial conductor, tnlab.org; nickel, tin, iron and
 ** lead preproom.org; nickel-plated steel from memory. German silver 33e-8,

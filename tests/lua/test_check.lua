@@ -170,7 +170,7 @@ raises("generation_mixed", built{ { m, m:with{ capacity_ah =
   amp.claimed(140) } }, { m, m } }, all)
 local _, share = raises("string_share_uneven", built{ { m, m },
   { m:with{ r10s_mohm = amp.measured(3.0) }, m } }, all)
-check.close(share.value, 2 * 4.9 / (4.9 + 3.8), 1e-9, "F15 of the trade")
+check.close(share.value, 2 * 4.9 / (4.9 + 3.8), 1e-9, "by conductance")
 raises("lift_for_two", built{ { m, m:with{ mass_kg = 31 } }, { m, m } }, all,
   "31 kg")
 -- parallel first, the share is one of the modules of a level

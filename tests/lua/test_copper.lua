@@ -1,5 +1,5 @@
 --- Cable, busbar, fuse links, fuse, circuit, short circuit, pre-charge,
--- layouts and joining from Lua: the trade's check values, and the wording.
+-- layouts and joining from Lua: values by hand, and the wording.
 local here = arg[0]:match("^(.*)/tests/lua/") or "."
 package.path = here .. "/tests/lua/?.lua;" .. package.path
 local check = require "check"

@@ -56,7 +56,7 @@ check.has(tostring(amp.module{ chemistry = "lfp", series = 8,
   capacity_ah = 105 }), "105 Ah, assumed")
 
 -- values: two tests of twelve, mean 93.75, half width 27.26 Ah: F6 of the
--- trade formulas, t(1) = 12.706, lot factor sqrt(1 - 2/12)
+-- by hand, t(1) = 12.706, lot factor sqrt(1 - 2/12)
 local two = amp.tested({ 96.1, 91.4 }, { of = 12 })
 check.close(two.value, 93.75, 1e-12)
 check.close(two.half_width, 27.26, 0.01)

@@ -91,7 +91,7 @@ check.close(level:without("3").mass_kg, 87.5, 1e-9)
 check.equal(plain:without(2).parallel, 2)
 check.close(plain:without(2).tested_kwh, plain.tested_kwh * 2 / 3, 1e-9)
 
--- C10 of the trade: 8 Ah at 0.1 A are 80 h
+-- by hand: 8 Ah at 0.1 A are 80 h
 local uneven = {}
 for i = 1, 7 do uneven[i] = { soc_pct = i == 3 and 58 or 50 } end
 local top = amp.pack{ module = module("u", 100, 1.9, uneven), series = 1,
@@ -107,7 +107,7 @@ check.has(tostring(top:with{ bleed_a = 1e-9 }:balance()),
   "takes over a year")
 check.ok(not tostring(balance):find("over a year", 1, true))
 
--- C11 of the trade: 175 kg by 17 K are 0.826 kWh; losses come on top
+-- by hand: 175 kg by 17 K are 0.826 kWh; losses come on top
 local ten = amp.pack{ module = one, series = 2, parallel = 5 }
 local warm = ten:warm{ from_c = -12, to_c = 5, heater_w = 500 }
 check.close(warm.stored_kwh, 0.826, 0.0005)

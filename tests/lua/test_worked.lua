@@ -1,4 +1,4 @@
---- Fifteen answers of the trade that were worked by hand, then the figures
+--- Fifteen answers that were worked by hand, then the figures
 -- of handbooks, each out of a call. The tables stand in tests/data, their
 -- sources in its SOURCES.md; figures without a source were worked out.
 local here = arg[0]:match("^(.*)/tests/lua/") or "."

@@ -236,7 +236,7 @@ static void quantiles_are_stable_between_seeds (void **state) {
     assert_true(most[j] / least[j] - 1 < 0.005);
 }
 
-/* Trade check values C1 and C2. */
+/* By hand, from the closed forms. */
 static void small_lots_have_their_exact_chances (void **state) {
   (void)state;
   assert_close(amp_binomial_at_least(12, 10, 0.9), 0.8891, 5e-5);

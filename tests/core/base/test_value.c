@@ -7,8 +7,8 @@
 #include "base/value.h"
 #include <string.h>
 
-/* Trade check value C3: 96.1 and 91.4 Ah tested of 12; in Ah here. */
-static void two_tests_of_twelve_give_check_value_c3 (void **state) {
+/* By hand: 96.1 and 91.4 Ah tested of 12; in Ah here. */
+static void two_tests_of_twelve_give_the_sum_by_hand (void **state) {
   static const double ah[] = {96.1, 91.4};
   amp_value v;
   (void)state;
@@ -143,7 +143,7 @@ static void basis_folds_to_the_worst (void **state) {
 
 int main (void) {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(two_tests_of_twelve_give_check_value_c3),
+      cmocka_unit_test(two_tests_of_twelve_give_the_sum_by_hand),
       cmocka_unit_test(one_test_is_fixed_and_all_tested_leave_no_doubt),
       cmocka_unit_test(bad_test_results_are_refused_and_nothing_written),
       cmocka_unit_test(draws_have_the_quantiles_of_their_spread),

@@ -126,7 +126,7 @@ static void charge_from_voltage_is_the_way_back (void **state) {
   }
 }
 
-/* M21 of the trade's list: no charge from a plateau voltage. */
+/* A known mistake: no charge from a plateau voltage. */
 static void lfp_refuses_charge_between_its_knees (void **state) {
   const amp_chemistry *c = amp_chemistry_find("lfp");
   static const double plateau[] = {3.279, 3.29, 3.30, 3.32, 3.34, 3.342};
@@ -196,7 +196,7 @@ static void check_names_the_field_that_is_wrong (void **state) {
   assert_int_equal(amp_chemistry_check(&c, &err), AMP_ERANGE);
   assert_string_equal(err.field, "v_nominal");
   c = *amp_chemistry_find("nmc111");
-  c.v_daily_max = 4.3; /* above the absolute limit: M20 */
+  c.v_daily_max = 4.3; /* above the absolute limit */
   assert_int_equal(amp_chemistry_check(&c, &err), AMP_ERANGE);
   assert_string_equal(err.field, "v_daily_max");
   c = *amp_chemistry_find("nmc111");

@@ -174,8 +174,8 @@ static double even (double first, double kwh, int years, double price,
   return levelised(&a);
 }
 
-/* Mountain hut: 3.14 x 184 kWh a year, 5 %; by hand in the invented
-** scenario (levelised over 10, 10, 15 and 10 years). */
+/* Mountain hut: 3.14 x 184 kWh a year, 5 %; by hand, invented
+** offers (levelised over 10, 10, 15 and 10 years). */
 static void hut_offers_levelised (void **state) {
   double kwh = 3.14 * 184;
   (void)state;
@@ -185,8 +185,8 @@ static void hut_offers_levelised (void **state) {
   assert_close(even(3818.20, kwh, 10, 0, 0), 0.856, 0.0005);
 }
 
-/* Cold store: 6.4 kWh a night, 5 %, charging at 0.12 with 0.90; by hand in
-** the invented scenario. */
+/* Cold store: 6.4 kWh a night, 5 %, charging at 0.12 with 0.90; by hand,
+** invented offers. */
 static void cold_store_offers_levelised (void **state) {
   double kwh = 6.4 * 365;
   (void)state;

@@ -237,7 +237,7 @@ static void bid_ceiling_of_the_auction_lot (void **state) {
   assert_close(kwh, 13.27, 0.005);
   assert_int_equal(amp_bid_ceiling(&o, 150, kwh, 520, &price, NULL), AMP_OK);
   assert_close(price, 990.5, 0.05);
-  /* the closed form of F3, tax excluded and one rate */
+  /* the closed form, tax excluded and one rate */
   assert_close(price, (150 * kwh - 520 - 139.50) / 1.20 / 1.12, 1e-9);
   o.price = price;
   assert_close((landed(&o) + 520) / kwh, 150, 1e-9);

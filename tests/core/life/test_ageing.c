@@ -355,7 +355,7 @@ static void depth_of_each_cycle_counts_by_its_charge (void **state) {
                1e-11);
 }
 
-/* F24: 35 C against 25 C doubles the calendar part alone. */
+/* 35 C against 25 C doubles the calendar part alone. */
 static void rates_double_per_ten_kelvin (void **state) {
   amp_ageing m = {.kind = AMP_AGEING_RATES,
                   .calendar = 0.015,

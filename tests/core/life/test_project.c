@@ -25,7 +25,7 @@ static amp_life_ask ask_of (const amp_ageing *m, double from, double to) {
   return a;
 }
 
-/* Scenario value: 1.5 %/y, 0.008 % a cycle, 32 a season, 83.7 -> 60:
+/* By hand: 1.5 %/y, 0.008 % a cycle, 32 a season, 83.7 -> 60:
 ** 23.7 / 1.756 = 13.4966 years. */
 static void simple_rates_give_the_quotient (void **state) {
   amp_life_node n = node(0.9);

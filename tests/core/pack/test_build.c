@@ -1,6 +1,6 @@
 /*
 ** test_build.c -- packs put together from unequal modules and groups: what
-** they hold (F13), wiring, where charge stands, hours to balance, refusals.
+** they hold, wiring, where charge stands, hours to balance, refusals.
 */
 #include "support/close.h"
 #include "ampstead.h"
@@ -170,7 +170,7 @@ static void groups_stand_by_themselves (void **state) {
 }
 
 /* 50, 58, 54 %: at the top when the second is full, the first is 8 % below.
-** C10 of the trade: 8 Ah at 0.1 A are 80 h. */
+** By hand: 8 Ah at 0.1 A are 80 h. */
 static void hours_to_balance_follow_from_charge_and_current (void **state) {
   amp_module m = module_of(100.0, 1.4);
   amp_group_own g[7];

@@ -87,7 +87,7 @@ static void coolant_takes_no_more_than_flow_and_wall (void **state) {
                1e-8);
 }
 
-/* C11 of the trade: 175 kg, 1000 J/(kg K), 17 K: 0.826 kWh. */
+/* By hand: 175 kg, 1000 J/(kg K), 17 K: 0.826 kWh. */
 static void warming_without_loss_is_mass_times_degrees (void **state) {
   amp_warming w;
   (void)state;

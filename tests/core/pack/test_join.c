@@ -97,7 +97,7 @@ static amp_chemistry straight (double empty) {
   return c;
 }
 
-/* The invented nickel-rich table of the trade's scenarios, % : V a cell. */
+/* The invented nickel-rich table of the hand sums, % : V a cell. */
 static amp_chemistry scenario (void) {
   static const double soc[] = {0,   0.05, 0.1, 0.2, 0.3, 0.4,
                                0.5, 0.6,  0.7, 0.8, 0.9, 1.0};

@@ -1,6 +1,6 @@
 /*
 ** test_layout.c -- series counts against an inverter, at rest and under
-** load: the worked answers of the trade's three scenarios, and hand sums.
+** load: three invented builds reckoned by hand, and hand sums.
 */
 #include "support/close.h"
 #include "base/value.h"
@@ -10,7 +10,7 @@
 #define K(c) ((c) + 273.15)
 #define AH 3600.0
 
-/* The invented nickel-rich table of the scenarios, % : V a cell. */
+/* The invented nickel-rich table of these builds, % : V a cell. */
 static amp_chemistry scenario (void) {
   static const double soc[] = {0,   0.05, 0.1, 0.2, 0.3, 0.4,
                                0.5, 0.6,  0.7, 0.8, 0.9, 1.0};
@@ -138,7 +138,7 @@ static void the_mast_takes_seven_and_not_eight (void **state) {
   assert_close(13.14 * amp_window_by_energy(&c, w, 3.65), 3.06, 0.005);
 }
 
-/* C4: 14 groups at 4.10, 16 at 3.55, 12 and 16 at 4.10. */
+/* 14 groups at 4.10, 16 at 3.55, 12 and 16 at 4.10. */
 static void groups_times_volts (void **state) {
   static const struct {
     int series;

@@ -1,6 +1,6 @@
 /*
-** test_module.c -- voltage windows and series counts against worked answers
-** (three invented scenarios with an invented table, by hand), and a module's
+** test_module.c -- voltage windows and series counts against answers by hand
+** (three invented builds with an invented table), and a module's
 ** groups as leaves.
 */
 #include "support/close.h"
@@ -10,7 +10,7 @@
 #define NO AMP_NOT_GIVEN
 #define KWH 3.6e6 /* J */
 
-/* The scenarios' own table, straight between its points. Invented. */
+/* The builds' own table, straight between its points. Invented. */
 static amp_chemistry nickel (void) {
   static const double soc[] = {0.0, 0.05, 0.1, 0.2, 0.3, 0.4,
                                0.5, 0.6,  0.7, 0.8, 0.9, 1.0};
@@ -152,7 +152,7 @@ static void radio_mast_leaves_a_quarter_of_eight_groups (void **state) {
   assert_close(amp_window_by_charge(&w), 0.867, 0.0005);
 }
 
-/* C4 of the trade's check values: 57.40, 56.80, 49.20, 65.60 V. */
+/* By hand: 57.40, 56.80, 49.20, 65.60 V. */
 static void full_voltages_are_groups_times_limit (void **state) {
   static const struct {
     int groups;
@@ -251,7 +251,7 @@ static void windows_that_cannot_be_are_refused (void **state) {
                    AMP_ERANGE);
   assert_string_equal(err.field, "soc_min");
   assert_int_equal(amp_window_of(&c, 14, NO, NO, 3, 4.3, 0, 0, 0, &w, &err),
-                   AMP_ERANGE); /* M20: above the absolute limit */
+                   AMP_ERANGE); /* above the absolute limit */
   assert_string_equal(err.field, "cell_v_max");
   assert_int_equal(amp_window_of(&c, 0, NO, NO, NO, NO, 0, 0, 0, &w, &err),
                    AMP_ERANGE);
@@ -367,7 +367,7 @@ static void check_refuses_what_a_label_cannot_say (void **state) {
   m.soh = amp_value_fixed(0.92, AMP_BASIS_CLAIMED);
   assert_int_equal(amp_module_check(&m, &err), AMP_EDATA);
   m = good;
-  m.soh = amp_value_fixed(80, AMP_BASIS_CLAIMED); /* M07: 0.8 meant */
+  m.soh = amp_value_fixed(80, AMP_BASIS_CLAIMED); /* 0.8 meant */
   assert_int_equal(amp_module_check(&m, &err), AMP_ERANGE);
   m = good;
   m.nominal_v = 51.1; /* twice the groups */

@@ -1,6 +1,6 @@
 /*
-** test_pack.c -- the tree of groups: what it can hold (F13 of the trade),
-** both orders, folding, and trees that are refused.
+** test_pack.c -- the tree of groups: what it can hold (in series the least,
+** in parallel the sum), both orders, folding, and trees that are refused.
 */
 #include "support/close.h"
 #include "pack/pack.h"

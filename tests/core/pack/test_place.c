@@ -1,6 +1,6 @@
 /*
 ** test_place.c -- floor, stack, warmth, lock-outs and idle draw against hand
-** sums of the trade and of the mountain hut (its readings are invented), and
+** sums, those of the mountain hut (its readings are invented) among them, and
 ** against published textbook sums, each named where it stands.
 */
 #include "support/close.h"
@@ -51,7 +51,7 @@ static void the_lowest_module_carries_the_others (void **state) {
   assert_close(f.lowest, 0.0, 0.0);
 }
 
-/* Trade's check value C11: 175 kg by 17 K = 0.826 kWh, with 1000 J/(kg K). */
+/* By hand: 175 kg by 17 K = 0.826 kWh, with 1000 J/(kg K). */
 static void warming_takes_mass_times_rise (void **state) {
   amp_site s = bare();
   amp_warming w;

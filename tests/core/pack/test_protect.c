@@ -1,6 +1,6 @@
 /*
 ** test_protect.c -- fuse, short circuit, pre-charge, isolation, balancing:
-** the trade's check values and hand sums, named beside each.
+** check values and hand sums, named beside each.
 */
 #include "support/close.h"
 #include "base/value.h"
@@ -236,7 +236,7 @@ static void the_huts_circuit (void **state) {
   assert_true(f.checked >= 6);
 }
 
-/* Each of these is wrong by itself: M24, M25, M40 of the trade's list. */
+/* Each of these is wrong by itself. */
 static void each_mistake_has_its_name (void **state) {
   amp_findings f;
   amp_circuit c = hut(NULL);

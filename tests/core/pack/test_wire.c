@@ -14,7 +14,7 @@
 
 /* ASTM B258: d = 0.005 in 92^((36-n)/39); diameters and areas as printed at
 ** aelinik.online.fr/awg.htm and in the listing of the NEC tables below;
-** C8 of the trade's check values: 2/0 67.43, 4/0 107.2, 10 AWG 5.261 mm2. */
+** in round figures: 2/0 67.43, 4/0 107.2, 10 AWG 5.261 mm2. */
 static const struct {
   const char *awg;
   double diameter, area, cmil, cu, al, a60, a75, a90; /* mm, mm2, cmil,
@@ -194,7 +194,7 @@ static void a_measured_resistance_is_brought_to_20_c (void **state) {
 }
 
 /* Resistivity and temperature coefficient at 20 C as listed: tnlab.org,
-** preproom.org, scribd 100755633; copper as the trade reckons it. */
+** preproom.org, scribd 100755633; copper by common practice. */
 static void metals_are_the_listed_ones (void **state) {
   static const struct {
     const char *name;

@@ -139,7 +139,7 @@ static void strings_share_by_capacity_over_a_slow_night (void **state) {
   free(h);
 }
 
-/* F15 of the trade: at first by conductance. Equal charge and open voltage:
+/* At first by conductance. Equal charge and open voltage:
 ** in a short step the shares are (1/R_i) / sum(1/R_j). */
 static void a_short_pulse_is_shared_by_resistance (void **state) {
   hours *h = hours_new(1);
@@ -264,8 +264,8 @@ static void blown_links_are_fewer_cells (void **state) {
 
 /* ---- passive balancing ---- */
 
-/* 10 groups, one 8 Ah above the others; held at the top by a supply. C10 of
-** the trade: 8 Ah at 0.1 A are 80 h. */
+/* 10 groups, one 8 Ah above the others; held at the top by a supply. By
+** hand: 8 Ah at 0.1 A are 80 h. */
 static void bleeding_takes_the_hours_that_charge_says (void **state) {
   hours *h = hours_new(24 * 10);
   amp_group g[10];
