@@ -148,6 +148,26 @@ else
   echo "skipped  (lua5.4 is not installed)"
 fi
 
+title "100,000 draws of three offers with all spread; NumPy's 100,000 offers"
+if [ -x /usr/bin/time ]; then
+  for draws in 2000 100000; do
+    /usr/bin/time -f '%e %M' -o "$log" build/ampstead tests/bench/offers.lua \
+      "$draws"
+    awk -v d="$draws" '{ printf "%d draws %.2f s %.1f MB\n", d, $1, $2 / 1024 }' \
+      "$log"
+  done
+  if [ -f "$from/pack_numpy.py" ] && python3 -c 'import numpy' 2>/dev/null; then
+    { echo 'import time, numpy as np'
+      sed -n '/^tt = \[\]; g = /,$p' "$from/pack_numpy.py"; } >"$out/k6.py"
+    /usr/bin/time -f '%M' -o "$log" python3 "$out/k6.py"
+    awk '{ printf "NumPy %.1f MB\n", $1 / 1024 }' "$log"
+  else
+    echo "skipped  NumPy"
+  fi
+else
+  echo "skipped  (no /usr/bin/time)"
+fi
+
 title "Examples: seconds, MB at most"
 for script in examples/*.lua; do
   [ -f "$script" ] || continue

@@ -5,7 +5,8 @@
 ** compare_raw(offers, need, {draws, seed, rival}) and
 ** sweep_raw(cases, {draws, seed}); cases[i] = {pack or offer, need, cost,
 ** soh_end_pct, life_model} or {refused = "reason"}. Both give
-**   {draws, seed, n, flip = {first, second, per_module} or nil, [i] = row}
+**   {draws, seed, n, flip = {first, second, per_module} or nil, levers = {..}
+**   or nil, [i] = row}
 ** row: {refused = "why" or nil, refused_class, name, groups,
 **   modules_in_string, strings, used, count, accepted_mean,
 **   window = {v_min, v_max, soc_min_pct, soc_max_pct, assumed_low,
@@ -16,6 +17,7 @@
 **   models = {names},
 **   check = {draws, points, served_pct, levelised_pct}: how far the years put
 **   together are off in draws simulated in full, or nil,
+**   levelised_life (median without a horizon), horizon_years,
 **   years_why, life_by_model = {stat, ..}, soh_end_pct,
 **   worst = {month, load_kwh, need_kwh, supply_kwh, days} a day of it, and
 **   goods total tested_kwh usable_kwh delivered_kwh days unserved_kwh
@@ -246,6 +248,9 @@ static void push_life (lua_State *L, const amp_case *c,
   set_bool(L, "rate", (r->outside & AMP_OUTSIDE_RATE) != 0);
   set_bool(L, "depth", (r->outside & AMP_OUTSIDE_DEPTH) != 0);
   lua_setfield(L, -2, "outside");
+  if (amp_given(r->levelised_life))
+    bind_put(L, "levelised_life", r->levelised_life);
+  bind_put(L, "horizon_years", c->need->horizon);
   double end = amp_given(c->soh_end) ? c->soh_end : c->module->soh_end;
   bind_put(L, "soh_end_pct", end * 100.0);
   if (!amp_given(r->years.p50)) {
@@ -345,6 +350,14 @@ static amp_ask read_ask (lua_State *L, int opts, const char *call) {
   return ask;
 }
 
+/* Which row case c came from; from 1. */
+static int row_of (const work *w, size_t c) {
+  for (int i = 0; i < w->rows; i++)
+    if (w->at[i] == (int)c)
+      return i + 1;
+  return 0;
+}
+
 static void push_flip (lua_State *L, const work *w) {
   size_t first, second;
   double each;
@@ -352,24 +365,85 @@ static void push_flip (lua_State *L, const work *w) {
                                 &each, NULL) != AMP_OK)
     return;
   lua_newtable(L);
-  for (int i = 0; i < w->rows; i++) {
-    if (w->at[i] == (int)first)
-      set_whole(L, "first", i + 1);
-    if (w->at[i] == (int)second)
-      set_whole(L, "second", i + 1);
-  }
+  set_whole(L, "first", row_of(w, first));
+  set_whole(L, "second", row_of(w, second));
   bind_put(L, "per_module", each);
   lua_setfield(L, -2, "flip");
+}
+
+/* How an input is called and what one of its SI is in that key's unit. */
+typedef struct input_name {
+  const char *key;
+  double unit;
+} input_name;
+
+static input_name name_of (const amp_case *c, amp_case_input in) {
+  static const input_name names[] = {
+      [AMP_IN_DUD] = {"dud_pct", 0.01},
+      [AMP_IN_LABEL] = {"capacity_ah", 3600.0},
+      [AMP_IN_TESTED] = {"tested_ah", 3600.0},
+      [AMP_IN_SOH] = {"soh_pct", 0.01},
+      [AMP_IN_R] = {"r10s_mohm", 1e-3},
+      [AMP_IN_LOAD] = {"load", 0.01}, /* % of its middle */
+      [AMP_IN_SUN] = {"sun", 0.01},
+      [AMP_IN_SHIFT] = {"temperature", 1.0}}; /* K about its middle */
+  if (in >= AMP_IN_PRICE)
+    return (input_name){c->price[in - AMP_IN_PRICE].name, 1.0};
+  if (in >= AMP_IN_CYCLE)
+    return (input_name){"cycle_pct_per_efc", 0.01};
+  return in >= AMP_IN_CALENDAR ? (input_name){"calendar_pct_per_year", 0.01}
+                               : names[in];
+}
+
+/* {key, of_first, of_second, value, p10, p90, gap_p10, gap_p90, moves,
+** flips_at or nil} */
+static void push_lever (lua_State *L, const work *w,
+                        const amp_case_levers *all, const amp_case_lever *m) {
+  const amp_case *c = &w->c[m->of_first ? all->first : all->second];
+  input_name n = name_of(c, m->in);
+  lua_newtable(L);
+  lua_pushstring(L, n.key);
+  lua_setfield(L, -2, "key");
+  set_bool(L, "of_first", m->of_first);
+  set_bool(L, "of_second", m->of_second);
+  bind_put(L, "value", m->v.value / n.unit);
+  bind_put(L, "p10", m->p10 / n.unit);
+  bind_put(L, "p90", m->p90 / n.unit);
+  bind_put(L, "gap_p10", m->gap_p10);
+  bind_put(L, "gap_p90", m->gap_p90);
+  bind_put(L, "moves", m->moves);
+  if (amp_given(m->flips_at))
+    bind_put(L, "flips_at", m->flips_at / n.unit);
+}
+
+/* levers = {first, second, draws, {key, ..}, ..}, what moves most first */
+static void push_levers (lua_State *L, const work *w,
+                         const amp_case_levers *all) {
+  lua_newtable(L);
+  set_whole(L, "first", row_of(w, all->first));
+  set_whole(L, "second", row_of(w, all->second));
+  set_whole(L, "draws", (int)all->draws);
+  for (int i = 0; i < all->n; i++) {
+    push_lever(L, w, all, &all->lever[i]);
+    lua_rawseti(L, -2, i + 1);
+  }
+  lua_setfield(L, -2, "levers");
 }
 
 /* The rows stand at 'rows' in the stack, some with 'refused' set. */
 static int answer (lua_State *L, work *w, int rows, const amp_ask *ask,
                    const char *call, bool flip) {
   amp_error err = {0};
+  amp_case_levers levers = {0};
   bind_enter(L);
   amp_status st = AMP_OK;
   if (w->n > 0)
     st = amp_cases(bind_context(L), w->c, (size_t)w->n, ask, w->r, &err);
+  if (st == AMP_OK && flip && w->n > 1)
+    st = amp_case_levers_of(bind_context(L), w->c, w->r, (size_t)w->n, ask,
+                            &levers, &err);
+  if (st == AMP_EREFUSED)
+    st = AMP_OK; /* fewer than two have a cost */
   bind_rethrow(L);
   if (st != AMP_OK)
     return bind_raise(L, NULL, call, &err);
@@ -385,6 +459,8 @@ static int answer (lua_State *L, work *w, int rows, const amp_ask *ask,
   set_whole(L, "n", w->rows);
   if (flip)
     push_flip(L, w);
+  if (levers.draws > 0 && levers.n > 0)
+    push_levers(L, w, &levers);
   return 1;
 }
 

@@ -366,7 +366,7 @@ static void read_spreads (lua_State *L, int keys, bind_offer *s) {
       amp_value v = bind_field_value(L, &offer_class, f, keys);
       if (!amp_value_is_fixed(&v))
         s->price[s->prices++] =
-            (amp_price_spread){place_in_case(f->offset), v};
+            (amp_price_spread){place_in_case(f->offset), v, f->key};
     }
     lua_pop(L, 1);
   }

@@ -129,9 +129,8 @@ amp_status amp_cases (const amp_context *ctx, const amp_case *cases, size_t n,
 
 /* ---- what turns the order ---- */
 
-/* The two lowest P50; false when there are not two. */
-static bool two_cheapest (const amp_case_result *r, size_t n, size_t *first,
-                          size_t *second) {
+bool case_two_cheapest (const amp_case_result *r, size_t n, size_t *first,
+                        size_t *second) {
   size_t a = n, b = n;
   for (size_t i = 0; i < n; i++) {
     double v = r[i].levelised.p50;
@@ -193,7 +192,7 @@ amp_status amp_case_flip (const amp_case *cases,
   flip f = {0};
   double hi = 1.0, by;
   amp_status st;
-  if (!two_cheapest(result, n, &a, &b))
+  if (!case_two_cheapest(result, n, &a, &b))
     return amp_failf(err, AMP_EREFUSED, "levelised",
                      "fewer than two cases have a levelised cost");
   f.c = &cases[a];

@@ -46,6 +46,7 @@ typedef struct amp_need {
 typedef struct amp_price_spread {
   size_t at; /* offsetof(amp_case, offer.freight), .. */
   amp_value v;
+  const char *name; /* static: of the key, for what is said of it */
 } amp_price_spread;
 
 /* One configuration. Exactly one of 'offer' (count, duds, price: draws the
@@ -105,6 +106,8 @@ typedef struct amp_case_result {
   amp_stat years;        /* to soh_end */
   amp_error years_why;   /* when years are refused */
   amp_stat per_nameplate, per_accepted, per_usable, per_delivered, levelised;
+  double levelised_life; /* median without a horizon, at most AMP_LIFE_YEARS;
+                            by the first 512 draws; NaN: not given */
   amp_stat life_by_model[AMP_CASE_MODELS]; /* years, each model alone */
   unsigned outside;      /* AMP_OUTSIDE_.. of the models used */
   double cheapest;       /* share of draws with the lowest levelised cost */
@@ -139,6 +142,58 @@ amp_status amp_case_flip (const amp_case *cases,
                           const amp_case_result *result, size_t n,
                           size_t *first, size_t *second, double *per_module,
                           amp_error *err);
+
+/* What may be spread, by its place in the case. */
+typedef enum amp_case_input {
+  AMP_IN_DUD,
+  AMP_IN_LABEL,  /* nameplate of the module */
+  AMP_IN_TESTED,
+  AMP_IN_SOH,
+  AMP_IN_R,
+  AMP_IN_LOAD,
+  AMP_IN_SUN,
+  AMP_IN_SHIFT,
+  AMP_IN_CALENDAR, /* one a model, from here on */
+  AMP_IN_CYCLE = AMP_IN_CALENDAR + AMP_CASE_MODELS,
+  AMP_IN_PRICE = AMP_IN_CYCLE + AMP_CASE_MODELS,
+  AMP_IN_COUNT = AMP_IN_PRICE + AMP_CASE_PRICES
+} amp_case_input;
+
+enum { AMP_INPUTS = 2 * AMP_IN_COUNT };
+
+/*
+** One input of the two cheapest, held at a number while all else is drawn.
+** 'moves': by how much the difference of their levelised medians changes
+** when it goes from its P10 to its P90; 0 where it has no spread.
+*/
+typedef struct amp_case_lever {
+  amp_case_input in;
+  bool of_first, of_second; /* who uses it: one value object may be both's */
+  amp_value v;              /* as its first user has it; SI */
+  double p10, p90;
+  double gap_p10, gap_p90;  /* second less first, it held there */
+  double moves;
+  double flips_at; /* where both cost the same, solved; NaN: nowhere within
+                      its limits, or not asked */
+} amp_case_lever;
+
+typedef struct amp_case_levers {
+  size_t first, second; /* the two cheapest */
+  size_t draws;         /* that medians rest on */
+  int n;                /* the one that moves most comes first */
+  amp_case_lever lever[AMP_INPUTS];
+} amp_case_levers;
+
+/*
+** What moves the order of the two cheapest of 'result', the largest first,
+** and where it flips: solved for the first of the list and, where an offer
+** gave a share of duds without spread, for the cheapest one's. Medians rest on
+** at most 1,000 draws, the ranking on 300. AMP_EREFUSED: fewer than two have a cost.
+*/
+amp_status amp_case_levers_of (const amp_context *ctx, const amp_case *cases,
+                               const amp_case_result *result, size_t n,
+                               const amp_ask *ask, amp_case_levers *out,
+                               amp_error *err);
 
 /* Per active day of the worst month: AC load, DC need with efficiency and
 ** idle, supply; J. month -1 when there is no supply at all. */

@@ -21,7 +21,7 @@ void case_no_life_stats (amp_case_result *r) {
     r->life_by_model[k] = case_no_stat();
   r->years = r->delivered = case_no_stat();
   r->per_delivered = r->levelised = case_no_stat();
-  r->energy_present = AMP_NOT_GIVEN;
+  r->energy_present = r->levelised_life = AMP_NOT_GIVEN;
 }
 
 /* Every number refused: of a case that has not been answered. */

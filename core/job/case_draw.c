@@ -100,8 +100,8 @@ static double dud_middle (const amp_case *c) {
 
 /* The middle share of duds, as held where a what-if holds it. */
 static double dud_now (const case_plan *p) {
-  return p->held != NULL && p->held->is[IN_DUD] ? p->held->at[IN_DUD]
-                                                : dud_middle(p->c);
+  return p->held != NULL && p->held->is[AMP_IN_DUD] ? p->held->at[AMP_IN_DUD]
+                                                    : dud_middle(p->c);
 }
 
 /* Median of the accepted ones, in whole strings. */
@@ -287,11 +287,31 @@ static amp_status check_case (const amp_context *ctx, case_plan *p,
 
 /* ---- draws ---- */
 
+static const amp_value *price_of (const amp_case *c, int k) {
+  return k < c->prices ? &c->price[k].v : NULL;
+}
+
+const amp_value *case_value_of (const case_plan *p, amp_case_input in) {
+  const amp_duty *d = p->c->need->duty;
+  const amp_value *v[AMP_IN_CALENDAR] = {
+      &p->c->dud,     &p->module.capacity, &p->module.tested,
+      &p->module.soh, &p->module.r10s,     &d->load_factor,
+      &d->sun_factor, &d->temp_shift};
+  if (in >= AMP_IN_PRICE)
+    return price_of(p->c, (int)(in - AMP_IN_PRICE));
+  if (in >= AMP_IN_CYCLE)
+    return &p->life->per_cycle[in - AMP_IN_CYCLE];
+  if (in >= AMP_IN_CALENDAR)
+    return &p->life->calendar[in - AMP_IN_CALENDAR];
+  return v[in];
+}
+
 void case_draws (const amp_context *ctx, const case_plan *p,
-                 const amp_ask *ask, case_input in, const amp_value *v,
-                 double unset, size_t from, size_t n, double *out) {
+                 const amp_ask *ask, amp_case_input in, double unset,
+                 size_t from, size_t n, double *out) {
+  const amp_value *v = case_value_of(p, in);
   bool held = p->held != NULL && p->held->is[in];
-  if (!held && amp_value_is_set(v)) {
+  if (!held && v != NULL && amp_value_is_set(v)) {
     amp_value_draws(ctx, v, ask->seed, from, n, ask->draws, out);
     return;
   }
@@ -331,32 +351,27 @@ static void set_module (const case_plan *p, double label, double tested,
 
 /* Draws 'from' .. from + n - 1, n <= TURN. */
 static void draw_some (lot *l, size_t from, size_t n) {
-  double in[IN_CALENDAR][TURN], u[TURN];
+  double in[AMP_IN_CALENDAR][TURN], u[TURN];
   case_plan *p = l->p;
-  const amp_module *m = &p->module;
-  const amp_duty *d = p->c->need->duty;
-  const struct {
-    const amp_value *v;
-    double unset;
-  } row[IN_CALENDAR] = {
-      [IN_DUD] = {&p->c->dud, 0.0},     [IN_LABEL] = {&m->capacity, 0.0},
-      [IN_TESTED] = {&m->tested, 0.0},  [IN_SOH] = {&m->soh, 1.0},
-      [IN_R] = {&m->r10s, 1.0},         [IN_LOAD] = {&d->load_factor, 1.0},
-      [IN_SUN] = {&d->sun_factor, 1.0}, [IN_SHIFT] = {&d->temp_shift, 0.0}};
-  for (int k = 0; k < IN_CALENDAR; k++)
-    case_draws(l->ctx, p, l->ask, (case_input)k, row[k].v, row[k].unset, from,
-               n, in[k]);
+  static const double unset[AMP_IN_CALENDAR] = {[AMP_IN_SOH] = 1.0,
+                                                [AMP_IN_R] = 1.0,
+                                                [AMP_IN_LOAD] = 1.0,
+                                                [AMP_IN_SUN] = 1.0};
+  for (int k = 0; k < AMP_IN_CALENDAR; k++)
+    case_draws(l->ctx, p, l->ask, (amp_case_input)k, unset[k], from, n,
+               in[k]);
   amp_uniforms_stratified(l->ctx, l->ask->seed, l->stream, from, n,
                           l->ask->draws, u);
   for (size_t i = 0; i < n; i++) {
     case_draw *to = &p->draw[from + i];
-    to->dud = fmin(fmax(in[IN_DUD][i], 0.0), 1.0);
+    to->dud = fmin(fmax(in[AMP_IN_DUD][i], 0.0), 1.0);
     to->strings = accepted(l, to->dud, u[i]) / p->series;
-    set_module(p, in[IN_LABEL][i], in[IN_TESTED][i], in[IN_SOH][i], to);
-    to->r = in[IN_R][i];
-    to->load = fmax(in[IN_LOAD][i], 0.0);
-    to->sun = fmax(in[IN_SUN][i], 0.0);
-    to->shift = in[IN_SHIFT][i];
+    set_module(p, in[AMP_IN_LABEL][i], in[AMP_IN_TESTED][i],
+               in[AMP_IN_SOH][i], to);
+    to->r = in[AMP_IN_R][i];
+    to->load = fmax(in[AMP_IN_LOAD][i], 0.0);
+    to->sun = fmax(in[AMP_IN_SUN][i], 0.0);
+    to->shift = in[AMP_IN_SHIFT][i];
   }
 }
 
@@ -388,6 +403,13 @@ static amp_status make_draws (const amp_context *ctx, const amp_ask *ask,
 
 /* ---- the years that are wanted ---- */
 
+/* May a what-if use the years of the case as it is? */
+static bool inside (const case_space *s, double lo, double hi) {
+  if (s->dims == 0 || s->is[0] != CASE_SOH)
+    return lo == s->soh && hi == s->soh;
+  return lo >= s->lo[0] && hi <= s->hi[0];
+}
+
 /*
 ** States of health that years are simulated for, in the middle nameplate's
 ** measure: all but four in a hundred draws, down to the end of life; where
@@ -408,7 +430,10 @@ static void set_space (case_plan *p, double *v) {
     lo = fmax(floor(lo * 20.0 + 1e-9), 1.0) / 20.0;
     hi = ceil(hi * 20.0 - 1e-9) / 20.0;
   }
-  case_space_make(p, lo, hi);
+  if (p->held != NULL && inside(p->held->space, q[0], q[1]))
+    p->space = *p->held->space;
+  else
+    case_space_make(p, lo, hi);
 }
 
 /* Which strings come up, and how often. */

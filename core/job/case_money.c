@@ -32,10 +32,12 @@ typedef enum column {
   C_PER_DELIVERED,
   C_LEVELISED,
   C_PRESENT,
+  C_LIFE,  /* levelised without a horizon, of the first LIVED draws */
   C_MODEL, /* years by each model alone, from here on */
   C_COUNT = C_MODEL + AMP_CASE_MODELS
 } column;
 
+enum { LIVED = 512 };
 enum { DRAWS_A_TURN = 64 }; /* draws in one work item */
 
 /* An infinite cost (no string, no energy) as a number that can be
@@ -231,6 +233,23 @@ static void costs_of_life (const money *g, const one *o, const amp_life *l) {
   put(g, C_PRESENT, o->i, present);
 }
 
+/* The life that a horizon cuts short, to its end. */
+static amp_status whole_life (const money *g, const one *o, int k,
+                              const amp_life *l, amp_error *err) {
+  double per = g->v[(size_t)C_LEVELISED * g->p->draws + o->i], present;
+  amp_status st = AMP_OK;
+  if (o->i >= LIVED || g->p->held != NULL)
+    return AMP_OK;
+  if (l->beyond && g->p->horizon < AMP_LIFE_YEARS) {
+    amp_life all;
+    st = live(g, o, k, AMP_LIFE_YEARS, &all, err);
+    if (st == AMP_OK)
+      per = levelised_of(g, o, &all, &present);
+  }
+  put(g, C_LIFE, o->i, per);
+  return st;
+}
+
 static amp_status life_of (const money *g, const one *o, amp_error *err) {
   const case_plan *p = g->p;
   int models = p->life->models, turn = (int)(o->i % (size_t)models);
@@ -244,6 +263,9 @@ static amp_status life_of (const money *g, const one *o, amp_error *err) {
       continue;
     put(g, C_YEARS, o->i, l.years);
     costs_of_life(g, o, &l);
+    st = whole_life(g, o, k, &l, err);
+    if (st != AMP_OK)
+      return st;
   }
   return AMP_OK;
 }
@@ -333,15 +355,14 @@ static void take_turn (const money *g, size_t from, size_t n, turn *t) {
     const amp_ageing *m = life->model[k];
     if (m->kind != AMP_AGEING_RATES)
       continue;
-    case_draws(g->ctx, p, g->ask, (case_input)(IN_CALENDAR + k),
-               &life->calendar[k], m->calendar, from, n, t->rate[k]);
-    case_draws(g->ctx, p, g->ask, (case_input)(IN_CYCLE + k),
-               &life->per_cycle[k], m->per_cycle, from, n,
-               t->rate[AMP_CASE_MODELS + k]);
+    case_draws(g->ctx, p, g->ask, (amp_case_input)(AMP_IN_CALENDAR + k),
+               m->calendar, from, n, t->rate[k]);
+    case_draws(g->ctx, p, g->ask, (amp_case_input)(AMP_IN_CYCLE + k),
+               m->per_cycle, from, n, t->rate[AMP_CASE_MODELS + k]);
   }
   for (int k = 0; k < p->c->prices; k++)
-    case_draws(g->ctx, p, g->ask, (case_input)(IN_PRICE + k),
-               &p->c->price[k].v, 0.0, from, n, t->price[k]);
+    case_draws(g->ctx, p, g->ask, (amp_case_input)(AMP_IN_PRICE + k), 0.0,
+               from, n, t->price[k]);
 }
 
 static void some_draws (void *arg, size_t item, size_t worker) {
@@ -479,6 +500,20 @@ static amp_basis model_basis (const case_plan *p, int k) {
   return b;
 }
 
+/* The median over all draws, times what the few that were lived to their end
+** change of theirs. */
+static double life_cost (const money *g) {
+  const case_plan *p = g->p;
+  size_t n = p->draws < LIVED ? p->draws : LIVED;
+  double few[LIVED], all, end;
+  if (p->held != NULL)
+    return AMP_NOT_GIVEN;
+  memcpy(few, &g->v[(size_t)C_LEVELISED * p->draws], n * sizeof *few);
+  all = finite_again(amp_quantile(few, n, 0.5));
+  end = finite_again(amp_quantile(&g->v[(size_t)C_LIFE * p->draws], n, 0.5));
+  return all > 0.0 && all < (double)INFINITY ? end / all : AMP_NOT_GIVEN;
+}
+
 static void life_stats (const money *g) {
   const case_plan *p = g->p;
   amp_case_result *r = p->r;
@@ -491,7 +526,9 @@ static void life_stats (const money *g) {
   r->years = years_stat(g, C_YEARS, all);
   r->delivered = stat_of(g, C_DELIVERED, all);
   r->per_delivered = stat_of(g, C_PER_DELIVERED, all);
+  r->levelised_life = life_cost(g); /* before the draws lose their order */
   r->levelised = stat_of(g, C_LEVELISED, all);
+  r->levelised_life *= r->levelised.p50;
   r->energy_present = stat_of(g, C_PRESENT, all).p50;
 }
 

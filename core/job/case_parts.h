@@ -7,7 +7,8 @@
 **   case_money.c  each draw's life and money, and their quantiles
 **   case_worst.c  the worst month of a need
 **   case_answer.c the answer of a case that is refused
-**   case.c        all of it for a list, and what turns the order
+**   case_levers.c which input moves the order, and where it flips
+**   case.c        all of it for a list, and the price that flips it
 */
 #ifndef AMP_JOB_CASE_PARTS_H
 #define AMP_JOB_CASE_PARTS_H
@@ -26,28 +27,6 @@ enum { CASE_CHECKS = 3, CASE_CHECK_NODES = AMP_LIFE_NODES };
 
 #define CASE_YEAR 31536000.0 /* s, 365 days */
 #define CASE_KWH 3.6e6       /* J */
-
-/* What may be spread, by its place in the case. */
-typedef enum case_input {
-  IN_DUD,
-  IN_LABEL,
-  IN_TESTED,
-  IN_SOH,
-  IN_R,
-  IN_LOAD,
-  IN_SUN,
-  IN_SHIFT,
-  IN_CALENDAR, /* one a model, from here on */
-  IN_CYCLE = IN_CALENDAR + AMP_CASE_MODELS,
-  IN_PRICE = IN_CYCLE + AMP_CASE_MODELS,
-  IN_COUNT = IN_PRICE + AMP_CASE_PRICES
-} case_input;
-
-/* What-ifs: inputs held at a number instead of drawn. */
-typedef struct case_held {
-  bool is[IN_COUNT];
-  double at[IN_COUNT];
-} case_held;
 
 /* One draw of everything that is spread. */
 typedef struct case_draw {
@@ -85,6 +64,13 @@ typedef struct case_space {
   double between[CASE_NODES][CASE_NODES];
   double soh, r; /* where they are no direction */
 } case_space;
+
+/* What-ifs: inputs held at a number instead of drawn. */
+typedef struct case_held {
+  bool is[AMP_IN_COUNT];
+  double at[AMP_IN_COUNT];
+  const case_space *space; /* of the case as it is */
+} case_held;
 
 /* What is kept of a year: J, then each model's terms, then the means that a
 ** user's model is handed. */
@@ -170,8 +156,8 @@ amp_status case_plan_make (const amp_context *ctx, const amp_case *cases,
 
 /* Draws 'from' .. from + n - 1 of an input, 'unset' where it is not given. */
 void case_draws (const amp_context *ctx, const case_plan *p,
-                 const amp_ask *ask, case_input in, const amp_value *v,
-                 double unset, size_t from, size_t n, double *out);
+                 const amp_ask *ask, amp_case_input in, double unset,
+                 size_t from, size_t n, double *out);
 void case_plan_free (const amp_context *ctx, case_plan *p);
 
 /* ---- years ---- */
@@ -211,6 +197,13 @@ amp_status case_run (const amp_context *ctx, case_plan *plan, size_t old,
 ** the comparison (NaN: none). */
 amp_status case_money (const amp_context *ctx, case_plan *p,
                        const amp_ask *ask, double *levelised, amp_error *err);
+
+/* The two lowest medians; false where there are not two. */
+bool case_two_cheapest (const amp_case_result *r, size_t n, size_t *first,
+                        size_t *second);
+
+/* The amp_value behind an input of a case; NULL: none. */
+const amp_value *case_value_of (const case_plan *p, amp_case_input in);
 
 /* The worst of the duty's months at these factors of load and sun. */
 amp_worst_month case_worst_month (const amp_need *need,

@@ -416,7 +416,8 @@ static void settle (case_plan *p) {
 }
 
 static amp_status prepare (const amp_context *ctx, case_plan *plan,
-                           size_t old, size_t n, batch *b, amp_error *err) {
+                           size_t old, size_t n, size_t *lanes,
+                           amp_error *err) {
   amp_status st = AMP_OK;
   for (size_t i = old; st == AMP_OK && i < n; i++)
     if (plan[i].r->status == AMP_OK) {
@@ -424,9 +425,9 @@ static amp_status prepare (const amp_context *ctx, case_plan *plan,
       st = share(ctx, plan, i, err);
     }
   for (size_t i = 0; st == AMP_OK && i < n; i++) {
-    b->all += (size_t)plan[i].checks * CASE_CHECK_NODES;
+    *lanes += (size_t)plan[i].checks * CASE_CHECK_NODES;
     for (int s = 1; plan[i].own.year != NULL && s <= plan[i].own.most; s++)
-      b->all +=
+      *lanes +=
           (size_t)(plan[i].own.year[s].asked - plan[i].own.year[s].points);
   }
   return st;
@@ -469,11 +470,15 @@ static void finish (case_plan *plan, size_t n) {
 
 amp_status case_run (const amp_context *ctx, case_plan *plan, size_t old,
                      size_t n, amp_error *err) {
-  amp_status st;
-  batch *b = amp_alloc(ctx, sizeof *b);
+  size_t lanes = 0;
+  amp_status st = prepare(ctx, plan, old, n, &lanes, err);
+  batch *b;
+  if (st != AMP_OK || lanes == 0)
+    return st; /* all years are there */
+  b = amp_alloc(ctx, sizeof *b);
   if (b == NULL)
     return amp_failf(err, AMP_ENOMEM, NULL, "no memory for the years");
-  st = prepare(ctx, plan, old, n, b, err);
+  b->all = lanes;
   for (size_t i = 0; st == AMP_OK && i < n; i++)
     if (!seen_before(plan, i))
       st = run_duty(ctx, b, plan, i, n, err);

@@ -216,6 +216,7 @@ local function heads (raw, names, discount)
   end
   list[#list + 1] = kinds
   list[#list + 1] = verdict.flooring(raw, names, discount)
+  list[#list + 1] = verdict.horizon(raw, names)
   return list, { kinds = kinds }
 end
 
@@ -241,6 +242,70 @@ local function flip_line (raw, offers, names, currency)
     "trades places with %s once it costs %s%s %s %s%s.", names[f.second],
     wording.fixed(math.abs(by)), money, by < 0 and "less" or "more", per,
     now and " (" .. wording.fixed(now) .. money .. ")" or "") }
+end
+
+-- what an input is called, its unit, and how its number reads
+local inputs = { dud_pct = { "dud share", " %" },
+  capacity_ah = { "nameplate", " Ah" }, tested_ah = { "capacity", " Ah" },
+  soh_pct = { "SoH", " %" }, r10s_mohm = { "resistance", " mohm" },
+  load = { "load", " % of its middle" }, sun = { "sun", " % of its middle" },
+  temperature = { "temperature", " K from its middle" },
+  calendar_pct_per_year = { "fade a year", " %" },
+  cycle_pct_per_efc = { "fade per EFC", " %" } }
+
+local function owner (levers, lever, names)
+  if not lever.of_second then return names[levers.first] end
+  if not lever.of_first then return names[levers.second] end
+  return "both"
+end
+
+-- "once its dud share passes 14.2 %"
+local function flip_words (lever, names, levers)
+  local word = inputs[lever.key] or { lever.key:gsub("_", " "), "" }
+  return string.format("once the %s of %s %s %s%s", word[1],
+    owner(levers, lever, names),
+    lever.flips_at >= lever.value and "passes" or "falls below",
+    wording.short(lever.flips_at), word[2])
+end
+
+-- which single input moves the two cheapest against each other by most, and
+-- where they trade places
+local function lever_lines (raw, names, currency)
+  local levers = raw.levers
+  if not levers then return {} end
+  local a, b, list = names[levers.first], names[levers.second], {}
+  local top = levers[1]
+  if top.moves > 0 then
+    local word = inputs[top.key] or { top.key:gsub("_", " "), "" }
+    list[1] = { a, string.format("against %s is moved most by the %s of %s: " ..
+      "%s to %s%s (P10 to P90) changes the difference from %s to %s %s a " ..
+      "kWh.%s", b, word[1], owner(levers, top, names),
+      wording.short(top.p10), wording.short(top.p90), word[2],
+      wording.fixed(top.gap_p10, 3), wording.fixed(top.gap_p90, 3), currency,
+      not top.flips_at and " No value of it alone turns the order." or "") }
+  end
+  for i, lever in ipairs(levers) do
+    if lever.flips_at and (i == 1 or lever.key == "dud_pct") then
+      list[#list + 1] = { a, string.format("trades places with %s %s.", b,
+        flip_words(lever, names, levers)) }
+    end
+  end
+  return list
+end
+
+-- the same as data: t.levers
+local function lever_facts (raw, names)
+  local levers, list = raw.levers, {}
+  for i, lever in ipairs(levers or {}) do
+    local of = {}
+    if lever.of_first then of[1] = names[levers.first] end
+    if lever.of_second then of[#of + 1] = names[levers.second] end
+    list[i] = { input = lever.key, of = of, value = lever.value,
+      p10 = lever.p10, p90 = lever.p90, gap_p10 = lever.gap_p10,
+      gap_p90 = lever.gap_p90, moves = lever.moves,
+      flips_at = lever.flips_at }
+  end
+  return list
 end
 
 -- "1 USD = 0.88 EUR, dated 2026-11-20.": the rates that went in, or nil
@@ -331,6 +396,9 @@ local function note_lines (raw, offers, need, names, c)
   local n, middle, answered = notes.new(), {}, 0
   local asked = core.keys(need)
   middle[1] = flip_line(raw, offers, names, asked.currency)
+  for _, line in ipairs(lever_lines(raw, names, asked.currency or "money")) do
+    middle[#middle + 1] = line
+  end
   middle[#middle + 1] = rate_line(offers, asked)
   middle[#middle + 1] = listings.bound_line(offers, names)
   for _, line in ipairs(raw.tariff and
@@ -416,7 +484,7 @@ function compare.compare (offers, need, opts)
   return core.table_new{ columns = make_columns(raw, currency, across),
     rows = rows, across = across,
     corner = currency .. ", P50 (P10 .. P90)",
-    heads = said, facts = { cautions = c:ids() },
+    heads = said, facts = { cautions = c:ids(), levers = lever_facts(raw, names) },
     notes = note_lines(raw, list, need, short, c) }
 end
 

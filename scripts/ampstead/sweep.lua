@@ -278,6 +278,7 @@ local function heads (raw, names, grid, rates)
   list[#list + 1] = verdict.winner(raw, say)
   list[#list + 1] = verdict.kinds(raw, say, kinds)
   list[#list + 1] = verdict.flooring(raw, say, rates)
+  list[#list + 1] = verdict.horizon(raw, say)
   return list
 end
 

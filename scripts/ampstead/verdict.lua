@@ -139,8 +139,26 @@ local function order_by (cost, n)
   return list
 end
 
---- Levelised cost counts whole years: a sentence where that turns the order
--- of the medians; else nil. 'discount' per row, 0.05 for 5 %.
+-- "H2 0.640, H3 0.651", the cheapest first; nil for more than four or where
+-- rows have no names
+local function in_order (list, cost, names)
+  local said = {}
+  for k, i in ipairs(list) do
+    if #list > 4 or type(names) ~= "table" then return nil end
+    said[k] = names[i] .. " " .. wording.fixed(cost[i], 3)
+  end
+  return table.concat(said, ", ")
+end
+
+local function turned (a, b)
+  for k in ipairs(b) do
+    if a[k] ~= b[k] then return true end
+  end
+  return false
+end
+
+--- Levelised cost counts whole years: a sentence with both orders where that
+-- turns the order of the medians; else nil. 'discount' per row, 0.05 for 5 %.
 function verdict.flooring (raw, names, discount)
   local whole, part = {}, {}
   for i = 1, raw.n do
@@ -155,17 +173,35 @@ function verdict.flooring (raw, names, discount)
     end
   end
   local a, b = order_by(whole, raw.n), order_by(part, raw.n)
-  local said, turned = {}, false
-  for k, i in ipairs(b) do
-    said[k] = type(names) == "table" and names[i]
-    turned = turned or a[k] ~= i
+  if not turned(a, b) then return nil end
+  local one, other = in_order(a, whole, names), in_order(b, part, names)
+  if not one then
+    return "Levelised counts whole years; part years would change the order."
   end
-  if not turned or #said > 4 or not said[1] then
-    return turned and "Levelised counts whole years; part years would change "
-      .. "the order." or nil
+  return "Whole years decide the order of the levelised cost: " .. one ..
+    "; with part years " .. other .. "."
+end
+
+--- Where years past the horizon would turn the order of the medians: a
+-- sentence with both orders; else nil.
+function verdict.horizon (raw, names)
+  local short, long, years = {}, {}, nil
+  for i = 1, raw.n do
+    local cost, life = p50(raw[i], "levelised"), raw[i].levelised_life
+    if cost and life and not wording.missing(life) then
+      short[i], long[i] = cost, life
+      years = years or raw[i].horizon_years
+    end
   end
-  return "Levelised counts whole years; with part years the order is " ..
-    table.concat(said, ", ") .. "."
+  local a, b = order_by(short, raw.n), order_by(long, raw.n)
+  if not turned(a, b) or #b > 4 and a[1] == b[1] then return nil end
+  local one, other = in_order(a, short, names), in_order(b, long, names)
+  if not one then
+    return "The horizon decides the order of the levelised cost."
+  end
+  return string.format("The horizon of %s years decides the order of the " ..
+    "levelised cost: %s; over the whole life %s.", wording.trim(years), one,
+    other)
 end
 
 return verdict

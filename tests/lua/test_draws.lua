@@ -48,6 +48,26 @@ check.has(text, "duds together 100 %")
 check.has(text, "put together from")
 check.has(text, "draws simulated in full")
 
+-- what moves the order: the largest first; where it flips, put back, both
+-- cost the same. Only A's freight is spread of what the two differ in
+local C = A:with{ name = "C", price_each = 305, freight = 390 }
+local D = A:with{ name = "D", freight = amp.between(300, 420) }
+local plain = need:with{ duty = amp.profile.daily{ load_kwh = 5,
+  solar_kwp = 3, temp_c = 12, sun_hours = 4 } }
+local two = amp.compare({ C, D }, plain, { draws = 300 })
+local lever = two.levers[1]
+check.equal(lever.input, "freight")
+check.equal(lever.of[1], "D")
+check.close(lever.p10, 312, 1e-9)
+check.close(lever.p90, 408, 1e-9)
+-- as many modules and the same luck in the mean: equal where both land alike
+check.ok(lever.flips_at and lever.flips_at > 100, "D would flip")
+local back = amp.compare({ C, D:with{ freight = lever.flips_at } }, plain,
+  { draws = 300 })
+check.close(back[1].levelised, back[2].levelised, 1e-5)
+check.has(tostring(two), "moved most by the freight of D")
+check.has(tostring(two), "once the freight of D")
+
 -- a value is as good as its limits
 check.raises(function ()
   local _ = A:with{ freight = amp.between(-5, 20) }

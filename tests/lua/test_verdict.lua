@@ -70,7 +70,17 @@ local floored = verdict.flooring({ n = 2,
   { levelised = stat(1.00), years = stat(10.1) },
   { levelised = stat(1.01), years = stat(10.9) } }, names, { 0, 0 })
 check.equal(floored,
-  "Levelised counts whole years; with part years the order is H2, H1.")
+  "Whole years decide the order of the levelised cost: H1 1.000, H2 1.010; " ..
+  "with part years H2 0.927, H1 0.990.")
+check.equal(verdict.horizon({ n = 2,
+  { levelised = stat(0.64), levelised_life = 0.60, horizon_years = 15 },
+  { levelised = stat(0.65), levelised_life = 0.45, horizon_years = 15 } },
+  names), "The horizon of 15 years decides the order of the levelised cost: " ..
+  "H1 0.640, H2 0.650; over the whole life H2 0.450, H1 0.600.")
+check.equal(verdict.horizon({ n = 2,
+  { levelised = stat(0.64), levelised_life = 0.40, horizon_years = 15 },
+  { levelised = stat(0.65), levelised_life = 0.45, horizon_years = 15 } },
+  names), nil)
 check.equal(verdict.flooring({ n = 2,
   { levelised = stat(1.0), years = stat(10.9) },
   { levelised = stat(1.2), years = stat(10.1) } }, names, { 0, 0 }), nil)

@@ -229,6 +229,131 @@ static void prices_with_spread_spread_the_cost (void **state) {
   assert_close(r.years.p10, fixed.years.p10, 0.0);
 }
 
+/* ---- which input moves the order, and where it flips ---- */
+
+/* H2 and H3, whose fade is one number that both share, H2's health spread,
+** and a price of each. */
+static void two_spread (hut *h, amp_case c[2]) {
+  c[0] = h->c[1];
+  c[1] = h->c[2];
+  c[0].life.calendar[0] = c[1].life.calendar[0] = amp_value_even(0.008, 0.03);
+  c[0].life.calendar[0].stream = c[1].life.calendar[0].stream = 31;
+  c[0].soh = amp_value_normal(0.92, 0.02, AMP_BASIS_CLAIMED);
+  c[0].soh.stream = 32;
+  for (int i = 0; i < 2; i++) {
+    c[i].offer.freight = 100;
+    c[i].prices = 1;
+    c[i].price[0].at = offsetof(amp_case, offer.freight);
+    c[i].price[0].v = amp_value_even(0, 200);
+    c[i].price[0].v.stream = 40 + (uint64_t)i;
+  }
+  c[0].dud = assumed(0.02);
+}
+
+static void find_levers (const amp_case *c, amp_case_levers *out,
+                         amp_case_result *r) {
+  amp_ask ask = {600, 1};
+  amp_error err;
+  take(c, 2, 600, r);
+  if (amp_case_levers_of(NULL, c, r, 2, &ask, out, &err) != AMP_OK)
+    fail_msg("%s %s", err.field ? err.field : "", err.text);
+}
+
+static void levers_come_by_what_they_move (void **state) {
+  hut *h = *state;
+  amp_case c[2];
+  amp_case_result r[2];
+  amp_case_levers out;
+  two_spread(h, c);
+  find_levers(c, &out, r);
+  assert_int_equal(out.draws, 600);
+  assert_int_equal(out.n, 5); /* fade, health, two prices; duds, not spread */
+  for (int i = 1; i < 4; i++)
+    assert_true(out.lever[i].moves <= out.lever[i - 1].moves);
+  assert_true(out.lever[0].moves > 0.0);
+  assert_int_equal(out.lever[4].in, AMP_IN_DUD);
+  for (int i = 0; i < 4; i++) /* the shared one, and those of one */
+    assert_true(out.lever[i].of_first || out.lever[i].of_second);
+  for (int i = 0; i < 4; i++)
+    if (out.lever[i].in == AMP_IN_CALENDAR)
+      assert_true(out.lever[i].of_first && out.lever[i].of_second);
+}
+
+/* A price moves the levelised cost by what it is over the kWh: 160 of a
+** freight between its tenths, over the discounted kWh of its offer. */
+static void a_price_moves_what_it_costs (void **state) {
+  hut *h = *state;
+  amp_case c[2];
+  amp_case_result r[2];
+  amp_case_levers out;
+  two_spread(h, c);
+  c[0].life.calendar[0] = c[1].life.calendar[0] = (amp_value){0};
+  c[0].soh = claimed(0.92);
+  c[0].dud = assumed(0.0);
+  c[1].prices = 0;
+  find_levers(c, &out, r);
+  assert_int_equal(out.lever[0].in, AMP_IN_PRICE);
+  assert_close(out.lever[0].moves, 160 / r[0].energy_present, 1e-5);
+}
+
+/* The value at which they trade places, put back in place of the spread,
+** makes both cost the same. */
+static void a_flip_put_back_makes_both_equal (void **state) {
+  hut *h = *state;
+  amp_case c[2];
+  amp_case_result r[2];
+  amp_case_levers out;
+  two_spread(h, c);
+  c[0].life.calendar[0] = c[1].life.calendar[0] = (amp_value){0};
+  c[0].soh = claimed(0.92);
+  c[1].prices = 0;
+  find_levers(c, &out, r);
+  const amp_case_lever *m = &out.lever[0];
+  assert_int_equal(m->in, AMP_IN_PRICE);
+  assert_true(amp_given(m->flips_at));
+  amp_case *own = &c[m->of_first ? out.first : out.second];
+  own->prices = 0;
+  own->offer.freight = m->flips_at;
+  take(c, 2, 600, r);
+  assert_close(r[0].levelised.p50 / r[1].levelised.p50, 1.0, 1e-6);
+}
+
+/* Duds: a little less and the first is cheaper, a little more and it is
+** not. */
+static void duds_flip_the_order_where_it_says (void **state) {
+  hut *h = *state;
+  amp_case c[2];
+  amp_case_result r[2];
+  amp_case_levers out;
+  two_spread(h, c);
+  c[0].offer.count = 16;
+  c[1].offer.count = 6;
+  find_levers(c, &out, r);
+  for (int i = 0; i < out.n; i++)
+    if (out.lever[i].in == AMP_IN_DUD && amp_given(out.lever[i].flips_at)) {
+      amp_case *first = &c[out.first];
+      double at = out.lever[i].flips_at;
+      first->dud = assumed(at - 1e-4);
+      take(c, 2, 600, r);
+      assert_true(r[out.first].levelised.p50 <= r[out.second].levelised.p50);
+      first->dud = assumed(at + 1e-4);
+      take(c, 2, 600, r);
+      assert_true(r[out.first].levelised.p50 > r[out.second].levelised.p50);
+      return;
+    }
+  fail_msg("no share of duds turns the order");
+}
+
+static void one_case_alone_has_no_lever (void **state) {
+  hut *h = *state;
+  amp_case_result r;
+  amp_case_levers out;
+  amp_ask ask = {50, 1};
+  take(h->c, 1, 50, &r);
+  assert_int_equal(amp_case_levers_of(NULL, h->c, &r, 1, &ask, &out, NULL),
+                   AMP_EREFUSED);
+}
+
 #define HUT_TEST(f) cmocka_unit_test_setup_teardown(f, set_up, tear_down)
 
 int main (void) {
@@ -241,6 +366,11 @@ int main (void) {
       cmocka_unit_test(chances_have_their_moments),
       cmocka_unit_test(chances_of_large_lots_stay_finite),
       HUT_TEST(a_lot_that_fails_together_is_whole_or_nothing),
-      HUT_TEST(prices_with_spread_spread_the_cost)};
+      HUT_TEST(prices_with_spread_spread_the_cost),
+      HUT_TEST(levers_come_by_what_they_move),
+      HUT_TEST(a_price_moves_what_it_costs),
+      HUT_TEST(a_flip_put_back_makes_both_equal),
+      HUT_TEST(duds_flip_the_order_where_it_says),
+      HUT_TEST(one_case_alone_has_no_lever)};
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
