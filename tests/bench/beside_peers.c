@@ -383,20 +383,14 @@ typedef struct offers {
 } offers;
 
 static void some_offers (const offers *o, size_t from) {
-  double kwh[TURN] = {0}, h[TURN], accepted[TURN], u[TURN];
+  double kwh[TURN] = {0}, h[TURN], u[TURN];
   amp_uniforms_stratified(o->ctx, 7, o->luck, from, TURN, OFFERS, u);
-  for (int i = 0; i < TURN; i++) {
-    double n = 0.0;
-    for (int m = 0; m < LOT; m++)
-      n += o->at_most[m] < u[i] ? 1.0 : 0.0;
-    accepted[i] = n;
-  }
   for (int m = 0; m < LOT; m++) {
     amp_value_draws(o->ctx, &o->health[m], 7, from, TURN, OFFERS, h);
-    for (int i = 0; i < TURN; i++) {
+    for (int i = 0; i < TURN; i++) { /* accepted > m where u is above */
       double has = h[i] > 1.0 ? 1.0 : h[i];
       has = has < 0.4 ? 0.4 : has;
-      kwh[i] += m < accepted[i] ? 2.4 * has : 0.0;
+      kwh[i] += u[i] > o->at_most[m] ? 2.4 * has : 0.0;
     }
   }
   amp_value_draws(o->ctx, &o->price, 7, from, TURN, OFFERS, h);

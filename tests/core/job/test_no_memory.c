@@ -162,9 +162,47 @@ static void every_stop_ends_clean (void **state) {
   }
 }
 
+/* What-ifs are cases made and dropped again: the same. */
+static amp_status levers (const house *h, lender *l, const amp_case_result *r,
+                          amp_case_levers *out) {
+  amp_context ctx = *amp_context_or_plain(NULL);
+  amp_ask ask = {20, 1};
+  amp_error err = {0};
+  ctx.user = l;
+  ctx.alloc = lend;
+  ctx.stop = stop;
+  return amp_case_levers_of(&ctx, h->c, r, 2, &ask, out, &err);
+}
+
+static void what_ifs_end_clean_without_memory_or_when_stopped (void **state) {
+  static house h;
+  amp_case_result r[2];
+  amp_case_levers out;
+  amp_error err = {0};
+  lender plenty = {.last = (size_t)-1}, all = plenty;
+  (void)state;
+  make_house(&h);
+  assert_int_equal(take(&h, &plenty, r, &err), AMP_OK);
+  assert_int_equal(levers(&h, &all, r, &out), AMP_OK);
+  assert_true(out.n > 0 && all.calls > 10 && all.asked > 3);
+  assert_int_equal(all.blocks, 0);
+  for (size_t n = 0; n < all.calls; n += 1 + all.calls / 15) {
+    lender l = {.last = n};
+    assert_int_equal(levers(&h, &l, r, &out), AMP_ENOMEM);
+    assert_int_equal(l.blocks, 0);
+    assert_int_equal(l.bytes, 0);
+  }
+  for (size_t n = 1; n <= all.asked; n += 1 + all.asked / 7) {
+    lender l = {.last = (size_t)-1, .stop_at = n};
+    assert_int_equal(levers(&h, &l, r, &out), AMP_ESTOP);
+    assert_int_equal(l.blocks, 0);
+  }
+}
+
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(every_refused_allocation_ends_clean),
-      cmocka_unit_test(every_stop_ends_clean)};
+      cmocka_unit_test(every_stop_ends_clean),
+      cmocka_unit_test(what_ifs_end_clean_without_memory_or_when_stopped)};
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
