@@ -9,6 +9,23 @@ local pages = {}
 
 local width = 78
 
+-- ---- what may stand on a page ----
+
+-- names come from files and scripts: nothing in them may steer a terminal
+local function clean_text (text)
+  if not utf8.len(text) then text = text:gsub("[\x80-\xff]", "?") end
+  return (text:gsub("%c", " "):gsub("\xc2[\x80-\x9f]", " "))
+end
+
+--- The page with every text in it free of control characters.
+function pages.clean (x)
+  if type(x) == "string" then return clean_text(x) end
+  if type(x) ~= "table" then return x end
+  local copy = {}
+  for key, value in pairs(x) do copy[key] = pages.clean(value) end
+  return copy
+end
+
 -- ---- text ----
 
 -- UTF-8 aware where it can be: names of modules may hold any letters

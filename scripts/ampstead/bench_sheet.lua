@@ -728,7 +728,7 @@ function sheet.sheet (pack, given)
   if given == nil then given = {} end
   check_given(given)
   local self = setmetatable({}, meta)
-  objects[self] = page_of(state_of(pack, given))
+  objects[self] = pages.clean(page_of(state_of(pack, given)))
   return self
 end
 

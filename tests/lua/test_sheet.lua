@@ -113,6 +113,14 @@ local odd = amp.pack{ module = pouch:with{ name = '<b>&"9"', cell_v_min = 3.3,
 check.has(odd:html(), "&lt;b&gt;&amp;&quot;9&quot;")
 check.ok(not odd:html():find("<b>", 1, true), "no markup from a name")
 check.has(odd:markdown(), "# \\<i\\>\\|x")
+local steering = amp.pack{ name = "a\27]0;b\7\xc2\x9bc", module = pouch:with{
+  name = "x\ny\xff", cell_v_min = 3.3, cell_v_max = 4.1 }, series = 1,
+  parallel = 1 }:sheet()
+for _, form in ipairs{ steering:text(), steering:html() } do
+  check.ok(not form:find("[\27\7\xff]") and not form:find("\xc2\x9b", 1, true),
+    "nothing steers a terminal")
+  check.has(form, "x y?", "one line")
+end
 check.raises(function () return pack:sheet{ title = "a\nb" } end, "one line")
 
 -- modules alike have no names: by their places; readings by id
