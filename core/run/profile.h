@@ -80,7 +80,7 @@ double amp_duty_start (const amp_duty *d, size_t i);
 /* s that step i lasts. */
 double amp_duty_length (const amp_duty *d, size_t i);
 
-/* A day that repeats: see docs/reference/profile.md for each field. */
+/* A day that repeats: see docs/reference/objects.md for each field. */
 typedef struct amp_daily {
   double load[24];      /* W AC, hour by hour */
   amp_value load_kwh;   /* J AC a day, flat; set: load[] is not used */
