@@ -227,11 +227,12 @@ static int allow_some (scmp_filter_ctx f) {
   int bad = 0;
   for (unsigned fd = 1; fd <= 2; fd++)
     bad |= seccomp_rule_add(f, SCMP_ACT_ALLOW, SCMP_SYS(write), 1,
-                            SCMP_A0(SCMP_CMP_EQ, fd));
+                            SCMP_A0(SCMP_CMP_EQ, fd, 0));
   bad |= seccomp_rule_add(f, SCMP_ACT_ALLOW, SCMP_SYS(read), 1,
-                          SCMP_A0(SCMP_CMP_EQ, 3));
+                          SCMP_A0(SCMP_CMP_EQ, 3, 0));
   bad |= seccomp_rule_add(f, SCMP_ACT_ALLOW, SCMP_SYS(sendto), 2,
-                          SCMP_A0(SCMP_CMP_EQ, 3), SCMP_A4(SCMP_CMP_EQ, 0));
+                          SCMP_A0(SCMP_CMP_EQ, 3, 0),
+                          SCMP_A4(SCMP_CMP_EQ, 0, 0));
   bad |= seccomp_rule_add(
       f, SCMP_ACT_ALLOW, SCMP_SYS(mmap), 2,
       SCMP_A2(SCMP_CMP_MASKED_EQ, PROT_EXEC, 0),

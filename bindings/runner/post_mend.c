@@ -264,7 +264,7 @@ static void settle (runner_buffer *b, unsigned *mended) {
       return;
     fold(&c, class[k]);
     if (c.n != b->n || (c.n > 0 && memcmp(c.data, b->data, c.n) != 0))
-      *mended |= MENDED_SPACES << k;
+      *mended |= (unsigned)MENDED_SPACES << k;
     free(b->data);
     *b = c;
   }

@@ -378,7 +378,7 @@ static double for_lot (const amp_listing *l, int is, double price,
 static void settle_price (amp_listing *l, double kwh) {
   double *v = &l->v[AMP_LIST_PRICE], first = NONE;
   if (amp_given(*v) && l->price_is_known)
-    first = for_lot(l, l->price_is, *v, kwh);
+    first = for_lot(l, (int)l->price_is, *v, kwh);
   for (int i = 0; i < 3; i++) {
     double lot = for_lot(l, i, l->priced[i], kwh);
     if (!amp_given(l->priced[i]))
