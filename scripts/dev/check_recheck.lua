@@ -369,7 +369,12 @@ check("the script's checksum and that of its words", flip("words",
   flip("script %d+ lines", post)), 65, other)
 
 check("another version", altered("ampstead 0.", "ampstead 1."), 65,
-  "cannot be repeated: it was made by ampstead 1.")
+  { "cannot be repeated: it was made by ampstead 1.",
+    "Run here, its script gives the same table, byte for byte." })
+check("another version's table", altered("ampstead 0.", "ampstead 1.",
+  in_table("  7.50", "  8.50")), 65,
+  { "it was made by ampstead 1.", "Run here, its script gives another table:",
+    'row "L2 block", column "price EUR": posted 8.50, here 7.50' })
 check("no last line", (post:gsub("rerun:", "again:")), 65,
   "no line 'rerun: ampstead ..'")
 check("half a last line", post:sub(1, #post - 60), 65, "cannot be repeated")
