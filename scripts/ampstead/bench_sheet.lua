@@ -636,8 +636,8 @@ end
 -- ---- the object ----
 
 local known = { "duty", "inverter", "cable", "fuse", "precharge", "link",
-  "place", "cautions", "lot", "at_v", "surge_s", "drop_max_pct", "short_ka",
-  "out_mohm", "title" }
+  "place", "bms", "cautions", "lot", "at_v", "surge_s", "drop_max_pct",
+  "short_ka", "out_mohm", "title" }
 local kinds = { inverter = "inverter", cable = "cable", fuse = "fuse",
   precharge = "precharge", link = "fuse_link", lot = "lot" }
 

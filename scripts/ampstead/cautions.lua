@@ -318,7 +318,9 @@ end
 local function one_line (said)
   local ok, text = pcall(tostring, said)
   if not ok or type(text) ~= "string" then return "without words" end
-  return (text:gsub("[%c\r\n]+", " "):gsub("^%s+", ""):sub(1, 300))
+  text = text:gsub("[%c\r\n]+", " "):gsub("^%s+", "")
+  if #text <= 300 then return text end
+  return (text:sub(1, 300):gsub("[\xC0-\xFF][\x80-\xBF]*$", "")) .. " .."
 end
 
 --- Run one on a pack: nil where it is not raised; {id, words} where it is;
@@ -326,11 +328,13 @@ end
 -- fails is told, and ends nothing.
 function cautions.look (own, pack, asked)
   local c = objects[own]
-  local ok, said, why = pcall(c.test, pack, asked)
+  local seen = {} -- its own copy: a test changes nothing for the others
+  for key, value in pairs(asked) do seen[key] = value end
+  local ok, said, why = pcall(c.test, pack, seen)
   if not ok then
     return { c.id, "could not be looked at: " .. one_line(said),
       unknown = true }
-  elseif type(said) == "string" then
+  elseif type(said) == "string" and said:find("%S") then
     return { c.id, one_line(said) }
   elseif (said == nil or said == false) and why ~= nil then
     return { c.id, "not looked at: " .. one_line(why), unknown = true }
@@ -338,7 +342,8 @@ function cautions.look (own, pack, asked)
     return nil
   end
   return { c.id, "could not be looked at: its test must return words, nil " ..
-    "or false (got " .. type(said) .. ")", unknown = true }
+    "or false (got " .. (type(said) == "string" and "none" or type(said)) ..
+    ")", unknown = true }
 end
 
 return cautions

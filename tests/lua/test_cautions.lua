@@ -677,11 +677,13 @@ check.raises(function () cautions.collector():add("bos_left", "A") end,
 
 local function looked (test)
   return cautions.look(amp.caution{ id = "mine_own", test = test }, "pack",
-    "asked")
+    { of = "asked" })
 end
 check.equal(looked(function () end), nil, "nil: not raised")
 check.equal(looked(function () return false end), nil, "false: not raised")
-local raised = looked(function (a_pack, what) return a_pack .. what end)
+local raised = looked(function (a_pack, what)
+  return a_pack .. what.of
+end)
 check.equal(raised[1], "mine_own", "words: raised")
 check.equal(raised[2], "packasked", "the test gets pack and what was asked")
 check.equal(raised.unknown, nil, "raised, not unknown")
@@ -698,6 +700,10 @@ check.equal(looked(function () error(mute) end)[2],
   "could not be looked at: without words", "even one without words")
 check.has(looked(function () return 7 end)[2], "(got number)",
   "and what it returns must be words")
+check.has(looked(function () return " " end)[2], "(got none)",
+  "blanks are no words")
+check.equal(#looked(function () return ("x"):rep(900) end)[2], 303,
+  "a long text is cut, and says so")
 check.raises(function () cautions.own_list("check", { own, own }) end,
   "check: two cautions are called 'no_fire_detector'")
 check.raises(function () cautions.own_list("check", { "x" }) end,
