@@ -174,8 +174,9 @@ static int cannot_sum (checked *c) {
   mended_text(c->script_mended, mended, sizeof mended);
   say(c->t,
       "%s: cannot be repeated: the script in it is not the one that was run. "
-      "Its checksum is not the post's, whatever a board may have changed is "
-      "undone%s%s%s.",
+      "Its checksum stays another one after all that boards are known to "
+      "change was undone%s%s%s. Somebody changed it, or a mail program broke "
+      "its long lines: those cannot be joined again with certainty.",
       c->name, mended[0] != '\0' ? " (" : "", mended,
       mended[0] != '\0' ? ")" : "");
   say(c->t, "It was not run.");
