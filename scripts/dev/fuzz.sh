@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # fuzz.sh -- libFuzzer on what reads bytes of strangers: the CSV reader, the
-# tables of options, the loader of scripts with the filter of its output.
+# tables of options, the loader of scripts with the filter of its output, and
+# saved posts.
 # Starts from tests/fuzz/corpus; what is found stays in build/fuzz/found, and
 # belongs into a test once it is mended.
 #   scripts/dev/fuzz.sh [SECONDS] [NAME...]     each; 600 s by hand
@@ -9,7 +10,7 @@ set -u
 cd "$(dirname "$0")/../.." || exit 70
 seconds=${1:-600}
 shift
-names=${*:-csv options loader}
+names=${*:-csv options loader post}
 found=$PWD/build/fuzz/found
 kept=$PWD/tests/fuzz/corpus
 grown=$PWD/build/fuzz/corpus
@@ -21,7 +22,7 @@ command -v clang >/dev/null || {
 }
 { cmake -B build/fuzz -G Ninja -S . -DCMAKE_C_COMPILER=clang \
   -DAMPSTEAD_FUZZ=ON -DCMAKE_C_FLAGS="$flags" \
-  -DCMAKE_BUILD_TYPE=Debug -DCMAKE_C_FLAGS_DEBUG="-O1 -g" && ninja -j 2 -C build/fuzz fuzz_csv fuzz_options fuzz_loader; } \
+  -DCMAKE_BUILD_TYPE=Debug -DCMAKE_C_FLAGS_DEBUG="-O1 -g" && ninja -j 2 -C build/fuzz fuzz_csv fuzz_options fuzz_loader fuzz_post; } \
   >build/fuzz.log 2>&1 || {
   tail -n 20 build/fuzz.log
   exit 1

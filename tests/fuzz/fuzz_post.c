@@ -1,0 +1,73 @@
+/*
+** fuzz_post.c -- saved posts: bytes of anybody's are taken apart, mended and
+** compared. Besides not crashing: blanks at the end are no words, what is said
+** to be proven has its checksum, a table is like itself, and nothing stays
+** allocated.
+*/
+#include "base/words.h"
+#include "runner/post_diff.h"
+#include "runner/post_mend.h"
+#include <stdlib.h>
+#include <string.h>
+
+#define HOLD(what)                                                           \
+  do {                                                                       \
+    if (!(what))                                                             \
+      abort();                                                               \
+  } while (0)
+
+int LLVMFuzzerTestOneInput (const uint8_t *data, size_t n);
+
+/* Blank lines and blanks at the end are no words. */
+static void check_words (const char *s, size_t n) {
+  static const char blank[] = " \t\r\n\n \r\n";
+  char *more = malloc(n + sizeof blank), *a = malloc(n + 1);
+  char *b = malloc(n + sizeof blank + 1);
+  size_t m, k;
+  HOLD(more != NULL && a != NULL && b != NULL);
+  memcpy(more, s, n);
+  memcpy(more + n, blank, sizeof blank - 1);
+  m = amp_words(s, n, a);
+  k = amp_words(more, n + sizeof blank - 1, b);
+  HOLD(m <= n + 1 && k == m && memcmp(a, b, m) == 0);
+  free(more);
+  free(a);
+  free(b);
+}
+
+static void check_mended (runner_buffer *b, const char *sum,
+                          const char *words) {
+  unsigned mended;
+  char text[300];
+  mend_proof proof = post_mend(b, sum, words, &mended);
+  mended_text(mended, text, sizeof text);
+  HOLD(strlen(text) < sizeof text);
+  if (proof == MEND_EXACT)
+    HOLD(sum_is(b->data != NULL ? b->data : "", b->n, sum));
+}
+
+/* Like itself, and as many differences one way as the other. */
+static void check_diff (const runner_buffer *a, const runner_buffer *b) {
+  runner_buffer out = {NULL, 0, 0};
+  HOLD(post_diff(a, a, &out) == 0 && out.n == 0);
+  HOLD((post_diff(a, b, &out) == 0) == (post_diff(b, a, &out) == 0));
+  free(out.data);
+}
+
+int LLVMFuzzerTestOneInput (const uint8_t *data, size_t n) {
+  static post list[POST_MOST];
+  bool more;
+  size_t found = post_find((const char *)data, n, list, &more);
+  HOLD(found <= POST_MOST);
+  check_words((const char *)data, n);
+  for (size_t k = 0; k < found; k++) {
+    post *p = &list[k];
+    check_diff(&p->table, &p->script);
+    if (p->words_sum[0] != '\0')
+      check_mended(&p->script, p->script_sum, p->words_sum);
+    if (p->table.n < 500)
+      check_mended(&p->table, p->table_sum, NULL);
+    post_free(p);
+  }
+  return 0;
+}
