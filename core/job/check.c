@@ -130,6 +130,7 @@ amp_status amp_check_look (const amp_check *c, amp_checked *out,
     return s;
   memset(out, 0, sizeof *out);
   no_facts(&out->facts);
+  out->facts.usable = c->usable;
   check_window(c, out);
   check_circuit(c, out);
   check_modules_of(c, out);

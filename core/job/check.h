@@ -68,7 +68,7 @@ typedef struct amp_check {
   const amp_module *mean; /* of unequal modules their mean */
   amp_window window;      /* of the pack at rest, without an inverter */
   int series, strings;    /* modules in a string, strings */
-  double usable;          /* J by charge */
+  double usable;          /* J by charge, inside that window */
   amp_basis usable_basis;
   /* what follows may be NULL: not given */
   const amp_need *need;   /* with its duty and converter */
@@ -89,6 +89,7 @@ typedef struct amp_check {
 /* What the comparisons worked out on their way; NaN: not told. */
 typedef struct amp_check_facts {
   double v_full, v_empty;   /* V */
+  double usable;            /* J, inside the inverter's window too */
   double current, surge;    /* A */
   double bus;               /* A, short circuit */
   double share;             /* largest share over an even one */

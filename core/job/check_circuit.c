@@ -80,8 +80,10 @@ static bool clip (const amp_check *c, double full, double empty,
               c->converter->v_min, c->converter->v_max);
     return false;
   }
-  check_clear(out, "series_not_reachable", &check_v, full,
-              c->converter->v_max, AMP_BASIS_COMPUTED);
+  check_clear(out, "series_not_reachable", &check_v,
+              groups * amp_chemistry_ocv(c->mean->chemistry, w->soc_max),
+              groups * amp_chemistry_ocv(c->mean->chemistry, w->soc_min),
+              AMP_BASIS_COMPUTED);
   end_cut(c, full, c->converter->v_max, w->clipped_high, "full", own->soc_max,
           w->soc_max, out);
   end_cut(c, empty, c->converter->v_min, w->clipped_low, "empty",
@@ -192,8 +194,12 @@ void check_window (const amp_check *c, amp_checked *out) {
     return;
   }
   full_against_absolute(c, full, out);
-  if (clip(c, full, empty, &w, out))
+  if (clip(c, full, empty, &w, out)) {
+    out->facts.usable *=
+        amp_window_by_charge(&w) / amp_window_by_charge(&c->window);
     look_sag(c, &w, out);
+  } else
+    out->facts.usable = 0.0;
   settable(c, out);
 }
 
@@ -222,11 +228,24 @@ static const struct {
     {"surge_outlasts_fuse", &check_s, AMP_WEIGHT_ECONOMY},
     {"above_60_v", &check_v, AMP_WEIGHT_SAFETY}};
 
-static size_t kind_of (const char *id) {
-  size_t k = 0;
-  while (k + 1 < sizeof kinds / sizeof *kinds && strcmp(kinds[k].id, id) != 0)
-    k++;
-  return k;
+bool check_finding_is (const char *id) {
+  for (size_t k = 0; k < sizeof kinds / sizeof *kinds; k++)
+    if (strcmp(kinds[k].id, id) == 0)
+      return true;
+  return false;
+}
+
+/* One that is not in the list weighs as safety, without a unit: too heavy
+** rather than another's. */
+static void kind_of (const char *id, const amp_told **told,
+                     amp_weight *weight) {
+  *told = &check_plain;
+  *weight = AMP_WEIGHT_SAFETY;
+  for (size_t k = 0; k < sizeof kinds / sizeof *kinds; k++)
+    if (strcmp(kinds[k].id, id) == 0) {
+      *told = kinds[k].told;
+      *weight = kinds[k].weight;
+    }
 }
 
 static bool starts (const char *id, const char *with) {
@@ -251,22 +270,24 @@ static amp_basis circuit_basis (const char *id, amp_basis r) {
 
 static void copy_findings (const amp_check *c, amp_checked *out) {
   const amp_findings *f = c->circuit;
+  const amp_told *told;
+  amp_weight weight;
   amp_basis r;
   check_bank(c, &r);
   for (int i = 0; i < f->n; i++) {
     const amp_finding *one = &f->row[i];
-    size_t k = kind_of(one->id);
+    kind_of(one->id, &told, &weight);
     if (said_already(c, one))
       continue;
     check_add(out, one->id, one->unknown ? AMP_LOOK_UNKNOWN : AMP_LOOK_RAISED,
-              kinds[k].weight, kinds[k].told, one->value, one->limit,
-              circuit_basis(one->id, r))
+              weight, told, one->value, one->limit, circuit_basis(one->id, r))
         ->say = one->say;
   }
-  for (int i = 0; i < f->clear; i++)
-    check_clear(out, f->passed[i].id, kinds[kind_of(f->passed[i].id)].told,
-                f->passed[i].value, f->passed[i].limit,
-                circuit_basis(f->passed[i].id, r));
+  for (int i = 0; i < f->clear; i++) {
+    kind_of(f->passed[i].id, &told, &weight);
+    check_clear(out, f->passed[i].id, told, f->passed[i].value,
+                f->passed[i].limit, circuit_basis(f->passed[i].id, r));
+  }
 }
 
 /* ---- pre-charge ---- */

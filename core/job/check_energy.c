@@ -31,7 +31,7 @@ static void look_balance (const amp_check *c, amp_checked *out) {
                 basis);
     return;
   }
-  f->empties = c->usable / (w.need - w.supply) * 86400.0;
+  f->empties = f->usable / (w.need - w.supply) * 86400.0;
   amp_check_row *row =
       check_add(out, "deficit_no_battery_cures", AMP_LOOK_RAISED,
                 AMP_WEIGHT_ECONOMY, &check_kwh, w.supply, w.need, basis);

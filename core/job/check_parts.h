@@ -45,6 +45,8 @@ void check_window (const amp_check *c, amp_checked *out);
 void check_circuit (const amp_check *c, amp_checked *out);
 void check_links (const amp_check *c, amp_checked *out); /* wants the shares */
 void check_modules_of (const amp_check *c, amp_checked *out);
+/* Whether a finding of amp_circuit_look has its unit and weight here. */
+bool check_finding_is (const char *id);
 void check_bms (const amp_check *c, amp_checked *out); /* wants the shares */
 void check_place_of (const amp_check *c, amp_checked *out);
 void check_energy (const amp_check *c, amp_checked *out);

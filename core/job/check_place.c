@@ -99,6 +99,23 @@ static bool too_cold (double temp, const amp_span *span) {
   return temp < span->from || (temp == span->from && span->open);
 }
 
+/* It gets too cold: locked out by the BMS, by nobody, or by the sums alone,
+** of which no BMS knows. */
+static void judge_frost (const amp_check *c, double coldest,
+                         const amp_span *span, const char *where,
+                         const char *words, amp_checked *out) {
+  double from = c->bms != NULL ? c->bms->charge_from : NO;
+  if (from >= span->from)
+    check_clear(out, "charge_below_freezing", &check_c, from, span->from,
+                AMP_BASIS_ASSUMED);
+  else if (c->build->rates != NULL && !amp_given(from))
+    check_missing(out, "charge_below_freezing",
+                  "current_limits lock it out in the sums; whether the BMS "
+                  "does (charge_min_c) is not known");
+  else
+    raise_frost(coldest, span, where, words, out);
+}
+
 /* The place's coldest, or where that is not told the duty's while it
 ** charges. */
 static void look_frost (const amp_check *c, amp_checked *out) {
@@ -120,13 +137,10 @@ static void look_frost (const amp_check *c, amp_checked *out) {
                   "charged all year is not known");
   else
     warm_words(c, span.from, out, &words);
-  /* locked out by the pack's own limits, or by its BMS */
-  bool locked = c->build->rates != NULL ||
-                (c->bms != NULL && c->bms->charge_from >= span.from);
-  if (!locked && too_cold(place, &span))
-    raise_frost(place, &span, "at the coldest", words.text, out);
-  else if (!locked && too_cold(duty, &span))
-    raise_frost(duty, &span, "while the duty charges it", "", out);
+  if (too_cold(place, &span))
+    judge_frost(c, place, &span, "at the coldest", words.text, out);
+  else if (too_cold(duty, &span))
+    judge_frost(c, duty, &span, "while the duty charges it", "", out);
   else if (amp_given(place))
     check_clear(out, "charge_below_freezing", &check_c, place, span.from,
                 AMP_BASIS_ASSUMED);
@@ -137,7 +151,7 @@ static void look_frost (const amp_check *c, amp_checked *out) {
 static void look_rate (const amp_check *c, amp_checked *out) {
   const amp_rates *rates = rates_of(c);
   const amp_duty *d = c->need ? c->need->duty : NULL;
-  double worst = 0.0, limit = NO, temp = NO, most = 0.0;
+  double worst = 0.0, limit = NO, temp = NO;
   if (rates == NULL || d == NULL || d->pv == NULL || d->temp == NULL ||
       d->supply_free)
     return;
@@ -147,14 +161,13 @@ static void look_rate (const amp_check *c, amp_checked *out) {
   for (size_t i = 0; i < d->n; i++) {
     double allowed = amp_rate_at(&rates->charge, d->temp[i]);
     double asked = d->pv[i] / v / charge;
-    most = fmax(most, asked);
     if (allowed > 0.0 && asked / allowed > worst) {
       worst = asked / allowed;
       limit = allowed;
       temp = d->temp[i];
     }
   }
-  if (!(most > 0.0))
+  if (!(worst > 0.0))
     return;
   if (limit >= 1000.0) { /* heat.c: the table sets none there */
     check_missing(
@@ -164,8 +177,8 @@ static void look_rate (const amp_check *c, amp_checked *out) {
     return;
   }
   if (!(worst > 1.0)) {
-    check_clear(out, "charge_rate_above_limit", &check_per_h, most, limit,
-                AMP_BASIS_ASSUMED);
+    check_clear(out, "charge_rate_above_limit", &check_per_h, worst * limit,
+                limit, AMP_BASIS_ASSUMED);
     return;
   }
   amp_check_row *row = check_add(
@@ -340,7 +353,8 @@ static void look_weight (const amp_check *c, amp_checked *out) {
 
 /* ---- idle ---- */
 
-/* s of the year in which the duty neither asks nor brings anything. */
+/* s of the year in which the duty neither asks nor brings anything; one of a
+** few days repeats through the year. */
 static double closed_of (const amp_check *c) {
   amp_duty_month month[12];
   double days = 0.0;
@@ -348,10 +362,12 @@ static double closed_of (const amp_check *c) {
     return c->site->closed;
   if (c->need == NULL)
     return NO;
-  amp_duty_months(c->need->duty, month);
+  const amp_duty *d = c->need->duty;
+  double all = amp_duty_start(d, d->n) / 86400.0;
+  amp_duty_months(d, month);
   for (int m = 0; m < 12; m++)
     days += month[m].days;
-  return fmax(365.0 - days, 0.0) * 86400.0;
+  return 365.0 * 86400.0 * fmax(1.0 - days / all, 0.0);
 }
 
 static void idle_row (const amp_check *c, double draw, double time,
@@ -367,7 +383,7 @@ static void idle_row (const amp_check *c, double draw, double time,
   amp_failf(&row->say, AMP_OK, NULL,
             "%s%g W empty %g kWh in %g days, and nothing charges it for %g "
             "days%s",
-            whose, draw, check_three(c->usable / 3.6e6),
+            whose, draw, check_three(f->usable / 3.6e6),
             check_three(time / 86400.0), check_three(f->closed / 86400.0),
             more.text);
 }
@@ -379,11 +395,16 @@ static void look_idle (const amp_check *c, amp_checked *out) {
   double inverter = c->converter ? c->converter->idle : 0.0;
   double on = inverter + (amp_given(idle) ? idle : 0.0);
   f->closed = closed_of(c);
+  if (!(f->usable > 0.0)) {
+    check_missing(out, "idle_empties_pack",
+                  "no charge is usable inside the inverter's window");
+    return;
+  }
   if (inverter > 0.0 &&
-      amp_idling_of(c->usable, on, f->closed, &i, NULL) == AMP_OK)
+      amp_idling_of(f->usable, on, f->closed, &i, NULL) == AMP_OK)
     f->idle_on = i.time;
   if (amp_given(idle) &&
-      amp_idling_of(c->usable, idle, f->closed, &i, NULL) == AMP_OK)
+      amp_idling_of(f->usable, idle, f->closed, &i, NULL) == AMP_OK)
     f->idle = i.time;
   if (!amp_given(f->closed) || (!amp_given(idle) && !(inverter > 0.0))) {
     check_missing(out, "idle_empties_pack",

@@ -154,6 +154,17 @@ local function add_own (raw, pack, asked)
   end
 end
 
+-- one name is compared at several ends: what is raised at one is not told as
+-- not raised for another
+local function drop_raised (raw)
+  local have, kept = {}, {}
+  for _, row in ipairs(raw.raised) do have[row.id] = true end
+  for _, row in ipairs(raw.clear) do
+    if not have[row.id] then kept[#kept + 1] = row end
+  end
+  raw.clear = kept
+end
+
 -- ---- the report ----
 
 local function count_of (n, one, many)
@@ -187,12 +198,16 @@ local function digits (v)
   return text:find(".", 1, true) and text:gsub("%.?0+$", "") or text
 end
 
--- "fuse_below_load 100 A (97)": value, and what it was held against
+-- "fuse_below_load 100 A (above 97)": value, and what it was held against
 local function compared (row)
   if not row.value then return row.id end
   local text = row.id .. " " .. digits(row.value) ..
     (row.unit ~= "" and " " .. row.unit or "")
-  return row.limit and text .. " (" .. digits(row.limit) .. ")" or text
+  if not row.limit then return text end
+  local value, limit = digits(row.value), digits(row.limit)
+  local way = value == limit and "at " or row.value > row.limit and "above " or
+    "below "
+  return text .. " (" .. way .. limit .. ")"
 end
 
 -- "a competent electrician: a, b; whoever builds it: c"
@@ -227,7 +242,7 @@ local beyond = "joints and their torque, whether the BMS does as it is set, cont
   "earth and isolation, gas and ventilation, detection and escape, what " ..
   "the housing bears, transport, law and insurance"
 
-local function notes_of (raw, asked, circuit)
+local function notes_of (raw, pack, asked, circuit)
   local lines, clear = {}, {}
   for _, row in ipairs(raw.unknown) do
     lines[#lines + 1] = { "not looked at", row.id .. ": " .. row.text .. "." }
@@ -236,6 +251,12 @@ local function notes_of (raw, asked, circuit)
   if #clear > 0 then
     lines[#lines + 1] = { "looked at, not raised", table.concat(clear, ", ") ..
       ". In brackets what it was held against." }
+  end
+  local own, left = pack.usable_kwh, raw.facts.usable_kwh
+  if own and left and left < own * (1 - 1e-9) then
+    lines[#lines + 1] = { "usable", string.format("%s of the pack's %s kWh: " ..
+      "the inverter's window leaves no more, and days are counted by that.",
+      digits(left), digits(own)) }
   end
   if #raw.raised > 0 then
     lines[#lines + 1] = { "after", grouped(raw.raised, "source") }
@@ -275,13 +296,13 @@ local function list_table (list, head)
     heads = { head }, notes = { { "", wording.who_decides } } }
 end
 
-local function report (raw, asked, circuit)
+local function report (raw, pack, asked, circuit)
   local facts = raw.facts
   facts.raised = asker(raw)
   facts.not_looked_at = list_table(raw.unknown, "Could not be looked at.")
   facts.looked_at = list_table(raw.clear, "Looked at, not raised.")
   return core.table_new{ columns = columns, rows = rows_of(raw.raised),
-    heads = heads_of(raw), notes = notes_of(raw, asked, circuit),
+    heads = heads_of(raw), notes = notes_of(raw, pack, asked, circuit),
     facts = facts }
 end
 
@@ -303,7 +324,8 @@ function check.check (pack, opts)
   end
   add_told(raw, pack, asked)
   add_own(raw, pack, asked)
-  return report(raw, asked, circuit)
+  drop_raised(raw)
+  return report(raw, pack, asked, circuit)
 end
 
 core.methods("pack").check = check.check

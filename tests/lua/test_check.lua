@@ -234,8 +234,14 @@ local _, frost = raises("charge_below_freezing", pack,
 check.close(frost.value, -12, 1e-9)
 check.close(frost.limit, 0, 1e-9)
 check.equal(frost.unit, "C")
-check.equal(pack:with{ current_limits = "lithium" }:check(at{ coldest_c =
-  -12 }):raised "charge_below_freezing", false, "the pack locks it out")
+-- limits that only the sums know are no lock-out
+local limited = pack:with{ current_limits = "lithium" }
+check.equal(limited:check(at{ coldest_c = -12 }):raised
+  "charge_below_freezing", false, "the BMS stops it at 2 C")
+local sums = limited:check(icebox{ coldest_c = -12 })
+check.equal(sums:raised "charge_below_freezing", nil, "no BMS is told")
+check.has(found(sums.not_looked_at, "charge_below_freezing").what,
+  "whether the BMS does")
 check.has(found(pack:check(icebox{ coldest_c = -12, heater_w = 20 }),
   "charge_below_freezing").what, "20 W never bring it to 5 C")
 -- without a place the duty's own frost counts, and the place is missing
@@ -272,6 +278,53 @@ raises("bms_inside_window", pack, set{ cell_v_min = 3.4 }, "lower end")
 raises("floor_overloaded", pack, at{ floor_kpa = 0.5 }, "at least")
 raises("stack_on_lowest_module", pack, at{ stack_high = 4 }, "52.5 kg")
 raises("idle_empties_pack", pack, at{ closed_days = 365 }, "empty")
+
+-- what is usable is what the inverter's window leaves of the pack's own
+local function soc (v)
+  return amp.layouts(nickel:with{ cell_v_min = 3.3, cell_v_max = v / 14 },
+    inverter, { parallel = 2 })[2].soc_max_pct
+end
+local bottom = amp.layouts(nickel:with(window and { cell_v_min = 3.3,
+  cell_v_max = 4.1 }), inverter, { parallel = 2 })[2].soc_min_pct
+local left = (soc(54) - bottom) / (soc(57.4) - bottom)
+local cut = pack:check(with{ inverter = inverter:with{ v_max = 54 } })
+check.close(calm.usable_kwh, pack.usable_kwh, 1e-9)
+check.close(cut.usable_kwh, left * pack.usable_kwh, 1e-6)
+check.close(cut.idle_days, left * calm.idle_days, 1e-6)
+check.has(tostring(cut), "kWh: the inverter's window leaves no more")
+check.equal(pack:check(with{ inverter = inverter:with{ v_min = 60, v_max = 70,
+  v_abs_max = 75 } }).usable_kwh, 0, "out of reach")
+
+-- a week repeats through the year: nothing is closed
+local function rows_of (hours, pv)
+  local list = { "time_s,load_w,pv_w,temp_c" }
+  for h = 0, hours - 1 do
+    list[#list + 1] = string.format("%d,%g,%g,%g", h * 3600, pv(h))
+  end
+  return amp.profile.text(table.concat(list, "\n") .. "\n")
+end
+local week = rows_of(168, function () return 50, 60, 20 end)
+check.close(pack:check(with{ duty = week }).closed_days, 0, 1e-9)
+
+-- rate and limit told are of one hour: 2 kW at 20 C is far below its limit,
+-- 0.8 kW at 6 C close to a lower one
+local slow = pack:with{ current_limits = { charge = { { 5, 0.2 }, { 15, 0.2 },
+  { 16, 2 }, { 45, 2 } }, discharge = { { 5, 2 }, { 45, 2 } } } }
+local mixed = rows_of(24, function (h)
+  return 50, h < 12 and 2000 or 800, h < 12 and 20 or 6
+end)
+local rate = found(slow:check(with{ duty = mixed }).looked_at,
+  "charge_rate_above_limit")
+check.close(rate.limit, 0.2, 1e-9)
+check.close(rate.value, 800 / 46.2 / (2 * 95.5), 5e-3)
+
+-- nothing stands under both, and how it stands to its limit is told
+for id in tostring(cut):match("looked at, not raised(.-)In brackets")
+  :gmatch("[%l_]+_[%l_]+") do
+  check.equal(cut:raised(id), false, id .. " is raised nowhere")
+end
+check.has(tostring(calm):gsub("%s+", " "), "fuse_below_load 80 A (above 67.9)")
+check.has(tostring(calm):gsub("%s+", " "), "above_60_v 57.4 V (below 60)")
 
 -- the same place in other units: 104 F are 40 C, 1 psf 47.88 Pa (C12)
 local foreign = pack:check(with{ place = { coldest_f = 10.4, warmest_f = 104,

@@ -5,10 +5,9 @@
 */
 #include "support/close.h"
 #include "ampstead.h"
-#include "job/check.h"
+#include "job/check_parts.h"
 #include <string.h>
 
-#define NO AMP_NOT_GIVEN
 #define AH 3600.0
 
 typedef struct hut {
@@ -162,11 +161,65 @@ static void a_place_that_makes_no_sense_is_refused (void **state) {
   assert_string_equal(err.field, "floor_area");
 }
 
+/* All that the look at a circuit tells of this one is a kind that the check
+** knows; 'seen' gathers the ids. */
+static int gather (const amp_circuit *c, const char *seen[], int n) {
+  amp_findings f;
+  assert_int_equal(amp_circuit_look(c, &f, NULL), AMP_OK);
+  for (int i = 0; i < f.n + f.clear; i++) {
+    const char *id = i < f.n ? f.row[i].id : f.passed[i - f.n].id;
+    int k = 0;
+    if (!check_finding_is(id))
+      fail_msg("%s has no unit and weight in check_circuit.c", id);
+    while (k < n && strcmp(seen[k], id) != 0)
+      k++;
+    if (k == n)
+      seen[n++] = id;
+  }
+  return n;
+}
+
+/* Circuits that between them tell each of the sixteen findings. */
+static void each_finding_has_a_kind (void **state) {
+  static const double r[] = {2e-3, 2e-3}, hidden[] = {2e-3, NAN};
+  static const double fuse[] = {NAN, 60, 160}, ampacity[] = {NAN, 50, 200},
+                      drop[] = {NAN, 0.001, 0.05},
+                      breaks[] = {NAN, 10e3, 60e3}, lasts[] = {NAN, 5, 3600};
+  const char *seen[64];
+  amp_short_spec spec[] = {{2, r, 57.4, NAN}, {2, hidden, 57.4, NAN}};
+  amp_short s[2];
+  int n = 0;
+  (void)state;
+  for (int k = 0; k < 2; k++)
+    assert_int_equal(amp_short_of(&spec[k], &s[k], NULL), AMP_OK);
+  for (int k = 0; k < 3 * 3 * 3 * 3 * 3 * 2; k++) {
+    amp_trip curve = {2, {100, 300}, {3600, 10}};
+    amp_circuit c = amp_circuit_defaults();
+    c.current = 72.0;
+    c.surge = 145.0;
+    c.v_full = k % 2 ? 57.4 : 65.6;
+    c.fuse = fuse[k % 3];
+    c.fuse_v = 60.0;
+    c.alternating = c.polarised = k % 2 == 0;
+    c.ampacity = ampacity[k / 3 % 3];
+    c.drop = drop[k / 9 % 3];
+    c.drop_limit = 0.02;
+    c.interrupt = breaks[k / 27 % 3];
+    c.surge_time = lasts[k / 81 % 3];
+    c.curve = k / 243 ? &curve : NULL;
+    c.prospective = &s[k % 2];
+    n = gather(&c, seen, n);
+  }
+  assert_int_equal(n, 16);
+  assert_false(check_finding_is("window_crossed"));
+}
+
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(what_is_missing_is_said),
       cmocka_unit_test(the_hut_reads_as_worked_out),
       cmocka_unit_test(the_list_is_a_function_of_the_build),
-      cmocka_unit_test(a_place_that_makes_no_sense_is_refused)};
+      cmocka_unit_test(a_place_that_makes_no_sense_is_refused),
+      cmocka_unit_test(each_finding_has_a_kind)};
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
