@@ -12,6 +12,8 @@ local pages = loader("bench_pages")
 
 local sheet = {}
 
+local pcall = pcall
+
 local short, fixed, trim = wording.short, wording.fixed, wording.trim
 
 local function say (list, fmt, ...)
@@ -296,6 +298,22 @@ local function steps_section (s)
   return { title = "Order of work", kind = "steps", items = steps }
 end
 
+-- ---- what the check says ----
+
+local function check_of (s)
+  local asked = {}
+  for key, value in pairs(s.given) do
+    if key ~= "title" then asked[key] = value end
+  end
+  return s.pack:check(asked)
+end
+
+-- a number that the check came to on its way; nil where it is not known
+local function fact (s, key)
+  local known, v = pcall(function () return s.report[key] end)
+  return known and v or nil
+end
+
 -- ---- the limits to set ----
 
 local function inverter_keys (s)
@@ -307,15 +325,96 @@ local function limit_row (s, what, group_v)
   return { what, fixed(group_v, 2), fixed(group_v * s.raw.groups, 1) }
 end
 
+-- V a group up to which the inverter charges, and V of the pack: the least of
+-- what the pack, the inverter's setting and its limit allow; and whose it is
+local function full_setting (s)
+  local inv, groups = inverter_keys(s), s.raw.groups
+  local least, whose = s.raw.cell_v_max, nil
+  for _, key in ipairs{ "v_max", "v_abs_max" } do
+    local v = inv[key]
+    if least and v and v > 0 and v / groups < least - 1e-9 then
+      least, whose = v / groups, key
+    end
+  end
+  return least, whose
+end
+
+local function full_row (s)
+  if s.report:raised "series_not_reachable" then
+    return { "charger: not settable: see series_not_reachable", "-", "-" }
+  end
+  local v, whose = full_setting(s)
+  return limit_row(s, "charger: full, no equalising" .. (whose and
+    ", the inverter's " .. whose or ""), v)
+end
+
+-- V a group at which the inverter cuts out: no lower than it can be set
+local function empty_row (s)
+  local inv, v = inverter_keys(s), s.raw.cell_v_min
+  local own = inv.v_min and inv.v_min / s.raw.groups
+  local raised = v and own and own > v + 1e-9
+  return limit_row(s, "inverter: cuts out" .. (raised and ", its v_min" or
+    ""), raised and own or v)
+end
+
+-- A to three digits, without zeros behind the point
+local function amps (a)
+  return trim(tonumber(short(a)))
+end
+
+-- {A, whose}: of all that was given the least; 'way' "discharge_a" or
+-- "charge_a" of the BMS. Of boards side by side the strongest string decides.
+local function least_current (s, way)
+  local cable, bms = s.given.cable, s.bms
+  local list = { { s.fuse_a, "the fuse's" },
+    { cable and cable.ampacity_a, "the cable's" },
+    { bms and bms[way], "the BMS's" } }
+  if bms and bms[way] and bms.each_string then
+    list[3] = { bms[way] * s.raw.managers / (fact(s, "share") or 1),
+      fixed(s.raw.managers, 0) .. " BMS's" }
+  end
+  local least
+  for i = 1, 3 do
+    local a = list[i][1]
+    if a and a == a and (not least or a < least[1]) then least = list[i] end
+  end
+  return least
+end
+
+-- what would have to be known besides
+local function current_unknown (s)
+  local cable, list = s.given.cable, {}
+  if not s.fuse_a then list[#list + 1] = "fuse" end
+  local a = cable and cable.ampacity_a
+  if not (a and a == a) then
+    list[#list + 1] = cable and "the cable's ampacity" or "cable"
+  end
+  list[#list + 1] = "links"
+  return wording.list(list)
+end
+
+local function current_note (s, list)
+  local out, back = least_current(s, "discharge_a"),
+    least_current(s, "charge_a")
+  if not out then
+    return say(list, "Current that lasts: by fuse, cable and links, which " ..
+      "were not given.")
+  end
+  say(list, "Current that lasts: under %s A, %s%s.", amps(out[1]), out[2],
+    back and back[1] ~= out[1] and string.format("; charging under %s A, %s",
+      amps(back[1]), back[2]) or "")
+  if not (s.fuse_a and s.given.cable and s.given.cable.ampacity_a) then
+    say(list, "Not counted in that: %s.", current_unknown(s))
+  end
+end
+
 local function settings_note (s)
   local raw, list, inv = s.raw, {}, inverter_keys(s)
   if inv.v_min and inv.v_max then
     say(list, "The inverter can be set from %s to %s V.", fixed(inv.v_min, 1),
       fixed(inv.v_max, 1))
   end
-  say(list, s.fuse_a and string.format("Current that lasts: under %s A, the " ..
-    "fuse's.", short(s.fuse_a)) or "Current that lasts: by fuse, cable and " ..
-    "links, which were not given.")
+  current_note(s, list)
   if raw.chemistry ~= "lead_acid" then
     say(list, "No charging below 0 C in the coldest cell.")
   end
@@ -329,10 +428,9 @@ end
 local function settings_section (s)
   local raw, inv = s.raw, inverter_keys(s)
   local rows = { limit_row(s, "BMS cuts charge at the cell's own limit",
-    raw.limit_v_max), limit_row(s, "charger: full, no equalising",
-    raw.cell_v_max), limit_row(s, "inverter: cuts out",
-    raw.cell_v_min), limit_row(s, "BMS cuts discharge at the cell's own limit",
-    raw.limit_v_min) }
+    raw.limit_v_max), full_row(s), empty_row(s),
+    limit_row(s, "BMS cuts discharge at the cell's own limit",
+      raw.limit_v_min) }
   if inv.v_abs_max then
     rows[#rows + 1] = { "inverter: never above", "", fixed(inv.v_abs_max, 1) }
   end
@@ -347,6 +445,26 @@ local none = "to be chosen"
 
 local function piece (rows, number, what, size)
   rows[#rows + 1] = { number, what, size or none }
+end
+
+-- cautions by which a part that was given does not fit
+local misfits = {
+  fuse = { "fuse_below_load", "fuse_above_cable", "fuse_voltage_below_full",
+    "fuse_for_alternating_current", "breaker_polarised",
+    "interrupt_below_short", "interrupt_within_range_of_short",
+    "surge_outlasts_fuse" },
+  cable = { "cable_below_load", "fuse_above_cable", "drop_above_limit" },
+  precharge = { "precharge_missing", "precharge_with_load_on" },
+  link = { "link_below_load" } }
+
+-- the size of a given part, marked where the check speaks against it
+local function marked (s, part, size)
+  local list = {}
+  for _, id in ipairs(size and misfits[part] or {}) do
+    if s.report:raised(id) then list[#list + 1] = id end
+  end
+  return #list > 0 and size .. "; does not fit: " .. table.concat(list, ", ")
+    or size
 end
 
 local function fuse_size (fuse)
@@ -367,7 +485,7 @@ local function cable_pieces (s, rows)
   local size = cable and (cable.awg and cable.awg .. " AWG" or
     trim(cable.area_mm2) .. " mm2")
   piece(rows, one_way and fixed(2 * one_way, 1) .. " m" or "-",
-    "main cable, 4 lugs, 2 more a switch", size)
+    "main cable, 4 lugs, 2 more a switch", marked(s, "cable", size))
 end
 
 local function link_pieces (s, rows)
@@ -382,7 +500,8 @@ local function link_pieces (s, rows)
   end
   if link then
     piece(rows, fixed(cells, 0), "fuse links between cell and bus",
-      string.format("%s %s mm", link.metal, trim(link.diameter_mm)))
+      marked(s, "link", string.format("%s %s mm", link.metal,
+        trim(link.diameter_mm))))
   end
 end
 
@@ -406,8 +525,9 @@ local function precharge_piece (s, rows)
       "%s J a pulse", short(p.energy_j)))
     return
   end
-  piece(rows, "1", "pre-charge resistor, its switch", p and string.format(
-    "%s ohm, %s J a pulse", short(p.r_ohm), short(p.energy_j)))
+  piece(rows, "1", "pre-charge resistor, its switch", p and marked(s,
+    "precharge", string.format("%s ohm, %s J a pulse", short(p.r_ohm),
+      short(p.energy_j))))
 end
 
 -- what joins the modules to each other
@@ -430,8 +550,9 @@ end
 
 -- from the bars to the inverter
 local function main_pieces (s, rows)
-  piece(rows, "1", "main fuse, nearest the bar", fuse_size(s.given.fuse) or
-    s.fuse_next and "to be chosen: " .. trim(s.fuse_next) .. " A")
+  piece(rows, "1", "main fuse, nearest the bar", marked(s, "fuse",
+    fuse_size(s.given.fuse)) or s.fuse_next and "to be chosen: " ..
+    trim(s.fuse_next) .. " A")
   piece(rows, "1", "main switch or contactor, DC", string.format(
     "over %s V DC", fixed(s.raw.full_v, 1)))
   cable_pieces(s, rows)
@@ -450,14 +571,6 @@ end
 
 -- ---- cautions ----
 
-local function check_of (s)
-  local asked = {}
-  for key, value in pairs(s.given) do
-    if key ~= "title" then asked[key] = value end
-  end
-  return s.pack:check(asked)
-end
-
 local function unknown_note (report)
   local n = #report.not_looked_at
   return n > 0 and plural(n, "thing") .. " could not be looked at: " ..
@@ -465,7 +578,7 @@ local function unknown_note (report)
 end
 
 local function cautions_section (s)
-  local report, list = check_of(s), {}
+  local report, list = s.report, {}
   for _, row in ipairs(report) do
     list[#list + 1] = { row.caution, row.what .. "." }
   end
@@ -488,6 +601,12 @@ local function least_left (s, names)
   return least
 end
 
+-- kWh that the inverter's window leaves of those of a pack of this voltage
+local function reached (s, kwh)
+  local own, left = s.pack.usable_kwh, fact(s, "usable_kwh")
+  return kwh and own and left and own > 0 and kwh * left / own or kwh
+end
+
 local function string_failure (s)
   local n, names = math.tointeger(s.raw.rows), {}
   if n < 2 then return nil end
@@ -496,8 +615,8 @@ local function string_failure (s)
     .usable_kwh
   return string.format("A failed module takes its string out: %s of %s kWh " ..
     "stay, the other strings carry %s %% more. Open it, label it, never " ..
-    "bridge it.", short(least), short(s.pack.usable_kwh), fixed(100 / (n - 1),
-    0))
+    "bridge it.", short(reached(s, least)), short(reached(s,
+      s.pack.usable_kwh)), fixed(100 / (n - 1), 0))
 end
 
 local function level_failure (s)
@@ -509,7 +628,8 @@ local function level_failure (s)
   if not fewest or fewest < 2 then return nil end
   return string.format("A failed module leaves its level to the others: %s " ..
     "of %s kWh stay, they carry %s %% more. Take it off both bars.",
-    short(least_left(s, names)), short(s.pack.usable_kwh),
+    short(reached(s, least_left(s, names))), short(reached(s,
+      s.pack.usable_kwh)),
     fixed(100 / (fewest - 1), 0))
 end
 
@@ -528,6 +648,8 @@ local function head_lines (s)
   local name = s.keys.name and tostring(s.keys.name)
   local module = s.flat[1] and s.flat[1].module or s.keys.module
   local m = core.keys(module)
+  local left = reached(s, pack.usable_kwh)
+  local cut = left and left < pack.usable_kwh * (1 - 1e-9)
   local shape = string.format("%d in series, %s side by side", s.string_first
     and raw.modules // raw.rows or raw.rows, plural(s.string_first and
     raw.rows or raw.modules // raw.rows, s.string_first and "string" or
@@ -537,9 +659,11 @@ local function head_lines (s)
       "module"), m.series, raw.chemistry, shape, s.string_first and
       "string-first" or "parallel-first"),
     string.format("%s V full, %s V empty, %s groups; tested %s kWh, usable " ..
-      "%s kWh%s.", fixed(raw.full_v, 1), fixed(raw.empty_v, 1),
-      fixed(raw.groups, 0), short(pack.tested_kwh), short(pack.usable_kwh),
-      pack.mass_kg and ", " .. trim(pack.mass_kg) .. " kg" or "") }
+      "%s kWh%s%s.", fixed(raw.full_v, 1), fixed(raw.empty_v, 1),
+      fixed(raw.groups, 0), short(pack.tested_kwh), short(left),
+      cut and string.format(" inside the inverter's window (%s by the " ..
+        "pack's)", short(pack.usable_kwh)) or "", pack.mass_kg and ", " ..
+      trim(pack.mass_kg) .. " kg" or "") }
 end
 
 local wanted = { { "inverter", "inverter" }, { "cable", "main cable" },
@@ -679,7 +803,10 @@ local function state_of (pack, given)
     rest[i] = one.reading and one.reading.ocv_v or false
   end
   s.raw = core.bench_raw(pack, rest)
+  s.report = check_of(s)
   s.circuit = circuit_of(pack, given)
+  s.bms = given.bms and (core.kind(given.bms) == "bms" and
+    core.keys(given.bms) or given.bms)
   s.fuse_a = given.fuse and core.keys(given.fuse).rating_a
   s.fuse_next = s.circuit and s.circuit.fuse_next_a
   return s

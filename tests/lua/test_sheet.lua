@@ -85,6 +85,54 @@ check.has(F(pack:sheet{ inverter = amp.inverter{ v_min = 45, v_max = 58,
   power_w = 3000, efficiency_pct = 92 } }), "to be chosen: 100 A",
   "72.5 A by 1.25, the next size")
 
+-- the least of fuse, cable and BMS lasts; the charger stops where the inverter
+-- ends; what is usable lies inside its window; what does not fit is marked
+local eight = amp.module{ chemistry = "nmc111", series = 8, capacity_ah = 112 }
+local six = amp.pack{ module = eight, series = 2, parallel = 3 }
+local thin = { cable = amp.cable{ one_way_m = 2, area_mm2 = 16,
+    ampacity_a = 70 },
+  fuse = amp.fuse{ rating_a = 125, voltage_v = 80, interrupt_ka = 20 } }
+local function thin_with (more)
+  local o = {}
+  for key, value in pairs(thin) do o[key] = value end
+  for key, value in pairs(more) do o[key] = value end
+  return six:sheet(o)
+end
+check.has(F(six:sheet(thin)), "Current that lasts: under 70 A, the cable's.")
+check.has(F(six:sheet{ fuse = thin.fuse }), "under 125 A, the fuse's. Not " ..
+  "counted in that: cable and links.")
+check.has(F(thin_with{ bms = { discharge_a = 60, charge_a = 40 } }),
+  "under 60 A, the BMS's; charging under 40 A, the BMS's.")
+check.has(F(thin_with{ bms = amp.bms{ discharge_a = 100, charge_a = 20,
+  each_string = true } }), "under 70 A, the cable's; charging under 60 A, 3 " ..
+  "BMS's.")
+check.has(F(thin_with{ fuse = thin.fuse:with{ rating_a = 63 } }),
+  "under 63 A, the fuse's.")
+local shy = amp.inverter{ v_min = 42, v_max = 60, v_abs_max = 64,
+  power_w = 2000, surge_w = 4000, efficiency_pct = 92, idle_w = 10,
+  capacitance_uf = 12000 }
+local low = thin_with{ inverter = shy }
+-- 60 V over 16 groups
+check.has(F(low), "charger: full, no equalising, the inverter's v_max 3.75 60.0")
+check.has(F(low), "inverter: cuts out 3.30 52.8")
+check.has(F(thin_with{ inverter = shy:with{ v_min = 54.4 } }),
+  "inverter: cuts out, its v_min 3.40 54.4")
+check.has(F(thin_with{ inverter = shy:with{ v_min = 66, v_max = 70,
+  v_abs_max = 75 } }), "charger: not settable: see series_not_reachable - -")
+local left = six:check{ inverter = shy }.usable_kwh
+check.ok(left < 0.7 * six.usable_kwh, "much lies above 60 V")
+check.has(F(low), string.format("usable %.1f kWh inside the inverter's " ..
+  "window (%.1f by the pack's)", left, six.usable_kwh))
+check.has(F(low), string.format("%.2f of %.1f kWh stay", left * 2 / 3, left))
+check.has(F(low), "125 A, 80 V DC, 20 kA; does not fit: fuse_above_cable")
+check.has(F(thin_with{ fuse = thin.fuse:with{ voltage_v = 60 } }),
+  "fuse_above_cable, fuse_voltage_below_full")
+check.has(F(thin_with{ inverter = shy:with{ power_w = 4000 } }),
+  "16 mm2; does not fit: cable_below_load, fuse_above_cable")
+check.ok(not given:find("not fit: fuse_", 1, true) and
+  given:find("20 kA; does not fit: interrupt_below_short", 1, true),
+  "what fits is not marked")
+
 -- parallel-first: levels, one board, links between levels
 local side = plan:pack{ order = "parallel_first", cell_v_min = 3.30,
   cell_v_max = 4.10 }:sheet()
