@@ -5,6 +5,7 @@
 #include "job/alternative.h"
 #include "base/value.h"
 #include <math.h>
+#include <stdbool.h>
 #include <stddef.h>
 
 static const double YEAR = 365.0 * 86400.0; /* s */
@@ -94,15 +95,25 @@ static amp_status burn (const amp_alternative *a, const amp_duty *d,
   return AMP_OK;
 }
 
-/* Overhauls that have fallen due by the end of each year. */
+/* Overhauls due within so many whole years of one machine, the last of them
+** told: one that would fall on that very day is not made. */
+static double due (const amp_alternative *a,
+                   const amp_alternative_answer *out, int years, bool last) {
+  double n = years * out->run_time / a->overhaul_time;
+  return fmax(last ? ceil(n - 1e-9) - 1.0 : floor(n + 1e-9), 0.0);
+}
+
+/* Each year's; the hours begin anew with each replacement. */
 static void overhauls (const amp_alternative *a,
                        const amp_alternative_answer *out, double *running) {
+  int life = out->life > 0 ? out->life : out->years;
   if (!amp_given(a->overhaul) || !amp_given(a->overhaul_time))
     return;
-  for (int t = 0; t < out->years; t++)
-    running[t] += a->overhaul *
-                  (floor((t + 1) * out->run_time / a->overhaul_time + 1e-9) -
-                   floor(t * out->run_time / a->overhaul_time + 1e-9));
+  for (int t = 0; t < out->years; t++) {
+    bool last = t + 1 == out->years || (t + 1) % life == 0;
+    running[t] += a->overhaul * (due(a, out, t % life + 1, last) -
+                                 due(a, out, t % life, false));
+  }
 }
 
 /* ---- a battery ---- */

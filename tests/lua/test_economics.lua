@@ -194,13 +194,12 @@ check.close(by["C4 lead-acid"].per_delivered, (3850 + 3600) / (kwh * 15),
   1e-9)
 check.close(by["C4 lead-acid"].per_usable, 3850 / 12, 1e-9)
 check.equal(by["C4 lead-acid"].years, 8)
--- 1 kW for 6.4 h a day: 0.65 l/h, 1,518.4 l; 2,336 h a year, so overhauls
--- by the end of years 2 3 4 6 7 8 9 11 12 13 15 (3,000 h each), new ones
--- after 4 whole years (10,000 h are 4.28): 4 8 12
+-- 1 kW for 6.4 h a day: 0.65 l/h, 1,518.4 l; 2,336 h a year, so new ones
+-- after 4 whole years (10,000 h are 4.28): 4 8 12; overhauls 3,000, 6,000
+-- and 9,000 h into each: by the end of years 2 3 4, 6 7 8, 10 11 12, 14 15
 local paid = 900
 for year = 1, 15 do
-  local due = math.floor(year * 2336 / 3000) -
-    math.floor((year - 1) * 2336 / 3000)
+  local due = year % 4 == 1 and 0 or 1
   paid = paid + (2336 * 0.65 * 1.40 + 150 * due +
     ((year == 4 or year == 8 or year == 12) and 900 or 0)) / 1.05 ^ year
 end

@@ -85,9 +85,9 @@ static void grid_costs_its_tariff (void **state) {
 
 /*
 ** 1.0 kW ten hours a day, 3,650 h and kWh a year; 0.4 l/h idle and 0.5 more
-** at 2 kW: 0.65 l/h at 1 kW, 2,372.5 l. Every 8,000 h an overhaul of 300: by
-** the end of years 3, 5, 7, 9, 11, 14 (8,000 h come after 2.19, 4.38, ..
-** years). Worn out after 20,000 h: 5.48, so 5 whole years.
+** at 2 kW: 0.65 l/h at 1 kW, 2,372.5 l. Worn out after 20,000 h: 5.48, so 5
+** whole years. Every 8,000 h of each machine an overhaul of 300: after 2.19
+** and 4.38 years, so by the end of years 3, 5, 8, 10, 13, 15.
 */
 static void generator_burns_and_wears (void **state) {
   amp_duty d = duty(1000.0, 8, 18);
@@ -114,7 +114,7 @@ static void generator_burns_and_wears (void **state) {
   for (int t = 1; t <= 15; t++) {
     double w = 1.0 / amp_cash_fp(0.05, t);
     paid += 4270.5 * w;
-    if (t == 3 || t == 5 || t == 7 || t == 9 || t == 11 || t == 14)
+    if (t % 5 == 3 || t % 5 == 0)
       paid += 300.0 * w;
     if (t == 5 || t == 10)
       paid += 900.0 * w;
@@ -128,6 +128,37 @@ static void generator_burns_and_wears (void **state) {
   r = answer(&a, &ask);
   assert_close(r.fuel, 1825.0 * 0.9, 1e-6);
   assert_close(r.run_time / 3600.0, 1825.0, 1e-6);
+}
+
+/* Money for overhauls of 150 alone, over the years of the horizon. */
+static double overhauled (double hours_a_day, double each, double life) {
+  amp_duty d = duty(1000.0, 8, 18);
+  amp_alternative_ask ask = ask_of(&d);
+  amp_alternative a = nothing(AMP_ALTERNATIVE_GENERATOR);
+  ask.horizon = 10.0;
+  a.power = 1e5;
+  a.fuel_per_joule = 1e-9;
+  a.run_time = hours_a_day * 3600.0;
+  a.life_time = life * 3600.0;
+  a.overhaul_time = each * 3600.0;
+  a.overhaul = 150.0;
+  amp_alternative_answer r = answer(&a, &ask);
+  return r.per_delivered * r.served / 3.6e6 * r.years;
+}
+
+/* Counted by hand. 1,000 h a year: each 1,000 h of a life of 5,000, after
+** years 1 to 4 and 6 to 9; each 700 h of it, at 700, 1,400, .. 4,900 h, twice
+** seven; where it outlives the horizon, 1 to 9. */
+static void overhaul_counts_from_the_replacement (void **state) {
+  double day = 1000.0 / 365.0;
+  (void)state;
+  assert_close(overhauled(day, 1000.0, 5000.0), 8 * 150.0, 1e-6);
+  assert_close(overhauled(day, 700.0, 5000.0), 14 * 150.0, 1e-6);
+  assert_close(overhauled(day, 1000.0, NAN), 9 * 150.0, 1e-6);
+  assert_close(overhauled(day, 1000.0, 1e5), 9 * 150.0, 1e-6);
+  assert_close(overhauled(day, 20000.0, NAN), 0.0, 1e-6);
+  /* worn out after a year of 1,460 h, before the first of 2,000 h */
+  assert_close(overhauled(4.0, 2000.0, 1500.0), 0.0, 1e-6);
 }
 
 /*
@@ -220,6 +251,7 @@ int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(grid_costs_its_tariff),
       cmocka_unit_test(generator_burns_and_wears),
+      cmocka_unit_test(overhaul_counts_from_the_replacement),
       cmocka_unit_test(battery_is_replaced_as_long_as_it_is_said_to_last),
       cmocka_unit_test(tariff_falls_as_the_load_does),
       cmocka_unit_test(what_is_wanting_is_refused),
