@@ -155,11 +155,17 @@ static int annuity (lua_State *L) {
   return 1;
 }
 
-static const luaL_Reg functions[] = {{"levelised", levelised},
-                                     {"savings_raw", savings_raw},
-                                     {"pay_back", pay_back},
-                                     {"annuity", annuity},
-                                     {NULL, NULL}};
+/* core.compound(rate, years) --> what 1 grows to */
+static int compound (lua_State *L) {
+  lua_pushnumber(L,
+                 amp_cash_fp(luaL_checknumber(L, 1), luaL_checknumber(L, 2)));
+  return 1;
+}
+
+static const luaL_Reg functions[] = {
+    {"levelised", levelised}, {"savings_raw", savings_raw},
+    {"pay_back", pay_back},   {"annuity", annuity},
+    {"compound", compound},   {NULL, NULL}};
 
 void bind_money_open (lua_State *L) {
   luaL_setfuncs(L, functions, 0);

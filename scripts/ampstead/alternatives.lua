@@ -136,7 +136,7 @@ function alternatives.save (row, tariff, rate, residual)
     return
   end
   local npv = (tariff - cost) * row.energy_present
-  local left = total - (residual or 0) / (1 + rate) ^ n
+  local left = total - (residual or 0) / core.compound(rate, n)
   local saving = (npv + left) / core.annuity(rate, n)
   row.saves = { npv = npv, saving = saving, years = n, total = total,
     break_even = core.pay_back(total, saving, rate),

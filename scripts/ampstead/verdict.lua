@@ -1,5 +1,5 @@
 --- What decides, in words: the sentences above a table of costs.
-local _, loader = ...
+local core, loader = ...
 local wording = loader("wording")
 
 local verdict = {}
@@ -122,12 +122,6 @@ function verdict.kinds (raw, names, kinds)
   return "Cheapest by the median: " .. table.concat(parts, "; ") .. "."
 end
 
--- present value of 1 a year over 'years'
-local function annuity (rate, years)
-  if rate == 0 then return years end
-  return (1 - (1 + rate) ^ -years) / rate
-end
-
 -- row numbers by a cost, the cheapest first
 local function order_by (cost, n)
   local list = {}
@@ -168,8 +162,8 @@ function verdict.flooring (raw, names, discount)
     elseif cost and years and years >= 1 then
       local floored = math.floor(years + 1e-9)
       whole[i] = cost
-      part[i] = cost * annuity(discount[i], floored) /
-        annuity(discount[i], years)
+      part[i] = cost * core.annuity(discount[i], floored) /
+        core.annuity(discount[i], years)
     end
   end
   local a, b = order_by(whole, raw.n), order_by(part, raw.n)

@@ -164,7 +164,8 @@ local function belief (ask, m, opts)
     ask.mean, ask.weight, ask.dof, ask.sd = m.mean, m.n, m.n - 1, m.sd
     return
   end
-  local prior = mean and (sd / mean_sd) ^ 2 or 0
+  local ratio = mean and sd / mean_sd or 0
+  local prior = ratio * ratio
   ask.dof, ask.sd, ask.weight = 0, sd, prior + ask.tested
   ask.mean = (prior * (mean or 0) + ask.sum) / ask.weight
 end

@@ -212,6 +212,12 @@ check.has(F(all), "replaced every 8 years; of the last one 1 year left " ..
   "over")
 check.has(F(all), "the grid stores nothing")
 
+-- something left at the end pays that much less back: the even saving
+local left = amp.compare({ C3:with{ residual = 500 } }, need(),
+  { draws = 20 })[1]
+check.close(left.saving, (left.npv + left.total - 500 / 1.05 ^ 15) * 0.05 /
+  (1 - 1.05 ^ -15), 1e-9)
+
 -- the grid wins where no offer is below it, in as many draws as that is so
 local dear = amp.compare({ C1, C2, grid }, need(), { draws = 20 })
 check.equal(dear[3].cheapest_pct, 100)

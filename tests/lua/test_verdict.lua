@@ -13,6 +13,9 @@ local core = {
   params_used = function ()
     return { { name = "freight", value = 520, default = 260, given = true } }
   end,
+  annuity = function (rate, years)
+    return rate == 0 and years or (1 - (1 + rate) ^ -years) / rate
+  end,
   script = function () return "print(1)", "/somewhere/hut.lua" end,
   sha256 = function () return "0123456789abcdef" end,
 }
