@@ -33,6 +33,15 @@ local function numbers (given)
   return list
 end
 
+-- the prices of {{from, to, price}, ..}
+local function tariff_prices (given)
+  local list = {}
+  for i = 1, type(given) == "table" and #given or 0 do
+    list[i] = number_of(given[i][3])
+  end
+  return list
+end
+
 -- ---- numbers in another unit, fractions for percent ----
 
 local ranges = core.plausible_keys()
@@ -40,8 +49,8 @@ local ranges = core.plausible_keys()
 local function look_units (c, object, who)
   local kind, keys = core.kind(object), core.keys(object)
   for _, range in ipairs(ranges) do
-    for _, v in ipairs(range.kind == kind and numbers(keys[range.key]) or {})
-    do
+    local of = range.key == "import_at" and tariff_prices or numbers
+    for _, v in ipairs(range.kind == kind and of(keys[range.key]) or {}) do
       local p = core.plausible(kind, range.key, v)
       if p then
         c:add(p.id, who, string.format("%s = %s: %s", range.key,
@@ -56,8 +65,8 @@ local shares = { "soh_pct", "dud_pct", "premium_pct", "customs_pct",
   "tax_pct", "soc_min_pct", "soc_max_pct", "soh_end_pct", "efficiency_pct",
   "performance_pct", "round_trip_pct", "discount_pct" }
 
-local function look_fractions (c, object, who)
-  local keys = core.keys(object)
+--- Of an object's keys, or a call's.
+function raised.fractions (c, keys, who)
   for _, key in ipairs(shares) do
     local v = number_of(keys[key])
     if v and v > 0 and (v < 1 or v == 1 and key ~= "discount_pct") then
@@ -65,6 +74,10 @@ local function look_fractions (c, object, who)
         "%s %%", key, wording.trim(v), wording.trim(v)))
     end
   end
+end
+
+local function look_fractions (c, object, who)
+  raised.fractions(c, core.keys(object), who)
 end
 
 -- ---- a module ----
@@ -192,6 +205,7 @@ end
 --- Cautions of a need.
 function raised.need (c, need)
   local keys = core.keys(need)
+  look_units(c, need, "")
   look_fractions(c, need, "")
   raised.duty(c, keys.duty, keys.inverter, keys.import_price ~= nil or
     keys.import_at ~= nil)

@@ -289,6 +289,10 @@ local cases = {
     function () return compared({}, {}, { price_lot = 2500 }) end },
   fraction_for_percent = { function () return compared{ dud_pct = 0.05 } end,
     function () return compared{ dud_pct = 5 } end },
+  price_like_cents = { function () return compared({}, {
+      import_at = { { 22, 6, 18 }, { 6, 22, 36 } } }) end,
+    function () return compared({}, { charge_price = 0.30,
+      import_at = { { 22, 6, 0.18 }, { 6, 22, 0.36 } } }) end },
   full_cycle_every_day = { function () return pack{ parallel = 1,
       module = pouch:with{ soh_pct = 90 } }:life(amp.profile.daily{
       from_battery_kwh = 6, temp_c = 15 }) end,

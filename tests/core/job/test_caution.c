@@ -52,7 +52,8 @@ static void own_names_have_a_shape (void **state) {
       "a_name_of_forty_eight_bytes_which_is_one_too_long", true));
 }
 
-/* 3 kW typed as watts, 0.0019 ohm typed as mohm, 68 F typed as C. */
+/* 3 kW typed as watts, 0.0019 ohm typed as mohm, 68 F typed as C,
+** 30 cents typed as money. */
 static void units_are_guessed_from_the_range (void **state) {
   const amp_plausible *p;
   (void)state;
@@ -66,6 +67,9 @@ static void units_are_guessed_from_the_range (void **state) {
   assert_non_null(amp_plausible_look("profile", "temp_c", 68.0));
   assert_null(amp_plausible_look("profile", "temp_c", NAN));
   assert_null(amp_plausible_look("profile", "nothing", 1.0));
+  assert_non_null(amp_plausible_look("need", "import_price", 30.0));
+  assert_null(amp_plausible_look("need", "import_price", 0.30));
+  assert_null(amp_plausible_look("need", "export_price", -0.02));
   for (int i = 0; (p = amp_plausible_nth(i)) != NULL; i++)
     assert_non_null(amp_caution_find(p->id));
 }
