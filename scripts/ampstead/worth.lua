@@ -4,6 +4,8 @@ local core, loader = ...
 local wording = loader("wording")
 local tables = loader("table")
 local notes = loader("notes")
+local cautions = loader("cautions")
+local raised = loader("raised")
 
 local number = tables.number
 local money = wording.fixed
@@ -280,6 +282,9 @@ local function lines_of (ask, opts, lot, taken)
   if #window > 0 then
     lines[#lines + 1] = { "not given", table.concat(window, "; ") .. "." }
   end
+  local c = cautions.collector()
+  raised.fractions(c, opts, "")
+  table.move(c:lines(), 1, 8, #lines + 1, lines)
   lines[#lines + 1] = { "", "Says what tests are worth for this decision, " ..
     "not whether a module may be used: read remarks, groups and resistance " ..
     "too (lot:judge)." }
@@ -356,10 +361,10 @@ local function worth_testing (lot, opts)
     decision = best and "test" or raw.expected >= ask.price and "buy" or
       "leave",
     decided = raw.perfect < nothing and "yes" or "no" }
+  local lines = lines_of(ask, opts, about, taken)
   return core.table_new{ columns = columns, rows = { row }, across = true,
-    heads = heads_of(raw, ask, best),
-    notes = lines_of(ask, opts, about, taken),
-    facts = { by_tests = steps_table(raw), least = raw.least,
+    heads = heads_of(raw, ask, best), notes = lines,
+    facts = { cautions = cautions.ids(lines), by_tests = steps_table(raw), least = raw.least,
       most = raw.most } }
 end
 

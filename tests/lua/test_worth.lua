@@ -42,6 +42,14 @@ check.has(tostring(dear), "Leave it at 4600.00: testing more cannot change it.")
 check.has(tostring(dear), "worth 4459.78")
 check.close(dear.half_width_ah, 27.26, 0.005)
 
+-- ---- a fraction for percent ----
+
+local slip = lot(6, { 96.1, 91.4 }):worth_testing(ask{ dud_pct = 0.1 })
+check.equal(slip.cautions, "fraction_for_percent")
+check.has(tostring(slip), "dud_pct = 0.1 counts as 0.1 %")
+local percent = lot(6, { 96.1, 91.4 }):worth_testing(ask{ dud_pct = 10 })
+check.equal(percent.cautions, "")
+
 -- ---- worth its price by what is known already ----
 
 local cheap = twelve:worth_testing(ask{ price_lot = 600 })
