@@ -12,7 +12,8 @@
 **   window = {v_min, v_max, soc_min_pct, soc_max_pct, assumed_low,
 **             assumed_high, clipped_low, clipped_high},
 **   r_assumed, capacity_assumed, outside = {temp, rate, depth},
-**   landed = {total, lines = {{what, amount}, ..}} (offers only),
+**   landed = {total, lines = {{what, amount}, ..}} (offers only; of refused
+**   ones too where it is known),
 **   nameplate_kwh, cheapest_pct, energy_present, energy_residual_pct,
 **   models = {names},
 **   check = {draws, points, served_pct, levelised_pct}: how far the years put
@@ -285,14 +286,29 @@ static void push_check (lua_State *L, const amp_case_result *r) {
   lua_setfield(L, -2, "check");
 }
 
+static void push_landed (lua_State *L, const amp_landed *landed) {
+  bind_push_landed(L, landed);
+  lua_setfield(L, -2, "landed");
+}
+
+/* What a refused offer costs at the gate is told where that can be known. */
+static void push_refused (lua_State *L, const amp_case *c,
+                          const amp_case_result *r) {
+  amp_landed landed;
+  amp_error err = {0};
+  bind_push_error(L, NULL, "", &r->why);
+  lua_setfield(L, -2, "refused");
+  lua_pushstring(L, refused_class[r->status]);
+  lua_setfield(L, -2, "refused_class");
+  if (c->from_offer && amp_offer_landed(&c->offer, &landed, &err) == AMP_OK)
+    push_landed(L, &landed);
+}
+
 /* Into the row at the top. */
 static void push_result (lua_State *L, const amp_case *c,
                          const amp_case_result *r) {
   if (r->status != AMP_OK) {
-    bind_push_error(L, NULL, "", &r->why);
-    lua_setfield(L, -2, "refused");
-    lua_pushstring(L, refused_class[r->status]);
-    lua_setfield(L, -2, "refused_class");
+    push_refused(L, c, r);
     return;
   }
   set_whole(L, "groups", r->groups);
@@ -310,10 +326,8 @@ static void push_result (lua_State *L, const amp_case *c,
   if (r->checked > 0)
     push_check(L, r);
   push_window(L, &r->window);
-  if (c->from_offer) {
-    bind_push_landed(L, &r->landed);
-    lua_setfield(L, -2, "landed");
-  }
+  if (c->from_offer)
+    push_landed(L, &r->landed);
   push_life(L, c, r);
   push_stats(L, r);
   push_worst(L, c->need);

@@ -144,10 +144,11 @@ function compare.row (row, name, offer, brief)
     end
   end
   if why then
-    for _, key in ipairs{ "layout", "used", "accepted_mean", "landed",
-      "cheapest_pct", "npv", "saving", "break_even_years" } do
+    for _, key in ipairs{ "layout", "used", "accepted_mean", "cheapest_pct",
+      "npv", "saving", "break_even_years" } do
       cells[key] = { why = why }
     end
+    cells.landed = row.landed and row.landed.total or { why = why }
     return cells
   end
   cells.layout = row.alternative and "(" .. row.alternative.kind .. ")" or

@@ -121,6 +121,17 @@ check.equal(mixed[2].levelised, nil)
 check.ok(mixed:cell(2, "levelised").why, "the reason is there")
 check.equal(mixed:sort("levelised")[2].name, "H4 tall")
 check.has(table.concat(mixed:heads(), "\n"), "Only H2 has a cost")
+check.close(mixed[2].landed, 200, 1e-9, "what it costs at the gate is known")
+
+-- a fraction for percent is told and then refused: landed is as it was
+local slip = amp.compare({ H3:with{ soh_pct = 0.9 }, H2 }, need,
+  { draws = 50 })
+check.close(slip[1].landed, t[3].landed, 1e-9)
+check.has(slip:cell(1, "total").why, "soh_pct must lie in 1 .. 120 %")
+local untold = amp.compare({ amp.offer{ name = "V", module = iron:with{},
+  count = 8, price_each = 90 }, H2 }, need, { draws = 50 })
+check.equal(untold[1].landed, nil)
+check.has(untold:cell(1, "landed").why, "tax")
 
 -- no state of health known: no years, no cost over life, and no share
 local unknown = amp.offer{ name = "U", module = iron:with{}, count = 8,
