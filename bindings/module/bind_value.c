@@ -365,6 +365,24 @@ char bind_char (lua_State *L, int idx, const char *key, const char *who) {
   return s[0];
 }
 
+/* " (did you mean 'x'?)", or all that are known where none is near. */
+static void refuse_option (lua_State *L, const char *call, const char *key,
+                           const char *const *keys) {
+  const char *near = bind_nearest(key, keys);
+  luaL_Buffer b;
+  if (near != NULL)
+    bind_error(L, NULL, "%s: unknown key '%s' (did you mean '%s'?)", call,
+               key, near);
+  luaL_buffinit(L, &b);
+  for (int i = 0; keys[i] != NULL; i++) {
+    luaL_addstring(&b, i > 0 ? ", " : "");
+    luaL_addstring(&b, keys[i]);
+  }
+  luaL_pushresult(&b);
+  bind_error(L, NULL, "%s: unknown key '%s' (known: %s)", call, key,
+             lua_tostring(L, -1));
+}
+
 void bind_options (lua_State *L, int idx, const char *call,
                    const char *const *keys) {
   if (lua_isnoneornil(L, idx))
@@ -379,13 +397,8 @@ void bind_options (lua_State *L, int idx, const char *call,
     int i = 0;
     while (keys[i] != NULL && strcmp(keys[i], key) != 0)
       i++;
-    if (keys[i] == NULL) {
-      const char *near = bind_nearest(key, keys);
-      if (near != NULL)
-        bind_error(L, NULL, "%s: unknown key '%s' (did you mean '%s'?)", call,
-                   key, near);
-      bind_error(L, NULL, "%s: unknown key '%s'", call, key);
-    }
+    if (keys[i] == NULL)
+      refuse_option(L, call, key, keys);
     lua_pop(L, 1);
   }
 }

@@ -71,6 +71,11 @@ check.close(s1.break_even_years, 9.21, 0.005, "C1")
 check.close(s2.break_even_years, 9.90, 0.005, "C2")
 check.close(s3.break_even_years, 13.87, 0.005, "C3")
 check.close(s1.saving, 365.97, 0.005, "a year")
+check.raises(function () store(1, 9, { tarif = 1 }) end,
+  "savings: unknown key 'tarif' (did you mean 'tariff'?)")
+check.raises(function () store(1, 9, { colour = 1 }) end,
+  "savings: unknown key 'colour' (known: first, years, discount_pct, kwh, " ..
+  "running, charge_price, round_trip_pct, residual, tariff)")
 check.has(F(s1), "It pays back in 9.21 years, later than the 9 counted.")
 check.has(F(s3), "It pays back in 13.87 years.")
 check.has(F(store(2805, 9, { charge_price = 0.27 })), "never pays it back")
