@@ -249,8 +249,17 @@ static int tariff (lua_State *L) {
   return bind_told(L, need->import_price);
 }
 
-static const luaL_Reg functions[] = {
-    {"alternative_raw", alternative_raw}, {"tariff", tariff}, {NULL, NULL}};
+/* core.charge_price(need) --> money for a kWh bought to charge, the mean of
+** its hours; nil where none is given */
+static int charge_price (lua_State *L) {
+  const bind_need *need = bind_check(L, 1, "need", "compare: need");
+  return bind_told(L, need->n.charge_price);
+}
+
+static const luaL_Reg functions[] = {{"alternative_raw", alternative_raw},
+                                     {"tariff", tariff},
+                                     {"charge_price", charge_price},
+                                     {NULL, NULL}};
 
 void bind_alternative_open (lua_State *L) {
   bind_class_open(L, &alternative_class);

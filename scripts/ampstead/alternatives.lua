@@ -206,6 +206,31 @@ function alternatives.lines (raw, names, tariff)
   return lines
 end
 
+local function hours (span)
+  return string.format("%s..%s h", wording.trim(span[1]),
+    wording.trim(span[2]))
+end
+
+--- Hours and prices that went in: "22..6 h 0.14, 6..22 h 0.34; charged at
+-- 0.14 by 22..6 h; spared at 0.34 by 6..22 h."; nil without a tariff.
+function alternatives.tariff_line (need)
+  local keys, spared, parts = core.keys(need), core.tariff(need), {}
+  local charged = core.charge_price(need)
+  if not spared then return nil end
+  for i, band in ipairs(keys.import_at or {}) do
+    parts[i] = hours(band) .. " " .. wording.trim(band[3])
+  end
+  local said = { #parts > 0 and table.concat(parts, ", ") or nil }
+  if charged then
+    said[#said + 1] = string.format("charged at %s%s", wording.trim(charged),
+      keys.charge_hours and " by " .. hours(keys.charge_hours) or "")
+  end
+  said[#said + 1] = string.format("spared at %s%s", wording.trim(spared),
+    keys.serve_hours and " by " .. hours(keys.serve_hours) or
+    keys.import_at and " as the load falls" or "")
+  return { "tariff", "a kWh: " .. table.concat(said, "; ") .. "." }
+end
+
 --- Columns that hold it, for scripts.
 alternatives.columns = {
   { key = "npv", label = "saved against the grid", kind = "money",

@@ -402,6 +402,7 @@ local function note_lines (raw, offers, need, names, c)
   end
   middle[#middle + 1] = rate_line(offers, asked)
   middle[#middle + 1] = listings.bound_line(offers, names)
+  middle[#middle + 1] = alternatives.tariff_line(need)
   for _, line in ipairs(raw.tariff and
     alternatives.lines(raw, names, raw.tariff) or {}) do
     middle[#middle + 1] = line

@@ -36,7 +36,10 @@ number is `assumed`; `amp.measured(v, sd)`, `amp.claimed(v, sd)`,
 `amp.assumed(v, sd)`, `amp.between(lo, hi)` and
 `amp.tested({96.1, 91.4}, {of = 12, by = "seller"})` say more. A key outside
 its limits, an unknown key, NaN and infinity raise an error that names the
-line of the script.
+line of the script. Of keys that say one thing in several ways (`price_lot` and
+`price_each`, `charge_price` and `charge_hours`, `import_price` and
+`import_at`) one may be given; `with` of one drops the other, and `print` of
+the copy shows which is left.
 ]] }
 
 local function shown (x)

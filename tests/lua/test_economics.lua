@@ -280,10 +280,20 @@ local shifted = amp.compare({ C3, grid }, twice, { draws = 5 })
 check.close(shifted[2].levelised, 0.32, 1e-12, "what is spared")
 check.close(shifted[1].saving, kwh * (0.32 - 0.14 / 0.90), 0.2)
 check.close(shifted[1].levelised, 3600 / (kwh * 10.37966) + 0.14 / 0.90, 5e-5)
+check.has(F(shifted), "tariff a kWh: 22..6 h 0.14, 6..22 h 0.32; charged " ..
+  "at 0.14 by 22..6 h; spared at 0.32 by 6..22 h.")
+check.has(F(amp.compare({ C3 }, need(), { draws = 5 })),
+  "tariff a kWh: charged at 0.12; spared at 0.29.")
 -- as the load falls: 300 W all day, 8 of its 24 hours at night
 local flat = amp.compare({ grid }, two:with{ duty = amp.profile.daily{
   load_w = 300, temp_c = 15 } }, { draws = 5 })
 check.close(flat[1].levelised, (8 * 0.14 + 16 * 0.32) / 24, 1e-12)
+check.has(F(flat), "spared at 0.26 as the load falls.")
+-- with of one of two keys that exclude each other drops the other, visibly
+local again = twice:with{ charge_price = 0.1 }
+check.equal(again.charge_hours, nil)
+check.has(tostring(again), "charge_price          0.1")
+check.ok(not tostring(again):find("charge_hours", 1, true), "it is gone")
 check.raises(function () two:with{ import_at = { { 22, 6, 0.14 } } } end,
   "import_at has no price for the hour from 6")
 check.raises(function () two:with{ import_at = { { 0, 24, 0.3 },
