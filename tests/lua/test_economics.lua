@@ -222,6 +222,8 @@ local left = amp.compare({ C3:with{ residual = 500 } }, need(),
   { draws = 20 })[1]
 check.close(left.saving, (left.npv + left.total - 500 / 1.05 ^ 15) * 0.05 /
   (1 - 1.05 ^ -15), 1e-9)
+check.close(amp.compare({ C3:with{ residual = amp.assumed(500) } }, need(),
+  { draws = 20 })[1].saving, left.saving, 1e-9, "a value's middle counts")
 
 -- the grid wins where no offer is below it, in as many draws as that is so
 local dear = amp.compare({ C1, C2, grid }, need(), { draws = 20 })
