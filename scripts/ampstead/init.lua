@@ -19,7 +19,8 @@ local inside = { compare_raw = true, sweep_raw = true, table_new = true,
 
 for _, name in ipairs{ "readings_csv", "readings_text", "lot_with",
   "worth_raw", "tests_for", "accepted_raw", "missed_raw", "tests_to_see",
-  "alternative_raw", "tariff", "charge_price", "savings_raw", "pay_back", "annuity", "compound",
+  "alternative_raw", "tariff", "charge_price", "savings_raw", "pay_back",
+  "annuity", "compound",
   "lot_accept", "lot_is_accepted", "lot_rows", "lot_mean", "lot_judge",
   "judging_rules", "bench_hours", "match_raw", "module_facts",
   "discharge", "post", "post_text", "posted", "words", "modules" } do

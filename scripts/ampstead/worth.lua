@@ -364,8 +364,8 @@ local function worth_testing (lot, opts)
   local lines = lines_of(ask, opts, about, taken)
   return core.table_new{ columns = columns, rows = { row }, across = true,
     heads = heads_of(raw, ask, best), notes = lines,
-    facts = { cautions = cautions.ids(lines), by_tests = steps_table(raw), least = raw.least,
-      most = raw.most } }
+    facts = { cautions = cautions.ids(lines), by_tests = steps_table(raw),
+      least = raw.least, most = raw.most } }
 end
 
 -- ---- how many tests for a band ----
