@@ -118,20 +118,52 @@ static const char plain_units[] = "% pcs pc pieces modules kg v ah";
 static const char money_units[] =
     "eur gbp usd chf sek nok dkk pln czk euro euros \xe2\x82\xac \xc2\xa3";
 
-/* "245 EUR", "10 %", "12 modules" */
+/* Of what a price is: the words, how many of the three kinds they name, and
+** in *is the kind. */
+static int price_kinds (const amp_phrase *p, amp_price *is) {
+  bool kwh = amp_phrase_has(p, "kwh");
+  bool each = amp_phrase_has(p, "each module piece pc unit apiece");
+  bool lot = amp_phrase_has(p, "lot all total set together pallet");
+  *is = kwh ? AMP_PRICE_PER_KWH : lot ? AMP_PRICE_LOT : AMP_PRICE_EACH;
+  return kwh + each + lot;
+}
+
+/* Words that may stand in a price: "95 per kWh", "2200 EUR for the lot" */
+static const char price_words[] =
+    "kwh each module piece pc unit apiece lot all total set together pallet "
+    "per for the a / whole in";
+
+/* May token 'i' stand beside the one number of this field? */
+static bool beside_number (amp_listing *l, amp_listing_field field,
+                           const amp_phrase *p, int i) {
+  if (fields[field].money && amp_phrase_is(p, i, money_units))
+    take_currency(l, field, p->t[i].word);
+  else if (field == AMP_LIST_PRICE && amp_phrase_is(p, i, price_words))
+    return true;
+  else
+    return p->n == 2 && amp_phrase_is(p, i, plain_units);
+  return p->n == 2 || field == AMP_LIST_PRICE;
+}
+
+/* "245 EUR", "10 %", "12 modules", "140 each" */
 static amp_written with_unit (amp_listing *l, amp_listing_field field,
                               const char *text, char decimal, double *v) {
   amp_phrase p;
+  int at = -1;
   amp_phrase_read(text, decimal, fields[field].money, &p);
-  int i = p.n == 2 && p.t[1].number ? 1 : 0;
-  if (p.n != 2 || !p.t[i].number || p.t[1 - i].number)
+  if (p.n < 2)
     return AMP_WRITTEN_WORDS;
-  if (amp_phrase_is(&p, 1 - i, money_units) && fields[field].money)
-    take_currency(l, field, p.t[1 - i].word);
-  else if (!amp_phrase_is(&p, 1 - i, plain_units))
+  for (int i = 0; i < p.n; i++) {
+    if (p.t[i].number ? at >= 0 : !beside_number(l, field, &p, i))
+      return AMP_WRITTEN_WORDS;
+    at = p.t[i].number ? i : at;
+  }
+  if (at < 0)
     return AMP_WRITTEN_WORDS;
-  *v = p.t[i].value;
-  return p.t[i].how;
+  if (field == AMP_LIST_PRICE)
+    l->price_kinds = price_kinds(&p, &l->price_says);
+  *v = p.t[at].value;
+  return p.t[at].how;
 }
 
 static void take_number (amp_listing *l, amp_listing_field field,
@@ -160,13 +192,7 @@ static void take_number (amp_listing *l, amp_listing_field field,
 static void take_price_is (amp_listing *l, const char *text) {
   amp_phrase p;
   amp_phrase_read(text, '\0', false, &p);
-  bool kwh = amp_phrase_has(&p, "kwh");
-  bool each = amp_phrase_has(&p, "each module piece pc unit apiece");
-  bool lot = amp_phrase_has(&p, "lot all total set together pallet");
-  l->price_is_known = kwh + each + lot == 1;
-  l->price_is = kwh   ? AMP_PRICE_PER_KWH
-                : lot ? AMP_PRICE_LOT
-                      : AMP_PRICE_EACH;
+  l->price_is_known = price_kinds(&p, &l->price_is) == 1;
 }
 
 /* The percentage among the tokens, or NaN. */
@@ -178,27 +204,55 @@ static double percent_in (const amp_phrase *p) {
   return NONE;
 }
 
-/* "excluded 20 %", "incl.", "no tax"; two at once are none */
+/* Which of the three the words say, as bits; two at once are none. */
+static int tax_said (const amp_phrase *p) {
+  static const char in[] = "included incl inclusive inc gross";
+  static const char out[] = "excluded excl exclusive net plus extra top";
+  bool excluded = amp_phrase_has(p, out);
+  bool included =
+      amp_phrase_has(p, in) || (amp_phrase_has(p, "with") && !excluded);
+  bool none = amp_phrase_has(p, "none no without") ||
+              (amp_phrase_has(p, "private") && !included);
+  if (amp_phrase_has(p, "? not isn never"))
+    return 0; /* "not included", "included?": ask */
+  return included * (1 << AMP_TAX_INCLUDED) |
+         excluded * (1 << AMP_TAX_EXCLUDED) | none * (1 << AMP_TAX_NONE);
+}
+
+/* "excluded 20 %", "20 % on top", "incl.", "no tax" */
 static void take_tax (amp_listing *l, const char *text, char decimal) {
-  static const char in[] = "included incl inclusive inc gross with";
-  static const char out[] = "excluded excl exclusive net plus";
+  static const amp_tax kinds[] = {AMP_TAX_INCLUDED, AMP_TAX_EXCLUDED,
+                                  AMP_TAX_NONE};
   amp_phrase p;
   amp_phrase_read(text, decimal, false, &p);
-  bool included = amp_phrase_has(&p, in), excluded = amp_phrase_has(&p, out);
-  bool none = amp_phrase_has(&p, "none no without private") && !included;
+  int said = tax_said(&p);
   double pct = percent_in(&p);
   if (amp_phrase_has(&p, "margin")) {
     refuse(l, "tax_by_margin", AMP_LIST_TAX, NONE, NONE);
     return;
   }
-  if (included + excluded + none != 1) {
-    return; /* check_tax asks */
-  }
-  l->tax = included   ? AMP_TAX_INCLUDED
-           : excluded ? AMP_TAX_EXCLUDED
-                      : AMP_TAX_NONE;
-  if (amp_given(pct))
+  for (int i = 0; i < 3; i++)
+    if (said == 1 << kinds[i])
+      l->tax = kinds[i];
+  if (l->tax != AMP_TAX_UNKNOWN && amp_given(pct)) /* else check_tax asks */
     keep_number(l, AMP_LIST_TAX_RATE, pct);
+}
+
+/* Is the percentage at 'i' a state of health? Alone, or by what follows:
+** "84 % SoH", "84 % of the label". "80 % tested" and "sold 80 %" are shares
+** of the lot, unless SoH stands too. */
+static bool speaks_of_health (const amp_phrase *p, int i) {
+  int next = i + 2;
+  if (amp_phrase_is(p, next, "tested") || amp_phrase_is(p, i - 1, "tested") ||
+      amp_phrase_is(p, i - 1, "sold"))
+    return amp_phrase_has(p, "soh");
+  if (next >= p->n || p->t[next].number ||
+      amp_phrase_is(p, next, "soh health left capacity"))
+    return true;
+  if (!amp_phrase_is(p, next, "of"))
+    return false;
+  next += amp_phrase_is(p, next + 1, "the its original rated") ? 2 : 1;
+  return amp_phrase_is(p, next, "new label capacity nameplate");
 }
 
 /* The unit behind token 'i' (a number): what the claim speaks of. */
@@ -210,9 +264,7 @@ static bool take_claimed (amp_listing *l, const amp_phrase *p, int i) {
     l->claim_v = v;
   else if (amp_phrase_is(p, i + 1, "kwh wh"))
     l->claim_kwh = amp_phrase_is(p, i + 1, "wh") ? v / 1000.0 : v;
-  else if (amp_phrase_is(p, i + 1, "%") &&
-           (i + 2 >= p->n || p->t[i + 2].number ||
-            amp_phrase_is(p, i + 2, "soh health left of capacity tested")))
+  else if (amp_phrase_is(p, i + 1, "%") && speaks_of_health(p, i))
     l->claim_soh = v;
   else
     return false;
@@ -236,34 +288,66 @@ static void take_claim (amp_listing *l, const char *text, char decimal) {
   l->claim_of_lot = amp_phrase_has(&p, "lot all total together");
 }
 
+/* Only numbers, Ah, and what parts them: a "2 of 12:" or a "no. 3:" before a
+** test would be read as one. */
+static bool only_tests (const amp_phrase *p, const char *text) {
+  if (strpbrk(text, ":#=()") != NULL || p->n == AMP_PHRASE_TOKENS)
+    return false;
+  for (int i = 0; i < p->n; i++)
+    if (!p->t[i].number && !amp_phrase_is(p, i, "ah and"))
+      return false;
+  return true;
+}
+
+static void take_test (amp_listing *l, const amp_token *t) {
+  if (t->how != AMP_WRITTEN_NUMBER)
+    unreadable(l, AMP_LIST_TESTS, t->how);
+  else if (!(t->value >= 0.1 && t->value <= 5000.0))
+    refuse(l, "no_such_number", AMP_LIST_TESTS, 0.1, 5000.0);
+  else if (l->tests == AMP_LIST_TESTS_MOST)
+    refuse(l, "not_a_number", AMP_LIST_TESTS, NONE, NONE);
+  else
+    l->test[l->tests++] = t->value;
+}
+
 static void take_tests (amp_listing *l, const char *text, char decimal) {
+  double none;
   amp_phrase p;
   amp_phrase_read(text, decimal, false, &p);
-  if (amp_phrase_has(&p, "%")) {
+  if (amp_number_written(text, strlen(text), decimal, false, &none) ==
+      AMP_WRITTEN_NOTHING)
+    return; /* "n/a" */
+  if (!only_tests(&p, text)) {
     refuse(l, "not_a_number", AMP_LIST_TESTS, NONE, NONE);
     return;
   }
-  for (int i = 0; i < p.n && l->tests < AMP_LIST_TESTS_MOST; i++) {
-    if (!p.t[i].number)
-      continue;
-    if (p.t[i].how != AMP_WRITTEN_NUMBER)
-      unreadable(l, AMP_LIST_TESTS, p.t[i].how);
-    else if (!(p.t[i].value >= 0.1 && p.t[i].value <= 5000.0))
-      refuse(l, "no_such_number", AMP_LIST_TESTS, 0.1, 5000.0);
-    else
-      l->test[l->tests++] = p.t[i].value;
-  }
+  for (int i = 0; i < p.n; i++)
+    if (p.t[i].number)
+      take_test(l, &p.t[i]);
 }
 
-/* "10 %", "untested", "2 of 12" */
+/* "2 of 12": the share, or NaN */
+static double part_of (const amp_phrase *p) {
+  if (p->n != 3 || !p->t[0].number || !p->t[2].number ||
+      !amp_phrase_is(p, 1, "of /") || p->t[0].how != AMP_WRITTEN_NUMBER ||
+      p->t[2].how != AMP_WRITTEN_NUMBER || !(p->t[2].value > 0.0))
+    return NONE;
+  return 100.0 * p->t[0].value / p->t[2].value;
+}
+
+/* "10 %", "untested", "2 of 12". Zero is only what says just that: of "no
+** idea", "no test", "none known" nobody knows the share. */
 static void take_duds (amp_listing *l, const char *text, char decimal) {
   amp_phrase p;
   amp_phrase_read(text, decimal, false, &p);
-  l->untested = amp_phrase_has(&p, "untested unknown");
-  if (p.n == 3 && p.t[0].number && p.t[2].number &&
-      amp_phrase_is(&p, 1, "of /") && p.t[2].value > 0.0)
-    keep_number(l, AMP_LIST_DUDS, 100.0 * p.t[0].value / p.t[2].value);
-  else if (amp_phrase_has(&p, "none no"))
+  bool zero = (p.n == 1 && amp_phrase_is(&p, 0, "none")) ||
+              (p.n == 2 && amp_phrase_is(&p, 0, "no") &&
+               amp_phrase_is(&p, 1, "duds bad"));
+  double share = part_of(&p);
+  l->untested = !zero && amp_phrase_has(&p, "untested unknown no not none");
+  if (amp_given(share))
+    keep_number(l, AMP_LIST_DUDS, share);
+  else if (zero)
     l->v[AMP_LIST_DUDS] = 0.0;
   else if (!l->untested)
     take_number(l, AMP_LIST_DUDS, text, decimal);
@@ -275,6 +359,14 @@ static double premium_said (const amp_phrase *p) {
     if (amp_phrase_is(p, i, "premium"))
       return percent_in(p);
   return NONE;
+}
+
+static bool whole_lot (const amp_phrase *p) {
+  for (int i = 0; i < p->n; i++)
+    if (amp_phrase_is(p, i, "whole entire complete") &&
+        amp_phrase_is(p, i + 1, "lot"))
+      return true;
+  return false;
 }
 
 static void take_remark (amp_listing *l, const char *text) {
@@ -298,6 +390,8 @@ static void take_remark (amp_listing *l, const char *text) {
       l->says |= said[i].bit;
   if (!amp_phrase_has(&p, "price")) /* it speaks of another lot */
     l->says &= ~(unsigned)(AMP_SAYS_LOT | AMP_SAYS_EACH);
+  if (whole_lot(&p))
+    l->says |= AMP_SAYS_LOT;
   l->says_premium = premium_said(&p);
 }
 
@@ -344,10 +438,17 @@ void amp_listing_take (amp_listing *l, amp_listing_field field,
 void amp_listing_take_price (amp_listing *l, amp_price is, const char *text,
                              char decimal) {
   double other = l->v[AMP_LIST_PRICE]; /* of the column 'price' */
+  int kinds = l->price_kinds;
+  amp_price says = l->price_says;
   l->v[AMP_LIST_PRICE] = NONE;
+  l->price_kinds = 0;
   amp_listing_take(l, AMP_LIST_PRICE, text, decimal);
+  if (l->price_kinds > 1 || (l->price_kinds == 1 && l->price_says != is))
+    refuse(l, "price_of_what", AMP_LIST_PRICE, NONE, NONE);
   l->priced[is] = l->v[AMP_LIST_PRICE];
   l->v[AMP_LIST_PRICE] = other;
+  l->price_kinds = kinds;
+  l->price_says = says;
 }
 
 /* ---- what is missing ---- */
@@ -372,6 +473,18 @@ static double for_lot (const amp_listing *l, int is, double price,
   double n = l->v[AMP_LIST_COUNT];
   return is == AMP_PRICE_LOT ? price
                              : price * n * (is == AMP_PRICE_EACH ? 1.0 : kwh);
+}
+
+/* What stands beside the price says of what it is, where the column for that
+** is empty; where that says another thing nobody knows. */
+static void settle_price_is (amp_listing *l) {
+  if (l->price_kinds == 0)
+    return;
+  if (!l->given[AMP_LIST_PRICE_IS] && l->price_kinds == 1) {
+    l->price_is = l->price_says;
+    l->price_is_known = true;
+  } else if (l->price_kinds > 1 || l->price_says != l->price_is)
+    l->price_is_known = false;
 }
 
 /* One price, also where several columns give it: to 1 %, as people round. */
@@ -440,7 +553,7 @@ static void check_state (amp_listing *l) {
   else
     want(l, AMP_LIST_DUDS, "duds_not_given", AMP_DECIDES_ENERGY);
   if (l->tests == 0 && !amp_given(l->claim_soh) &&
-      !amp_given(l->v[AMP_LIST_SOH]))
+      !amp_given(l->v[AMP_LIST_SOH]) && !told(l, AMP_LIST_TESTS))
     amp_listing_find(l, "capacity_not_tested", AMP_DECIDES_ENERGY,
                      AMP_LIST_TESTS, NONE, NONE);
   if (l->tests > 0 && (l->says & AMP_SAYS_BEST))
@@ -488,6 +601,7 @@ static void check_claim (amp_listing *l, const amp_listing_module *m) {
 }
 
 void amp_listing_check (amp_listing *l, const amp_listing_module *m) {
+  settle_price_is(l);
   settle_price(l, m->kwh);
   check_price(l);
   check_tax(l);

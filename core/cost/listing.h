@@ -74,6 +74,8 @@ typedef struct amp_listing {
   bool given[AMP_LIST_FIELDS]; /* anything stood there */
   amp_price price_is;
   bool price_is_known;
+  int price_kinds; /* named beside the price: "140 each" is one */
+  amp_price price_says; /* where one */
   double priced[3]; /* by amp_price, in a column of its own; NaN: none */
   amp_tax tax;
   double claim_ah, claim_v, claim_kwh, claim_soh; /* NaN: none */

@@ -75,6 +75,10 @@ function ask.not_a_whole_number (f)
 end
 
 function ask.not_a_number (f)
+  if f.column == "tested_ah" then
+    return "tested Ah " .. quoted(f) .. ": which are the tests? Only " ..
+      "numbers in Ah, 32 at most"
+  end
   return column(f) .. " " .. quoted(f) .. " is not a number"
 end
 
@@ -163,6 +167,10 @@ function ask.fraction_for_percent (f)
 end
 
 function ask.claim_without_unit (f)
+  if f.text and f.text:find("%", 1, true) then
+    return "claimed " .. quoted(f) .. ": " .. short(f.a) ..
+      " % of what: SoH, or of the modules?"
+  end
   return "claimed " .. quoted(f) .. ": Ah, %, or kWh?"
 end
 

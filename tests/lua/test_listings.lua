@@ -149,6 +149,27 @@ for i = 1, #later do old = old + (later[i].id == "advert_old" and 1 or 0) end
 check.equal(old, 14, "all of them, on that day")
 check.has(later:text(), "before 2026-08-15")
 
+-- ---- words that a hurried reader takes for numbers ----
+
+local worded = amp.offers.text("listing,module,count,price,tax,freight," ..
+  "claimed,tested ah,duds\n" .. [[
+ok,7s2p,12,140 each,included,0,80 % of new,,none
+kwh,7s2p,12,95 per kWh,20 % on top,0,,,no idea
+not,7s2p,12,2200 lot,not included,0,,,
+sold,7s2p,12,2200 lot,none,0,80 % tested,,
+of,7s2p,12,2200 lot,none,0,,2 of 12: 96.1; 91.4,
+]], { modules = modules, currency = "EUR" })
+check.equal(worded[1].price_each, 140)
+check.equal(worded[1].soh_pct.value, 80)
+check.equal(worded[1].dud_pct.value, 0)
+check.equal(worded[2].price_per_kwh, 95)
+check.equal(worded[2].tax_pct, 20)
+check.equal(worded[2].dud_pct, nil, "no idea is not none")
+check.equal(worded[3].price_lot, 2200)
+check.equal(worded[3].tax, nil, "not included is not included")
+check.has(worded[4].refused, "80 % of what: SoH, or of the modules?")
+check.has(worded[5].refused, "which are the tests? Only numbers in Ah")
+
 -- ---- sellers, own words for the columns, decimal commas ----
 
 local mine = amp.offers.text("Anzeige;Anbieter;Typ;Stueck;Preis;je;Steuer\n" ..

@@ -116,6 +116,8 @@ static void each_doubt_has_its_name (void **state) {
       {AMP_LIST_REMARK, "about ten", "count_only_about", AMP_DECIDES_SUM},
       {AMP_LIST_REMARK, "price of the lot?", "price_lot_and_each_disagree",
        AMP_DECIDES_REFUSED},
+      {AMP_LIST_REMARK, "whole lot", "price_lot_and_each_disagree",
+       AMP_DECIDES_REFUSED},
       {AMP_LIST_REMARK, "salt water car", "remark_of_damage",
        AMP_DECIDES_ENERGY},
       {AMP_LIST_REMARK, "30 days return", "remark_to_read",
@@ -167,6 +169,121 @@ static void phrases_are_read (void **state) {
                             {AMP_LIST_FREIGHT, "90 GBP"},
                             {AMP_LIST_FIELDS, NULL}});
   assert_non_null(find(&l, "currencies_mixed"));
+}
+
+/* A "no" or a doubt turns the word beside it: it is asked, not taken. */
+static void tax_that_is_denied_is_asked (void **state) {
+  static const char *const asked[] = {"not included",   "included? no",
+                                      "included?",      "incl. or not",
+                                      "isn't included", "no, excluded 20 %"};
+  static const char *const on_top[] = {"with 20 % on top", "20 % extra",
+                                       "plus 20 %", "20 % on top"};
+  (void)state;
+  for (size_t i = 0; i < LEN(asked); i++) {
+    amp_listing l = with(AMP_LIST_TAX, asked[i]);
+    assert_int_equal(l.tax, AMP_TAX_UNKNOWN);
+    assert_non_null(find(&l, "tax_not_known"));
+  }
+  for (size_t i = 0; i < LEN(on_top); i++) {
+    amp_listing l = with(AMP_LIST_TAX, on_top[i]);
+    assert_int_equal(l.tax, AMP_TAX_EXCLUDED);
+    assert_close(l.v[AMP_LIST_TAX_RATE], 20, 0);
+  }
+  assert_int_equal(with(AMP_LIST_TAX, "with VAT").tax, AMP_TAX_INCLUDED);
+  assert_int_equal(with(AMP_LIST_TAX, "without").tax, AMP_TAX_NONE);
+}
+
+static void only_none_is_no_dud (void **state) {
+  static const char *const zero[] = {"none", "no duds", "No bad", "0", "0 %"};
+  static const char *const asked[] = {"no idea", "no test", "no guarantee",
+                                      "none known", "not tested"};
+  (void)state;
+  for (size_t i = 0; i < LEN(zero); i++)
+    assert_close(with(AMP_LIST_DUDS, zero[i]).v[AMP_LIST_DUDS], 0, 0);
+  for (size_t i = 0; i < LEN(asked); i++) {
+    amp_listing l = with(AMP_LIST_DUDS, asked[i]);
+    assert_true(isnan(l.v[AMP_LIST_DUDS]));
+    assert_non_null(find(&l, "duds_zero_untested"));
+    assert_false(amp_listing_refused(&l));
+  }
+}
+
+/* A number that counts or names a module is no test. */
+static void tests_are_numbers_only (void **state) {
+  static const char *const bad[] = {"2 of 12: 96.1; 91.4",
+                                    "no. 3: 96.1; no. 7: 91.4",
+                                    "3: 96.1",
+                                    "2/12 96.1",
+                                    "best 96.1",
+                                    "96 %",
+                                    "#3 96.1"};
+  char many[33 * 3 + 1];
+  (void)state;
+  for (size_t i = 0; i < LEN(bad); i++) {
+    amp_listing l = with(AMP_LIST_TESTS, bad[i]);
+    assert_non_null(find(&l, "not_a_number"));
+    assert_null(find(&l, "capacity_not_tested"));
+    assert_int_equal(l.tests, 0);
+  }
+  assert_int_equal(with(AMP_LIST_TESTS, "96.1 Ah, 91.4 Ah").tests, 2);
+  assert_int_equal(with(AMP_LIST_TESTS, "n/a").findings, 0);
+  for (int i = 0; i < 33; i++)
+    memcpy(&many[3 * i], "96;", 3);
+  many[33 * 3] = '\0';
+  amp_listing l = with(AMP_LIST_TESTS, many);
+  assert_non_null(find(&l, "not_a_number"));
+  many[32 * 3] = '\0';
+  l = with(AMP_LIST_TESTS, many);
+  assert_null(find(&l, "not_a_number"));
+  assert_int_equal(l.tests, 32);
+}
+
+static void a_share_of_the_lot_is_no_health (void **state) {
+  static const char *const asked[] = {"sold 80 % of them", "80 % tested",
+                                      "80 % of modules", "sold 80 %",
+                                      "tested 80 %"};
+  static const char *const health[] = {
+      "80 %",        "80 % SoH",      "80 % of new", "80 % of the label",
+      "80 % health", "80 % capacity", "80 % left",   "80 % tested SoH"};
+  (void)state;
+  for (size_t i = 0; i < LEN(asked); i++) {
+    amp_listing l = with(AMP_LIST_CLAIM, asked[i]);
+    assert_true(isnan(l.claim_soh));
+    assert_non_null(find(&l, "claim_without_unit"));
+  }
+  for (size_t i = 0; i < LEN(health); i++)
+    assert_close(with(AMP_LIST_CLAIM, health[i]).claim_soh, 80, 0);
+}
+
+/* Of what it is may stand beside the price. */
+static void a_price_says_of_what_it_is (void **state) {
+  static const struct {
+    const char *text;
+    amp_price is;
+    double v;
+  } want[] = {{"140 each", AMP_PRICE_EACH, 140},
+              {"2200 lot", AMP_PRICE_LOT, 2200},
+              {"95 per kWh", AMP_PRICE_PER_KWH, 95},
+              {"95 EUR/kWh", AMP_PRICE_PER_KWH, 95},
+              {"2200 EUR for the whole lot", AMP_PRICE_LOT, 2200}};
+  (void)state;
+  for (size_t i = 0; i < LEN(want); i++) {
+    amp_listing l = advert((const cell[]){{AMP_LIST_PRICE, want[i].text},
+                                          {AMP_LIST_PRICE_IS, ""},
+                                          {AMP_LIST_FIELDS, NULL}});
+    assert_false(amp_listing_refused(&l));
+    assert_int_equal(l.price_is, want[i].is);
+    assert_close(l.v[AMP_LIST_PRICE], want[i].v, 0);
+  }
+  amp_listing l = with(AMP_LIST_PRICE, "2200 lot"); /* price is: each */
+  assert_non_null(find(&l, "price_of_what"));
+  l = with(AMP_LIST_PRICE, "140 each");
+  assert_int_equal(l.findings, 0);
+  l = with(AMP_LIST_PRICE, "2 x 140 each");
+  assert_non_null(find(&l, "not_a_number"));
+  amp_listing_open(&l);
+  amp_listing_take_price(&l, AMP_PRICE_EACH, "2200 lot", 0);
+  assert_non_null(find(&l, "price_of_what"));
 }
 
 static void the_most_decisive_stands_first (void **state) {
@@ -290,6 +407,11 @@ int main (void) {
       cmocka_unit_test(each_doubt_has_its_name),
       cmocka_unit_test(a_remark_never_enters_a_sum),
       cmocka_unit_test(phrases_are_read),
+      cmocka_unit_test(tax_that_is_denied_is_asked),
+      cmocka_unit_test(only_none_is_no_dud),
+      cmocka_unit_test(tests_are_numbers_only),
+      cmocka_unit_test(a_share_of_the_lot_is_no_health),
+      cmocka_unit_test(a_price_says_of_what_it_is),
       cmocka_unit_test(the_most_decisive_stands_first),
       cmocka_unit_test(the_same_advert_is_known_again),
       cmocka_unit_test(a_lot_given_as_each_stands_out),
