@@ -278,12 +278,20 @@ static double comparable (judge *j, size_t i, int *count) {
   return n > 0 ? amp_quantile(j->v, n, 0.5) : AMP_NOT_GIVEN;
 }
 
+/* Less than any module has: it was typed in ohm. The same range holds for
+** the module's own r10s_mohm; common practice, no source. */
+static const double least_r = 0.02e-3;
+
 static void look_at_resistance (judge *j, size_t i, amp_judged *out) {
   const amp_reading *r = &j->lot->reading[i];
   int count;
   if (!amp_given(r->r10s)) {
     DOUBT("resistance_not_given", AMP_NOT_GIVEN, AMP_NOT_GIVEN,
           AMP_NOT_GIVEN);
+    return;
+  }
+  if (r->r10s < least_r) {
+    DOUBT("resistance_like_ohms", r->r10s, least_r, AMP_NOT_GIVEN);
     return;
   }
   double mid = comparable(j, i, &count);

@@ -46,8 +46,12 @@ static amp_status check_field (const amp_reading *r, int f, amp_error *err) {
       (user >= fields[f].lo - slack && user <= fields[f].hi + slack))
     return AMP_OK;
   return amp_failf(err, AMP_ERANGE, fields[f].key,
-                   "%s must lie in %g .. %g %s (got %g)", fields[f].key,
-                   fields[f].lo, fields[f].hi, fields[f].unit, user);
+                   "%s must lie in %g .. %g %s (got %g%s)", fields[f].key,
+                   fields[f].lo, fields[f].hi, fields[f].unit, user,
+                   user >= 1000.0 && user / 1000.0 <= fields[f].hi &&
+                           strcmp(fields[f].unit, "V") == 0
+                       ? ": mV?"
+                       : "");
 }
 
 amp_status amp_reading_check (const amp_reading *r, amp_error *err) {

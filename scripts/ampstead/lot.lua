@@ -135,6 +135,11 @@ function say.resistance_not_given ()
   return "no resistance: its share of a current has bounds only"
 end
 
+function say.resistance_like_ohms (f)
+  return mohm(f.value) .. " is below " .. mohm(f.limit) ..
+    ": was it typed in ohm?"
+end
+
 function say.resistance_not_comparable (f)
   return mohm(f.value) .. " has fewer than " .. wording.trim(f.limit) ..
     " readings at like charge and temperature to compare with"

@@ -4,6 +4,7 @@
 ** docs/model/readings.md; hand sums stand beside each number.
 */
 #include "support/close.h"
+#include "job/caution.h"
 #include "pack/judge.h"
 #include "pack/readings.h"
 #include <string.h>
@@ -447,6 +448,10 @@ static void each_threshold_speaks_beyond_it_and_not_before (void **state) {
       {"25.48,3.640,3.680,1.9,90,20,", NULL, AMP_ACCEPT},
       {",,,1.9,90,20,", "voltage_not_given", AMP_NOT_JUDGED},
       {"25.76,3.679,3.682,,90,20,", "resistance_not_given", AMP_NOT_JUDGED},
+      /* ohm under a header of mohm */
+      {"25.76,3.679,3.682,0.0019,90,20,", "resistance_like_ohms",
+       AMP_NOT_JUDGED},
+      {"25.76,3679,3682,1.9,90,20,", "row_makes_no_sense", AMP_NOT_JUDGED},
       {"25.76,3.679,3.682,2.46,90,20,", NULL, AMP_ACCEPT},
       {"25.76,3.679,3.682,2.48,90,20,", "resistance_above_lot",
        AMP_NOT_JUDGED},
@@ -504,6 +509,34 @@ static void each_threshold_speaks_beyond_it_and_not_before (void **state) {
       assert_int_equal(j[k].verdict, AMP_ACCEPT);
     amp_lot_free(NULL, &lot);
   }
+}
+
+/* The ranges of a module's own numbers hold for readings too. */
+static void a_resistance_in_ohm_is_below_the_range_of_mohm (void **state) {
+  static const char *const rows[] = {"0.0199", "0.0201"};
+  amp_chemistry c = invented();
+  (void)state;
+  for (int i = 0; i < 2; i++) {
+    char text[80] = "id,ocv_v,r10s_mohm\n1,25.7,";
+    amp_judged j[1];
+    amp_lot lot = read_text(strcat(text, rows[i]));
+    judge_7(&lot, &c, j);
+    assert_int_equal(found(&j[0], "resistance_like_ohms") != NULL,
+                     amp_plausible_look("module", "r10s_mohm",
+                                        1e3 * lot.reading[0].r10s) != NULL);
+    assert_int_equal(found(&j[0], "resistance_like_ohms") != NULL, i == 0);
+    amp_lot_free(NULL, &lot);
+  }
+}
+
+static void a_voltage_in_millivolts_is_named (void **state) {
+  amp_lot lot = read_text("id,ocv_v,group_min_v,group_max_v\n"
+                          "1,25.7,3.67,3.68\n2,25.7,3679,3682\n"
+                          "3,25.7,3.67,99\n");
+  (void)state;
+  assert_non_null(strstr(lot.reading[1].flaw, "(got 3679: mV?)"));
+  assert_non_null(strstr(lot.reading[2].flaw, "(got 99)"));
+  amp_lot_free(NULL, &lot);
 }
 
 /* Two modules are compared with nothing, which is told and bars neither. */
@@ -645,6 +678,8 @@ int main (void) {
       cmocka_unit_test(bench_hours_count_whole_rounds),
       cmocka_unit_test(pallet_is_judged_as_by_hand),
       cmocka_unit_test(each_threshold_speaks_beyond_it_and_not_before),
+      cmocka_unit_test(a_resistance_in_ohm_is_below_the_range_of_mohm),
+      cmocka_unit_test(a_voltage_in_millivolts_is_named),
       cmocka_unit_test(a_lot_of_two_is_not_barred_by_its_size),
       cmocka_unit_test(safety_comes_before_economics),
       cmocka_unit_test(self_discharge_from_two_dates),
