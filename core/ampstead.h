@@ -11,6 +11,7 @@
 #include "base/interp.h"
 #include "base/least.h"
 #include "base/log.h"
+#include "base/remark.h"
 #include "base/sample.h"
 #include "base/solve.h"
 #include "base/text.h"

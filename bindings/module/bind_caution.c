@@ -92,10 +92,22 @@ static int core_plausible_keys (lua_State *L) {
   return 1;
 }
 
+/* core.damage_word(remark) --> the word of it that speaks of damage, or nil */
+static int core_damage_word (lua_State *L) {
+  const char *word = amp_remark_damage(luaL_checkstring(L, 1));
+  char shown[40];
+  if (word == NULL)
+    return 0;
+  amp_remark_word(word, shown, sizeof shown);
+  lua_pushstring(L, shown);
+  return 1;
+}
+
 static const luaL_Reg functions[] = {{"cautions", core_cautions},
                                      {"caution_places", core_places},
                                      {"caution_is", core_is},
                                      {"caution_free", core_free},
+                                     {"damage_word", core_damage_word},
                                      {"plausible", core_plausible},
                                      {"plausible_keys", core_plausible_keys},
                                      {NULL, NULL}};

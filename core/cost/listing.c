@@ -4,6 +4,7 @@
 */
 #include "cost/listing.h"
 #include "cost/phrase.h"
+#include "base/remark.h"
 #include "base/sample.h"
 #include "base/value.h"
 #include <math.h>
@@ -379,15 +380,14 @@ static void take_remark (amp_listing *l, const char *text) {
               {AMP_SAYS_BEST, "best strongest"},
               {AMP_SAYS_LOT, "lot total"},
               {AMP_SAYS_EACH, "each apiece"},
-              {AMP_SAYS_ABOUT, "about approx approximately roughly"},
-              {AMP_SAYS_DAMAGE, "flood flooded water salt crash crashed "
-                                "burnt burned swollen crust leak leaking "
-                                "smell dented"}};
+              {AMP_SAYS_ABOUT, "about approx approximately roughly"}};
   amp_phrase p;
   amp_phrase_read(text, '.', false, &p);
   for (size_t i = 0; i < sizeof said / sizeof *said; i++)
     if (amp_phrase_has(&p, said[i].words))
       l->says |= said[i].bit;
+  if (amp_remark_damage(text) != NULL)
+    l->says |= AMP_SAYS_DAMAGE;
   if (!amp_phrase_has(&p, "price")) /* it speaks of another lot */
     l->says &= ~(unsigned)(AMP_SAYS_LOT | AMP_SAYS_EACH);
   if (whole_lot(&p))

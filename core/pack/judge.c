@@ -3,6 +3,7 @@
 ** first of them gives.
 */
 #include "pack/judge.h"
+#include "base/remark.h"
 #include "base/sample.h"
 #include <math.h>
 #include <string.h>
@@ -350,59 +351,21 @@ static void look_at_dates (const judge *j, const amp_reading *r,
 
 /* ---- remarks ---- */
 
-/* Beginnings of words that speak of damage, and whole words. */
-static const char *const damage[] = {
-    "crust",  "leak",  "swell", "swoll", "bulg",   "puff",  "smell", "odor",
-    "odour",  "wet",   "water", "flood", "salt",   "corro", "rust",  "burn",
-    "scorch", "smok",  "melt",  "dent",  "crack",  "punct", "crush", "pierc",
-    "spark",  "broke", "damag", "bent",  "deform", "hiss",  "vent",  "fire"};
 static const char *const unrested[] = {
     "after charg", "after load",     "after discharg", "just charg",
     "just off",    "charging",       "under load",     "not rested",
     "off charger", "off the charger"};
 static const char *const two_wire[] = {"two wire", "two-wire", "2 wire",
                                        "2-wire",   "2wire",    "multimeter"};
-static const char *const denial[] = {"no", "not", "without", "never", "non"};
-
-static bool letter (char c) {
-  return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c & 0x80);
-}
-
-/* The word at 's' begins with (whole: is) 'w', without case. */
-static bool word_is (const char *s, const char *w, bool whole) {
-  for (; *w != '\0'; s++, w++) {
-    char c = *s >= 'A' && *s <= 'Z' ? (char)(*s - 'A' + 'a') : *s;
-    if (c != *w)
-      return false;
-  }
-  return !whole || !letter(*s);
-}
-
-static bool one_of (const char *s, const char *const *list, size_t n,
-                    bool whole) {
-  for (size_t i = 0; i < n; i++)
-    if (word_is(s, list[i], whole))
-      return true;
-  return false;
-}
-
-/* Does one of the phrases begin at a word of the remark? */
-static bool speaks_of (const char *s, const char *const *list, size_t n) {
-  for (bool in = false; *s != '\0'; s++) {
-    bool was = in;
-    in = letter(*s) || (*s >= '0' && *s <= '9');
-    if (in && !was && one_of(s, list, n, false))
-      return true;
-  }
-  return false;
-}
 
 /* How it was measured: a voltage not at rest, a resistance with its leads. */
 static bool look_at_method (const amp_reading *r, amp_judged *out) {
   size_t n = sizeof unrested / sizeof *unrested;
-  bool busy = amp_given(r->ocv) && speaks_of(r->remark, unrested, n);
+  bool busy =
+      amp_given(r->ocv) && amp_remark_speaks_of(r->remark, unrested, n);
   n = sizeof two_wire / sizeof *two_wire;
-  bool leads = amp_given(r->r10s) && speaks_of(r->remark, two_wire, n);
+  bool leads =
+      amp_given(r->r10s) && amp_remark_speaks_of(r->remark, two_wire, n);
   if (busy)
     DOUBT("voltage_not_at_rest", r->ocv, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
   if (leads)
@@ -410,30 +373,8 @@ static bool look_at_method (const amp_reading *r, amp_judged *out) {
   return busy || leads;
 }
 
-/* A word of damage that no "no" stands before, at most two words back and
-** without a comma between; NULL: none. */
-static const char *damage_word (const char *s) {
-  int denied = 0;
-  for (bool in = false; *s != '\0'; s++) {
-    bool was = in;
-    in = letter(*s);
-    if (!in && *s != ' ' && *s != '-')
-      denied = 0;
-    if (!in || was)
-      continue;
-    if (one_of(s, damage, sizeof damage / sizeof *damage, false) &&
-        denied == 0)
-      return s;
-    denied -= denied > 0;
-    if (one_of(s, denial, sizeof denial / sizeof *denial, true))
-      denied = 2;
-  }
-  return NULL;
-}
-
 static void look_at_remark (const amp_reading *r, amp_judged *out) {
-  const char *word = damage_word(r->remark);
-  size_t n = 0;
+  const char *word = amp_remark_damage(r->remark);
   if (word == NULL) {
     if (!look_at_method(r, out) && r->remark[0] != '\0')
       REMARK("remark_to_read", AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
@@ -441,9 +382,7 @@ static void look_at_remark (const amp_reading *r, amp_judged *out) {
   }
   amp_judgement *f = SAFETY("remark_of_damage", AMP_QUARANTINE, AMP_NOT_GIVEN,
                             AMP_NOT_GIVEN, AMP_NOT_GIVEN);
-  for (; letter(word[n]) && n < sizeof f->word - 1; n++)
-    f->word[n] = word[n];
-  f->word[n] = '\0';
+  amp_remark_word(word, f->word, sizeof f->word);
 }
 
 /* ---- verdicts ---- */

@@ -207,10 +207,12 @@ local function make_columns (raw, currency, across)
   return list
 end
 
-local function heads (raw, names, discount)
+local function heads (raw, names, discount, offers)
+  local untold = {}
+  for i = 1, raw.n do untold[i] = listings.untold(offers[i]) end
   local list = verdict.worst_month(raw.worst)
   local kinds = verdict.kinds(raw, names)
-  list[#list + 1] = verdict.winner(raw, names)
+  list[#list + 1] = verdict.winner(raw, names, untold)
   if raw.tariff then
     list[#list + 1] = alternatives.head(raw, names, raw.tariff)
     list[#list + 1] = alternatives.rounding(raw, names)
@@ -481,7 +483,7 @@ function compare.compare (offers, need, opts)
   end
   local short = wording.short_names(names)
   local currency = asked.currency or "money"
-  local said, told = heads(raw, short, discount)
+  local said, told = heads(raw, short, discount, list)
   local c = raise(raw, only, need, short, told)
   return core.table_new{ columns = make_columns(raw, currency, across),
     rows = rows, across = across,

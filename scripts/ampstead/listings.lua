@@ -516,16 +516,21 @@ function listings.row (offer)
   return rows_of[offer]
 end
 
-local lower = { premium_in_remark = true, freight_left_out = true }
+local lower = { premium_in_remark = "a premium",
+  freight_left_out = "freight" }
 
---- Is the sum of this offer a lower bound only: something that costs is not
--- counted?
-function listings.is_bound (offer)
-  local row = rows_of[offer]
+--- What costs and is not counted in the sum of this offer: a list of words.
+function listings.untold (offer)
+  local row, list = rows_of[offer], {}
   for _, f in ipairs(row and row.findings or {}) do
-    if lower[f.id] then return true end
+    list[#list + 1] = lower[f.id]
   end
-  return false
+  return list
+end
+
+--- Is the sum of this offer a lower bound only?
+function listings.is_bound (offer)
+  return #listings.untold(offer) > 0
 end
 
 -- money that grows with what is not counted

@@ -341,6 +341,15 @@ local function look_side_by_side (c, all, modules, names)
   end
 end
 
+-- a remark enters no sum: what it says of damage stands beside the sums
+local function look_damage (c, keys, who)
+  local word = keys.remark and core.damage_word(keys.remark)
+  if word then
+    c:add("remark_of_damage", who, 'the remark says "' .. word ..
+      '": ask what was damaged. No sum counts it')
+  end
+end
+
 --- Cautions of offers side by side, called by 'names'; 'rates' as the need
 -- has them. Each offer's module is looked at too.
 function raised.offers (c, offers, names, rates)
@@ -352,6 +361,7 @@ function raised.offers (c, offers, names, rates)
     look_fractions(c, offer, names[i])
     look_tests(c, keys, modules[i], names[i])
     look_duds(c, keys, modules[i], names[i])
+    look_damage(c, keys, names[i])
   end
   look_side_by_side(c, all, modules, names)
   look_dates(c, all, names, rates)

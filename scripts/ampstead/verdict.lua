@@ -60,9 +60,25 @@ local function speaker (names)
   end
 end
 
+-- " before what was not told (freight)" where a sum of these rows is a lower
+-- bound: what it leaves out may turn the order
+local function before (rows, untold)
+  local parts, seen = {}, {}
+  for _, i in ipairs(rows) do
+    for _, what in ipairs(untold and untold[i] or {}) do
+      if not seen[what] then
+        seen[what], parts[#parts + 1] = true, what
+      end
+    end
+  end
+  return #parts == 0 and "" or " before what was not told (" ..
+    table.concat(parts, ", ") .. ")"
+end
+
 --- Who is cheapest, and how sure that is. 'names' say how to speak of rows:
--- names[i], or a function of a list of row numbers.
-function verdict.winner (raw, names)
+-- names[i], or a function of a list of row numbers; untold[i] lists what the
+-- sum of row i leaves out, since nobody said it.
+function verdict.winner (raw, names, untold)
   local say = speaker(names)
   local list = ranked(raw)
   if #list == 0 then
@@ -75,7 +91,8 @@ function verdict.winner (raw, names)
   local first = list[1]
   if first.share >= clear_pct then
     return string.format("%s is cheapest over its life in %s %% of the " ..
-      "draws.", say{ first.i }, wording.fixed(first.share, 0))
+      "draws%s.", say{ first.i }, wording.fixed(first.share, 0),
+      before({ first.i }, untold))
   end
   local who, share = {}, {}
   for k, entry in ipairs(list) do
@@ -83,8 +100,8 @@ function verdict.winner (raw, names)
       who[k], share[k] = entry.i, wording.fixed(entry.share, 0)
     end
   end
-  return string.format("%s: no clear winner (%s).", say(who),
-    table.concat(share, " : "))
+  return string.format("%s: no clear winner (%s)%s.", say(who),
+    table.concat(share, " : "), before(who, untold))
 end
 
 -- the rows with the least median, as one string; nil where none has one

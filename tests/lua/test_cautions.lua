@@ -331,6 +331,9 @@ local cases = {
       amp.profile.daily{ load_w = 150, temp_c = 12 } }) end,
     function () return compared({}, { duty = amp.profile.daily{ load_w = 25,
       temp_c = 12 } }) end },
+  remark_of_damage = { function () return compared{
+      remark = "one side swollen" } end, function () return compared{
+      remark = "not swollen" } end },
   load_like_sum_of_peaks = { function () return compared({}, { duty =
       amp.profile.daily{ load_w = 1500, temp_c = 12 } }) end,
     function () return compared({}, { duty = amp.profile.daily{ load_w = 25,

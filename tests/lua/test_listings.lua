@@ -170,6 +170,27 @@ check.equal(worded[3].tax, nil, "not included is not included")
 check.has(worded[4].refused, "80 % of what: SoH, or of the modules?")
 check.has(worded[5].refused, "which are the tests? Only numbers in Ah")
 
+-- a sum that leaves freight out is no plain winner; damage stands beside it
+local ageing = need:with{ life_model = "nmc_voltage_depth" }
+local lives = { modules = { ["7s2p"] = modules["7s2p"]:with{
+  soh_end_pct = 70 } }, currency = "EUR" }
+local function wrapped (t) return (tostring(t):gsub("\n *", " ")) end
+local half = wrapped(amp.compare(amp.offers.text(
+  "name,module,count,price,tax,claimed,freight,remark\n" .. [[
+Jo,7s2p,12,140 each,included,90 %,,one side swollen
+Al,7s2p,12,480 each,included,90 %,100,no leak
+]], lives), ageing, { draws = 50 }))
+check.has(half, "Jo is cheapest over its life in 100 % of the draws before " ..
+  "what was not told (freight).")
+check.has(half, 'remark_of_damage  Jo: the remark says "swollen"')
+check.ok(not half:find("Al: the remark", 1, true))
+local dear = wrapped(amp.compare(amp.offers.text(
+  "name,module,count,price,tax,claimed,freight\n" .. [[
+Jo,7s2p,12,140 each,included,90 %,40
+Al,7s2p,12,480 each,included,90 %,
+]], lives), ageing, { draws = 50 }))
+check.has(dear, "Jo is cheapest over its life in 100 % of the draws.")
+
 -- ---- sellers, own words for the columns, decimal commas ----
 
 local mine = amp.offers.text("Anzeige;Anbieter;Typ;Stueck;Preis;je;Steuer\n" ..

@@ -51,6 +51,15 @@ check.equal(verdict.winner({ n = 3, row(0), row(50), row(50) }, names),
   "H2 or H3: no clear winner (50 : 50).")
 check.equal(verdict.winner({ n = 3, row(0), row(20), row(80) }, names),
   "H3 is cheapest over its life in 80 % of the draws.")
+check.equal(verdict.winner({ n = 3, row(0), row(20), row(80) }, names,
+  { {}, {}, { "freight" } }), "H3 is cheapest over its life in 80 % of the " ..
+  "draws before what was not told (freight).")
+check.equal(verdict.winner({ n = 3, row(0), row(20), row(80) }, names,
+  { {}, { "freight" }, {} }), "H3 is cheapest over its life in 80 % of the " ..
+  "draws.", "what a dearer one leaves out makes it dearer still")
+check.equal(verdict.winner({ n = 2, row(40), row(60) }, names,
+  { { "freight" }, { "a premium", "freight" } }), "H2 or H1: no clear " ..
+  "winner (60 : 40) before what was not told (a premium, freight).")
 check.equal(verdict.winner({ n = 2, row(21), row(79) }, names),
   "H2 or H1: no clear winner (79 : 21).")
 check.has(verdict.winner({ n = 1, { refused = "no" } }, names),

@@ -120,6 +120,10 @@ static void each_doubt_has_its_name (void **state) {
        AMP_DECIDES_REFUSED},
       {AMP_LIST_REMARK, "salt water car", "remark_of_damage",
        AMP_DECIDES_ENERGY},
+      {AMP_LIST_REMARK, "car was crashed", "remark_of_damage",
+       AMP_DECIDES_ENERGY},
+      {AMP_LIST_REMARK, "no leak, from a broker", "remark_to_read",
+       AMP_DECIDES_LITTLE},
       {AMP_LIST_REMARK, "30 days return", "remark_to_read",
        AMP_DECIDES_LITTLE}};
   (void)state;
@@ -132,6 +136,14 @@ static void each_doubt_has_its_name (void **state) {
     assert_int_equal(amp_listing_refused(&l),
                      l.finding[0].decides == AMP_DECIDES_REFUSED);
   }
+}
+
+static void damage_that_is_denied_is_none (void **state) {
+  (void)state;
+  amp_listing l = with(AMP_LIST_REMARK, "not flooded, no swollen side");
+  assert_null(find(&l, "remark_of_damage"));
+  l = with(AMP_LIST_REMARK, "no test: swollen");
+  assert_non_null(find(&l, "remark_of_damage"));
 }
 
 /* What a remark says never becomes a number of the sum. */
@@ -405,6 +417,7 @@ int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_whole_advert_leaves_no_doubt),
       cmocka_unit_test(each_doubt_has_its_name),
+      cmocka_unit_test(damage_that_is_denied_is_none),
       cmocka_unit_test(a_remark_never_enters_a_sum),
       cmocka_unit_test(phrases_are_read),
       cmocka_unit_test(tax_that_is_denied_is_asked),
