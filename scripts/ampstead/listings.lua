@@ -74,7 +74,18 @@ function ask.not_a_whole_number (f)
     f.text or "nothing")
 end
 
-function ask.not_a_number (f)
+-- ": its decimal mark is '.', but decimal = ',' was told", or nil
+local function other_mark (f, told)
+  local mark = told == "," and "." or told == "." and ","
+  if mark and f.text and f.text:find("%d[" .. mark .. "]%d") then
+    return column(f) .. " " .. quoted(f) .. ": its decimal mark is '" ..
+      mark .. "', but decimal = '" .. told .. "' was told"
+  end
+end
+
+function ask.not_a_number (f, _, all)
+  local mark = other_mark(f, all.decimal)
+  if mark then return mark end
   if f.column == "tested_ah" then
     return "tested Ah " .. quoted(f) .. ": which are the tests? Only " ..
       "numbers in Ah, 32 at most"
@@ -370,22 +381,43 @@ function meta.__tostring (self)
   return table.concat(lines, "\n")
 end
 
+local reasons_most, wide = 3, 78 -- of rows, and columns of a line
+
+-- in lines of 'wide', those after the first set in by two
+local function wrapped (text)
+  local lines, line = {}, nil
+  for word in text:gmatch("%S+") do
+    if line and #line + 1 + #word > wide then
+      lines[#lines + 1], line = line, "    " .. word
+    else
+      line = line and line .. " " .. word or "  " .. word
+    end
+  end
+  lines[#lines + 1] = line
+  return table.concat(lines, "\n")
+end
+
+-- without one row that an offer can be made of the file is bad data
 local function none_usable (rows)
   local parts = {}
-  for i = 1, math.min(#rows, 3) do
+  for i = 1, math.min(#rows, reasons_most) do
     local first = rows[i].questions[1]
     parts[i] = (first and first.place or "line " .. rows[i].line) .. ": " ..
       rows[i].why
   end
-  core.fail("data", (#rows > 1 and "no usable row: " or "") ..
-    table.concat(parts, "; ") .. (#rows > 3 and "; .." or ""))
+  if #rows == 1 then core.fail("data", parts[1]) end
+  for i, part in ipairs(parts) do parts[i] = wrapped(part) end
+  core.fail("data", string.format("no usable row of %d: mend the columns " ..
+    "or the prices\n%s%s", #rows, table.concat(parts, "\n"),
+    #rows > reasons_most and string.format("\n  and %d more rows",
+      #rows - reasons_most) or ""))
 end
 
 --- The adverts in a text: a list, an entry for each row.
 local function read (text, file, opts)
   local rows = core.offers_raw(text, file, opts)
   local self, usable, given = {}, 0, opts or {}
-  rows.as_of = given.as_of
+  rows.as_of, rows.decimal = given.as_of, given.decimal
   name_rows(rows, given)
   for i, row in ipairs(rows) do
     row.questions = questions_of(row, rows)

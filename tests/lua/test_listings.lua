@@ -174,7 +174,7 @@ check.has(worded[5].refused, "which are the tests? Only numbers in Ah")
 local ageing = need:with{ life_model = "nmc_voltage_depth" }
 local lives = { modules = { ["7s2p"] = modules["7s2p"]:with{
   soh_end_pct = 70 } }, currency = "EUR" }
-local function wrapped (t) return (tostring(t):gsub("\n *", " ")) end
+local function wrapped (made) return (tostring(made):gsub("\n *", " ")) end
 local half = wrapped(amp.compare(amp.offers.text(
   "name,module,count,price,tax,claimed,freight,remark\n" .. [[
 Jo,7s2p,12,140 each,included,90 %,,one side swollen
@@ -226,6 +226,21 @@ check.raises(function () amp.offers.text(head:gsub("remark", "colour") ..
 check.raises(function () amp.offers.text(head ..
   "A,7s2p,12,-2,lot,EUR,0,none,,,,,\n", opts) end,
   "text:2:11: ", "the place")
+-- three reasons, in lines that a terminal holds
+local ok, why = pcall(amp.offers.text, head .. ("A,7s2p,12,-2,lot,EUR,0," ..
+  "none,0.86,2 of 3: 96,,,\n"):rep(5), opts)
+why = tostring(why)
+check.ok(not ok)
+check.has(why, "no usable row of 5: mend the columns or the prices")
+check.has(why, "\n  text:2:11: price must be above 0 (got -2)")
+check.has(why, "\n  and 2 more rows")
+check.ok(not why:find("text:5", 1, true), "of three rows only")
+for line in why:gmatch("\n([^\n]+)") do check.ok(#line <= 78, line) end
+-- the other mark than the one told is named
+check.raises(function () amp.offers.text("name;module;count;price;claimed\n" ..
+  "A;7s2p;12;200;0.9\n", { modules = modules, decimal = "," }) end,
+  "claimed \"0.9\": its decimal mark is '.', but decimal = ',' was told")
+
 check.raises(function () amp.offers.text(fourteen, { module = 1 }) end,
   "unknown key 'module'")
 check.raises(function () amp.offers.text(fourteen, { modules = modules,
