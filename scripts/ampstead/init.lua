@@ -33,7 +33,7 @@ for _, name in ipairs{ "cable_raw", "busbar_raw", "link_raw", "cascade_raw",
 end
 
 for _, name in ipairs{ "caution_places", "caution_is", "caution_free",
-  "plausible", "plausible_keys" } do
+  "plausible", "plausible_keys", "damage_word" } do
   inside[name] = true
 end
 
