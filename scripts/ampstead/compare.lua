@@ -223,6 +223,11 @@ local function heads (raw, names, discount, offers)
   return list, { kinds = kinds }
 end
 
+-- a price given with a spread enters by its middle
+local function middle (v)
+  return core.kind(v) == "value" and core.value(v).value or v
+end
+
 -- "trades places with H3 once it costs 2.26 more per module (320.26)."
 -- In the money of the offer, named where that isn't the money of the table.
 local function flip_line (raw, offers, names, currency)
@@ -230,9 +235,6 @@ local function flip_line (raw, offers, names, currency)
   if not f or wording.missing(f.per_module) then return nil end
   local keys, by, per, now = core.keys(offers[f.first]), f.per_module,
     "per module", nil
-  local function middle (v)
-    return core.kind(v) == "value" and core.value(v).value or v
-  end
   if keys.price_each then
     now = middle(keys.price_each) + by
   elseif keys.price_lot and keys.count then
@@ -475,7 +477,7 @@ function compare.compare (offers, need, opts)
     discount[i] = (asked.discount_pct or 0) / 100
     if raw.tariff and not raw[i].refused then
       alternatives.save(raw[i], raw.tariff, discount[i],
-        core.keys(list[i]).residual)
+        middle(core.keys(list[i]).residual))
     end
     rows[i] = listings.mark(compare.row(raw[i], names[i], list[i],
       not across), list[i], raw[i])

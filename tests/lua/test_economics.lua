@@ -270,6 +270,13 @@ check.raises(function () amp.alternative{ name = "L", kind = "battery",
 check.raises(function () amp.alternative{ kind = "grid", fuel_price = 2 } end,
   "fuel_price belongs to a generator")
 
+-- something left at the end, with a spread: its middle counts
+local with_rest = amp.compare({ C3:with{ residual = 50 } }, need{},
+  { draws = 5 })
+local with_spread = amp.compare({ C3:with{ residual = amp.claimed(50) } },
+  need{}, { draws = 5 })
+check.close(with_spread[1].saving, with_rest[1].saving, 1e-9)
+
 -- ---- two prices a day ----
 
 -- 0.14 from 22 to 6, 0.32 by day; charged at night, served by day: saved are
