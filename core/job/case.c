@@ -60,6 +60,11 @@ static double cost_of (const list *l, size_t i, size_t d) {
   return (double)INFINITY;
 }
 
+/* Is 'v' the least or its equal? Below 0, where money comes in, as above. */
+static bool is_least (double v, double least) {
+  return v <= least + level * fabs(least);
+}
+
 /* A case that costs more than this wins no draw. */
 static double rival_of (const list *l) {
   double least = (double)INFINITY;
@@ -77,11 +82,11 @@ static void share_draw (const list *l, size_t d, double rival) {
     least = fmin(least, cost_of(l, i, d));
   if (!(least < (double)INFINITY))
     return;
-  equals += rival <= least * (1.0 + level);
+  equals += is_least(rival, least);
   for (size_t i = 0; i < l->n; i++)
-    equals += cost_of(l, i, d) <= least * (1.0 + level);
+    equals += is_least(cost_of(l, i, d), least);
   for (size_t i = 0; i < l->n; i++)
-    if (cost_of(l, i, d) <= least * (1.0 + level))
+    if (is_least(cost_of(l, i, d), least))
       l->plan[i].r->cheapest += 1.0 / (double)equals;
 }
 

@@ -115,7 +115,7 @@ local function least (raw, say, key)
   local who = {}
   for i = 1, raw.n do
     local v = p50(raw[i], key)
-    if v and v <= best * (1 + level) then who[#who + 1] = i end
+    if v and v <= best + level * math.abs(best) then who[#who + 1] = i end
   end
   return say(who)
 end

@@ -164,6 +164,16 @@ local function at_this_file (fn, words)
   check.raises(fn, words)
   check.raises(fn, "test_compare.lua:")
 end
+-- a credit larger than the price: below 0 the least still wins its draws
+local paid = H3:with{ name = "P1 paid for", costs = { { "credit", -9000 } } }
+local twice = paid:with{ name = "P2 paid for" }
+local turned = amp.compare({ H3, paid, twice }, need, { draws = 20 })
+check.ok(turned[2].levelised < 0, "money comes in")
+check.equal(turned[1].cheapest_pct, 0)
+check.close(turned[2].cheapest_pct, 50, 1e-9)
+check.close(turned[3].cheapest_pct, 50, 1e-9)
+check.has(tostring(turned), "P1 or P2: no clear winner (50 : 50).")
+
 at_this_file(function () local _ = amp.compare({}, need) end, "no offers")
 at_this_file(function () local _ = amp.compare({ H1 }) end, "amp.need")
 at_this_file(function () local _ = amp.compare({ H1, 5 }, need) end, "offer")
