@@ -21,6 +21,11 @@ static void put_whole (lua_State *L, const char *key, int v) {
   lua_setfield(L, -2, key);
 }
 
+/* Room for so many, as long as it stands on the stack. */
+static double *push_numbers (lua_State *L, int n) {
+  return lua_newuserdatauv(L, (size_t)n * sizeof(double), 0);
+}
+
 /*
 ** core.accepted_raw(offer, series) --> {count, mean, median, dud_pct,
 ** dud_assumed, [k] = chance of at least k strings of 'series'}
@@ -29,14 +34,16 @@ static int accepted_raw (lua_State *L) {
   const bind_offer *o = bind_check(L, 1, "offer", "accepted");
   int series = (int)luaL_checkinteger(L, 2), n = o->o.count;
   amp_share s = share_of(o);
+  double *chance = push_numbers(L, n + 1);
+  amp_share_chances(&s, n, chance);
   lua_newtable(L);
   put_whole(L, "count", n);
-  put_whole(L, "median", amp_share_median(&s, n));
+  put_whole(L, "median", amp_share_summed(n, chance));
   bind_put(L, "mean", n * s.good);
   bind_put(L, "dud_pct", 100.0 * o->dud.value);
   bind_put_flag(L, "dud_assumed", o->dud_assumed);
   for (int k = 1; k <= n / series; k++) {
-    lua_pushnumber(L, amp_share_at_least(&s, k * series, n));
+    lua_pushnumber(L, chance[k * series]);
     lua_rawseti(L, -2, k);
   }
   return 1;
@@ -46,9 +53,12 @@ static int accepted_raw (lua_State *L) {
 ** test at 0 */
 static int missed_raw (lua_State *L) {
   int n = (int)luaL_checkinteger(L, 1), d = (int)luaL_checkinteger(L, 2);
+  luaL_argcheck(L, n >= 0 && d >= 0 && d <= n, 2, "more than the lot");
+  double *chance = push_numbers(L, n + 1);
+  amp_chances_no_dud(n, d, chance);
   lua_newtable(L);
   for (int k = 0; k <= n; k++) {
-    lua_pushnumber(L, amp_chance_no_dud(n, d, k));
+    lua_pushnumber(L, chance[k]);
     lua_rawseti(L, -2, k);
   }
   return 1;

@@ -22,9 +22,15 @@ amp_share amp_share_of (double dud, double sd);
 double amp_share_chance (const amp_share *s, int j, int k, int seen,
                          int duds);
 
-/* That at least j of k are good; the least j with P(good <= j) >= 1/2. */
-double amp_share_at_least (const amp_share *s, int j, int k);
-int amp_share_median (const amp_share *s, int k);
+/* Into chance[0..k], that j of k are good, in one go for large lots. */
+void amp_share_chances (const amp_share *s, int k, double *chance);
+/* Those become the chances that at least j are good; the answer is the
+** median, the least j with P(good <= j) >= 1/2. */
+int amp_share_summed (int k, double *chance);
+
+/* Into chance[0..n], that so many tests of a lot of n show none of its d
+** duds. */
+void amp_chances_no_dud (int n, int d, double *chance);
 
 /* Least number of tests of a lot of n with d duds that shows one of them
 ** with a chance of 'sure' (0..1); d = 0: n, since none can be shown. */

@@ -347,4 +347,15 @@ local r1 = amp.pack{ module = made("4s3p", 4, 14.6, 150, 15), series = 2,
 check.close(r1.usable_kwh, 3.285, 1e-6)
 check.close(by_mast[1] / r1.usable_kwh, 333, 0.5)
 check.close(by_mast[3] / (0.5 * worked[6][1].nameplate_kwh), 305, 1e-9)
+-- ---- a large lot: each row costs a sum, not a walk through the lot ----
+
+local large = amp.offer{ name = "L", count = 16000, price_each = 100,
+  module = amp.module{ chemistry = "lfp", series = 8, capacity_ah = 105 },
+  tax = "included", dud_pct = amp.between(5, 15) }
+local clock = os.clock()
+check.equal(#large:accepted{}.by_strings, 16000)
+check.close(large:accepted{}.mean, 14400, 1e-6)
+check.close(large:tests_wanted{ duds = 1, sure_pct = 99 }.tests, 15840, 0)
+check.ok(os.clock() - clock < 10, "seconds of CPU")
+
 check.done()
