@@ -40,17 +40,25 @@ local function owners (who, all)
   return table.concat(who, table.concat(who):find(" ") and ", " or " ")
 end
 
+-- the same owners, not as many others
+local function same_owners (a, b)
+  for i = 1, a and math.max(#a, #b) or 0 do
+    if a[i] ~= b[i] then return false end
+  end
+  return a ~= nil
+end
+
 -- "H1 duds 10 %; H2 H3 SoH 92 %"; neighbours of the same owners share them
 local function say (list, all)
   local parts, last = {}, nil
   for _, text in ipairs(list.order) do
     local who = owners(list.who[text], all)
-    if who == last and #parts > 0 then
+    if same_owners(last, list.who[text]) then
       parts[#parts] = parts[#parts] .. ", " .. text
     else
       parts[#parts + 1] = (who ~= "" and who .. " " or "") .. text
     end
-    last = who
+    last = list.who[text]
   end
   return table.concat(parts, "; ")
 end
@@ -280,12 +288,12 @@ local function say_defaults (list, all)
   local groups, last = {}, nil
   for _, text in ipairs(list.order) do
     local who = owners(list.who[text], all)
-    if who == last then
+    if same_owners(last, list.who[text]) then
       groups[#groups] = groups[#groups] .. "; " .. text
     else
       groups[#groups + 1] = (who ~= "" and who .. " " or "") .. text
     end
-    last = who
+    last = list.who[text]
   end
   return table.concat(groups, ". ")
 end
