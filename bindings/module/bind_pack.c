@@ -722,6 +722,9 @@ static const bind_field warm_fields[] = {
     F_ELSE_OF("heater_w", BIND_NUMBER, 1.0, 0.1, 1e6, "W", 0, ""),
     F_ELSE_OF("ambient_c", BIND_NUMBER, 1.0, -60.0, 60.0, "C", 0, ""), F_END};
 
+/* No cell is one any more far below: 100 C. Common practice, no source. */
+static const double END_MOST = 373.15;
+
 /* Option of warm, or what is taken where it is not given. */
 static double warm_option (lua_State *L, int k, double otherwise) {
   double v = otherwise;
@@ -750,7 +753,8 @@ static amp_status warm_of (double heat, double cooling, double ambient,
 
 /*
 ** pack:warm{ from_c, to_c, heater_w, ambient_c } --> {hours, kwh,
-** stored_kwh, lost_kwh, hold_w, end_c, usable_pct}: heater_w is the pack's
+** stored_kwh, lost_kwh, hold_w, end_c, usable_pct}, end_far where end_c would
+** be above 100 C and is withheld: heater_w is the pack's
 ** own unless given (none: neither hours nor losses), ambient_c the
 ** temperature it starts from
 */
@@ -787,7 +791,9 @@ static int pack_warm (lua_State *L) {
   bind_put(L, "stored_kwh", w.stored / 3.6e6);
   bind_put(L, "lost_kwh", w.lost / 3.6e6);
   bind_put(L, "hold_w", w.hold);
-  bind_put(L, "end_c", w.end < HUGE_VAL ? w.end - 273.15 : NAN);
+  bool far = w.end > END_MOST; /* also where nothing cools it */
+  bind_put(L, "end_c", far ? NAN : w.end - 273.15);
+  bind_put_flag(L, "end_far", far);
   bind_put(L, "heat_kj_per_k", heat / 1000.0);
   bind_put(L, "cooling_w_per_k", cooling);
   return 1;

@@ -157,6 +157,10 @@ local function warm_row (pack, raw)
         " kWh and more" }
     end
   end
+  if raw.end_far then
+    rows[1].end_c = { why = "far beyond any cell (above 100 C): something " ..
+      "else must switch the heater off" }
+  end
   return rows
 end
 

@@ -236,4 +236,17 @@ refuses("end at -", ten.warm, ten, { from_c = -12, to_c = 5, heater_w = 5 })
 refuses("a string with a module missing", amp.pack,
   { strings = { { one, false }, { one, one } } })
 
+-- ---- a heater that would end beyond any cell ----
+
+local heavy = amp.module{ chemistry = "lfp", series = 8, capacity_ah = 105,
+  mass_kg = 20 }
+local hot = amp.pack{ module = heavy, series = 2, parallel = 1 }:warm{
+  from_c = -60, to_c = 60, heater_w = 1e5 }
+check.equal(hot.end_c, nil)
+check.has(hot:cell(1, "end_c").why, "far beyond any cell")
+check.ok(hot.hours > 0)
+local mild = amp.pack{ module = heavy, series = 2, parallel = 1 }:warm{
+  from_c = 0, to_c = 10, heater_w = 100 }
+check.close(mild.end_c, 100 / 2.23, 0.1, "its losses take all of 100 W")
+
 check.done()
