@@ -810,6 +810,11 @@ static int bid_raw (lua_State *L) {
   (void)nothing; /* w->r is that of a price of 0 again */
   money = w->r->landed.total + more;
   double besides = w->r->total.p50 - w->r->landed.total;
+  if (money > 1e9)
+    bind_error(L, NULL,
+               "bid_ceiling: this target allows %s landed, more than any "
+               "price may be (1000000000)",
+               bind_push_number(L, money));
   if (amp_bid_ceiling(&w->c->offer, 1.0, fmax(money, 0.0), fmax(-money, 0.0),
                       &price, &err) != AMP_OK)
     return bind_raise(L, NULL, "bid_ceiling", &err);

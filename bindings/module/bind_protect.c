@@ -279,6 +279,11 @@ static void take_pack (lua_State *L, const bind_pack *p, const char *who,
   amp_error err = {0};
   if (full_voltage(p, &full, &err) != AMP_OK)
     bind_raise(L, &circuit_class, who, &err);
+  if (!amp_given(s->c.v_full) && full > 2000.0)
+    bind_error(L, NULL,
+               "%s: the full pack stands at %s V; above 2000 V nothing is "
+               "looked at",
+               who, bind_push_number(L, full));
   if (!amp_given(s->c.v_full))
     s->c.v_full = full;
   if (!s->short_given && amp_short_of_build(&p->build, s->c.v_full, s->out,

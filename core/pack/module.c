@@ -8,6 +8,8 @@
 #include <math.h>
 #include <string.h>
 
+enum { STRINGS_MOST = 10000 };
+
 /*
 ** Assumed resistance of a cell: 10 s at mid charge and 25 C, times its
 ** measured capacity, ohm Ah. Retired cells of cars ("PulseBat" data set,
@@ -358,9 +360,12 @@ amp_status amp_module_leaf (const amp_module *m, const amp_window *w,
       (st = amp_check_range(err, "series", m->series, 1, 400)) != AMP_OK ||
       (st = amp_check_range(err, "capacity", capacity, 1.0, 1e9)) != AMP_OK ||
       (st = check_given("r10s", r10s, 1e-9, 1e3, err)) != AMP_OK ||
-      (st = amp_check_range(err, "modules", modules, 1, 10000)) != AMP_OK ||
-      (st = amp_check_range(err, "strings", strings, 1, 10000)) != AMP_OK)
+      (st = amp_check_range(err, "modules", modules, 1, 10000)) != AMP_OK)
     return st;
+  if (!(strings >= 1 && strings <= STRINGS_MOST))
+    return amp_failf(err, AMP_ERANGE, "strings",
+                     "%d strings side by side; 1 .. %d are reckoned", strings,
+                     STRINGS_MOST);
   double r = amp_given(r10s) ? r10s : default_r10s(m, capacity);
   double n = (double)modules * strings;
   amp_group g;

@@ -164,6 +164,20 @@ local function at_this_file (fn, words)
   check.raises(fn, words)
   check.raises(fn, "test_compare.lua:")
 end
+-- two other groups of as many offers are not taken for one
+local groups = {}
+for i = 1, 8 do
+  groups[i] = H2:with{ name = "G" .. i, soh_pct = 92,
+    module = iron:with{ capacity_ah = amp.claimed(i > 4 and 112 or 105) } }
+end
+local grouped = tostring(amp.compare(groups, need, { draws = 5 }))
+grouped = grouped:gsub("%s+", " ")
+check.has(grouped, "nameplate 105 Ah")
+check.ok(not grouped:find("105 Ah, nameplate 112 Ah", 1, true))
+-- more than is reckoned is said of what is built
+check.has(tostring(amp.compare({ H2:with{ count = 100000 } }, need,
+  { draws = 5 })):gsub("%s+", " "), "strings side by side; 1 .. 10000")
+
 -- a credit larger than the price: below 0 the least still wins its draws
 local paid = H3:with{ name = "P1 paid for", costs = { { "credit", -9000 } } }
 local twice = paid:with{ name = "P2 paid for" }

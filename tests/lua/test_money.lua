@@ -178,6 +178,9 @@ local back = amp.compare({ at85:with{ price_lot = bid } }, store,
   { draws = 1 })[1]
 check.close(back.per_usable, 150, 1e-9, "and put back")
 -- 30 x 13.27 = 398 does not even pay the 520 of the rest and the trip
+check.raises(function ()
+  amp.bid_ceiling(at85, store, { target = 9e8, draws = 1 })
+end, "landed, more than any price may be")
 local low, why = amp.bid_ceiling(at85, store, { target = 30, draws = 1 })
 check.ok(low < 0)
 for line in why:gmatch("[^\n]+") do check.ok(#line <= 78, line) end
