@@ -169,6 +169,22 @@ static void refuse_siblings (lua_State *L, const bind_class *c, int keys) {
       }
 }
 
+/* Is there more than blanks, control bytes and UTF-8's spaces without ink
+** (U+00A0, U+2000 .. U+200F, U+2028 .. U+202F, U+FEFF)? */
+static bool is_seen (const char *s) {
+  const unsigned char *u = (const unsigned char *)s;
+  for (; *u != '\0'; u++)
+    if (u[0] == 0xc2 && u[1] == 0xa0)
+      u += 1;
+    else if ((u[0] == 0xe2 && u[1] == 0x80 && u[2] >= 0x80 &&
+              (u[2] <= 0x8f || (u[2] >= 0xa8 && u[2] <= 0xaf))) ||
+             (u[0] == 0xef && u[1] == 0xbb && u[2] == 0xbf))
+      u += 2;
+    else if (*u > ' ' && *u != 127)
+      return true;
+  return false;
+}
+
 static void read_text (lua_State *L, const bind_field *f, const char *who,
                        char *out) {
   size_t n;
@@ -181,6 +197,8 @@ static void read_text (lua_State *L, const bind_field *f, const char *who,
   if (n > 63 || strlen(s) != n)
     bind_error(L, NULL, "%s: %s must be at most 63 bytes of text", who,
                f->key);
+  if (strcmp(f->key, "name") == 0 && !is_seen(s))
+    bind_error(L, NULL, "%s: name has no visible character", who);
   for (size_t i = 0; i <= n; i++) { /* the key itself stays as given */
     bool control = (unsigned char)s[i] < 32 || s[i] == 127;
     out[i] = control && s[i] != '\0' ? ' ' : s[i];
@@ -292,6 +310,10 @@ static int object_with (lua_State *L) {
       f = bind_field_find(c, lua_tostring(L, -2));
     if (f != NULL)
       drop_group(L, c, keys, f);
+    lua_pop(L, 1);
+  }
+  lua_pushnil(L); /* only now, so that no change drops another */
+  while (lua_next(L, 2) != 0) {
     lua_pushvalue(L, -2);
     lua_insert(L, -2);
     lua_settable(L, keys);

@@ -431,6 +431,9 @@ double bind_module_tested (const amp_module *m, bool *assumed);
 /* Tests of a lot say nothing above the nameplate (C), unless they did. */
 void bind_cut_tested (amp_value *tested, double nameplate);
 
+/* What is at the top is a word of 1 to 8 letters. */
+void bind_check_currency (lua_State *L, const char *who);
+
 /* The table {USD = 0.88, dated = ".."} at the top, checked. */
 void bind_check_rates (lua_State *L, const char *who);
 

@@ -173,8 +173,7 @@ static void need_defaults (void *spec) {
 
 static void read_currency (lua_State *L, int keys, const char *who) {
   if (bind_get(L, keys, "currency")) {
-    if (lua_type(L, -1) != LUA_TSTRING || lua_rawlen(L, -1) > 16)
-      bind_error(L, NULL, "%s: currency must be a word such as \"EUR\"", who);
+    bind_check_currency(L, who);
     lua_pop(L, 1);
   }
   if (!bind_get(L, keys, "rates"))

@@ -11,6 +11,9 @@ enum { PRICE = 1, MASS = 2 };
 
 #define MONEY 1e9
 
+/* of one currency in another; beyond them a typing error */
+static const double RATE_LEAST = 1e-9, RATE_MOST = 1e9;
+
 static const bind_field offer_fields[] = {
     F_TEXT("name", bind_offer, name, "what to call it"),
     F_ELSE("module", BIND_OBJECT, "", "amp.module{} that is offered"),
@@ -58,7 +61,7 @@ static const bind_field offer_fields[] = {
     F_NUM("tax_pct", bind_offer, o.tax_rate, 0.01, 0.0, 100.0, "%",
           "rate, where tax is excluded"),
     F_TEXT("currency", bind_offer, currency,
-           "money of the prices; the need's unless given"),
+           "money of the prices, 1 to 8 letters; the need's unless given"),
     F_ELSE("rates", BIND_LIST, "",
            "{GBP = 1.17, to = \"EUR\", dated = \"..\"}: goes before the "
            "need's"),
@@ -241,22 +244,50 @@ static void read_premium (lua_State *L, int keys, const char *who,
 
 /* ---- currencies ---- */
 
+static bool is_currency (const char *s, size_t n) {
+  for (size_t i = 0; i < n; i++)
+    if ((s[i] < 'A' || s[i] > 'Z') && (s[i] < 'a' || s[i] > 'z'))
+      return false;
+  return n >= 1 && n <= 8;
+}
+
+void bind_check_currency (lua_State *L, const char *who) {
+  size_t n = 0;
+  const char *s =
+      lua_type(L, -1) == LUA_TSTRING ? lua_tolstring(L, -1, &n) : "";
+  if (!is_currency(s, n))
+    bind_error(L, NULL,
+               "%s: currency must be a word of 1 to 8 letters such as "
+               "\"EUR\"",
+               who);
+}
+
+static bool is_rate (lua_State *L, const char *key) {
+  if (strcmp(key, "dated") == 0 || strcmp(key, "to") == 0)
+    return true;
+  double v = lua_type(L, -1) == LUA_TNUMBER ? lua_tonumber(L, -1) : NAN;
+  return v >= RATE_LEAST && v <= RATE_MOST;
+}
+
+/* Of several that are wrong the first in byte order is named. */
 void bind_check_rates (lua_State *L, const char *who) {
   static const char form[] = "{USD = 0.88, dated = \"..\"}";
+  const char *worst = NULL;
   if (!lua_istable(L, -1))
     bind_error(L, NULL, "%s: rates must be %s", who, form);
   lua_pushnil(L);
-  while (lua_next(L, -2) != 0) {
+  for (; lua_next(L, -2) != 0; lua_pop(L, 1)) {
     if (lua_type(L, -2) != LUA_TSTRING)
       bind_error(L, NULL, "%s: rates must be %s", who, form);
     const char *key = lua_tostring(L, -2);
-    double v = lua_type(L, -1) == LUA_TNUMBER ? lua_tonumber(L, -1) : NAN;
-    if (strcmp(key, "dated") != 0 && strcmp(key, "to") != 0 &&
-        !(v > 0.0 && v < 1e9))
-      bind_error(L, NULL, "%s: the rate of %s must be a number above 0", who,
-                 key);
-    lua_pop(L, 1);
+    if (!is_rate(L, key) && (worst == NULL || strcmp(key, worst) < 0))
+      worst = key;
   }
+  if (worst != NULL)
+    bind_error(L, NULL,
+               "%s: the rate of %s must be a number above 0 (%s .. %s)", who,
+               worst, bind_push_number(L, RATE_LEAST),
+               bind_push_number(L, RATE_MOST));
 }
 
 /* Its own rates, of which one is wanted. */
@@ -381,6 +412,10 @@ static void offer_finish (lua_State *L, int keys, void *spec) {
   lua_pop(L, 1);
   if (s->o.count == 0)
     bind_error(L, NULL, "%s: count is wanted", who);
+  if (bind_get(L, keys, "currency")) {
+    bind_check_currency(L, who);
+    lua_pop(L, 1);
+  }
   read_price(L, who, s);
   read_tax(L, keys, who, &s->o);
   read_premium(L, keys, who, &s->o);
@@ -441,6 +476,10 @@ static double asked_rate (lua_State *L, const bind_offer *s,
   else {
     bind_options(L, 2, "landed", keys);
     lua_pushvalue(L, 2);
+    if (bind_get(L, -1, "currency")) {
+      bind_check_currency(L, "landed");
+      lua_pop(L, 1);
+    }
     if (bind_get(L, -1, "rates")) {
       bind_check_rates(L, "landed");
       lua_pop(L, 1);

@@ -383,6 +383,14 @@ static void refuse_option (lua_State *L, const char *call, const char *key,
              lua_tostring(L, -1));
 }
 
+static bool is_one_of (const char *key, const char *const *keys) {
+  while (*keys != NULL && strcmp(*keys, key) != 0)
+    keys++;
+  return *keys != NULL;
+}
+
+/* The unknown key that comes first in byte order, the same each run; a key
+** that is no text counts as "". */
 void bind_options (lua_State *L, int idx, const char *call,
                    const char *const *keys) {
   if (lua_isnoneornil(L, idx))
@@ -390,17 +398,17 @@ void bind_options (lua_State *L, int idx, const char *call,
   if (!lua_istable(L, idx))
     bind_error(L, NULL, "%s: a table of options is wanted (got %s)", call,
                luaL_typename(L, idx));
+  const char *worst = NULL;
   lua_pushnil(L);
-  while (lua_next(L, idx) != 0) {
+  for (; lua_next(L, idx) != 0; lua_pop(L, 1)) {
     const char *key =
         lua_type(L, -2) == LUA_TSTRING ? lua_tostring(L, -2) : "";
-    int i = 0;
-    while (keys[i] != NULL && strcmp(keys[i], key) != 0)
-      i++;
-    if (keys[i] == NULL)
-      refuse_option(L, call, key, keys);
-    lua_pop(L, 1);
+    if (!is_one_of(key, keys) && (worst == NULL || strcmp(key, worst) < 0))
+      worst = key;
   }
+  if (worst == NULL)
+    return;
+  refuse_option(L, call, worst, keys);
 }
 
 static const luaL_Reg meta[] = {{"__index", value_index},

@@ -224,7 +224,7 @@ local function heads (raw, names, discount, offers)
 end
 
 -- a price given with a spread enters by its middle
-local function middle (v)
+local function middle_of (v)
   return core.kind(v) == "value" and core.value(v).value or v
 end
 
@@ -236,10 +236,10 @@ local function flip_line (raw, offers, names, currency)
   local keys, by, per, now = core.keys(offers[f.first]), f.per_module,
     "per module", nil
   if keys.price_each then
-    now = middle(keys.price_each) + by
+    now = middle_of(keys.price_each) + by
   elseif keys.price_lot and keys.count then
     by, per = by * keys.count, "for the lot"
-    now = middle(keys.price_lot) + by
+    now = middle_of(keys.price_lot) + by
   end
   local money = keys.currency and keys.currency ~= currency and
     " " .. keys.currency or ""
@@ -477,7 +477,7 @@ function compare.compare (offers, need, opts)
     discount[i] = (asked.discount_pct or 0) / 100
     if raw.tariff and not raw[i].refused then
       alternatives.save(raw[i], raw.tariff, discount[i],
-        middle(core.keys(list[i]).residual))
+        middle_of(core.keys(list[i]).residual))
     end
     rows[i] = listings.mark(compare.row(raw[i], names[i], list[i],
       not across), list[i], raw[i])

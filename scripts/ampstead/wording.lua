@@ -10,9 +10,10 @@ local function missing (v)
 end
 wording.missing = missing
 
--- a host may have set a locale with a comma; results never follow it
+-- a host may have set a locale with a comma; results never follow it, nor
+-- the sign that some machines give what is not a number
 local function plain (s)
-  return (s:gsub(",", "."))
+  return (s:gsub(",", "."):gsub("^%-(nan)", "%1"))
 end
 
 --- A number with a fixed count of decimals: 4485 -> "4485.00".

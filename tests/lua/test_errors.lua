@@ -49,6 +49,59 @@ check.raises(module{ [1] = 5 }, "keys are names")
 check.raises(function () amp.module(3) end, "one table of keys is wanted")
 check.raises(function () amp.module{ series = 7 } end, "chemistry is wanted")
 
+local steady = amp.profile.daily{ load_w = 300, temp_c = 15 }
+-- of several the first in byte order is named, in every run
+for i = 1, 20 do
+  local a, b = "za" .. i, "zb" .. i
+  check.raises(function ()
+    amp.pack{ module = good, series = 2, parallel = 1 }:warm{ [b] = 1, [a] = 0 }
+  end, "warm: unknown key '" .. a .. "'")
+  check.raises(function () amp.savings{ [b] = 1, [a] = 2 } end,
+    "unknown key '" .. a .. "'")
+  check.raises(function ()
+    amp.offers.text("price\n1\n", { [b] = 1, [a] = 2 })
+  end, "unknown key '" .. a .. "'")
+  check.raises(function ()
+    amp.need{ duty = steady, rates = { [b] = -1, [a] = -1, USD = 1 } }
+  end, "the rate of " .. a)
+end
+-- a change never drops another one of the same copy
+local lot = offer{}()
+for _ = 1, 20 do
+  check.raises(function () lot:with{ price_each = 2, price_lot = 3 } end,
+    "give price_each or price_lot, not both")
+end
+
+-- names are seen, currencies are words
+for _, unseen in ipairs{ "", " ", "\t \n", "\u{A0}", "\u{200B}\u{FEFF}" } do
+  check.raises(offer{ name = unseen }, "name has no visible character")
+  check.raises(module{ name = unseen }, "name has no visible character")
+  check.raises(function ()
+    amp.alternative{ name = unseen, kind = "grid" }
+  end, "name has no visible character")
+end
+check.equal(module{ name = "\u{E9}" }().name, "\u{E9}")
+for _, word in ipairs{ "", " ", "EU R", "9", "ABCDEFGHI", "\u{20AC}", 5 } do
+  check.raises(offer{ currency = word }, type(word) == "number" and
+    "currency must be" or "currency must be a word of 1 to 8 letters")
+  check.raises(function () amp.need{ duty = steady, currency = word } end,
+    "currency must be a word of 1 to 8 letters")
+  check.raises(function () lot:landed{ currency = word } end,
+    "currency must be a word of 1 to 8 letters")
+end
+
+-- what is not a number has no sign, whoever writes it
+for _, v in ipairs{ 0 / 0, -(0 / 0) } do
+  check.raises(function () lot:accepted{ series = v } end, "(got nan)")
+  check.raises(function () lot:chance{ good = v } end, "chance: ")
+  check.raises(module{ tested_ah = v }, "(got nan)")
+end
+
+-- limits of the whole build, not of a field that nobody gave
+check.raises(function ()
+  amp.pack{ module = good, series = 500, parallel = 1 }:check{}
+end, "V; above 2000 V nothing is looked at")
+
 -- offers
 check.raises(offer{ price_each = 245 }, "give price_each or price_lot, not both")
 check.raises(offer{ tax = "incl" }, 'tax must be "included", "excluded"')
