@@ -136,9 +136,6 @@ function alternatives.save (row, tariff, rate, residual)
     return
   end
   local npv = (tariff - cost) * row.energy_present
-  if core.kind(residual) == "value" then
-    residual = core.value(residual).value
-  end
   local left = total - (residual or 0) / core.compound(rate, n)
   local saving = (npv + left) / core.annuity(rate, n)
   row.saves = { npv = npv, saving = saving, years = n, total = total,
