@@ -212,12 +212,12 @@ local function heads (raw, names, discount, offers)
   for i = 1, raw.n do untold[i] = listings.untold(offers[i]) end
   local list = verdict.worst_month(raw.worst)
   local kinds = verdict.kinds(raw, names)
+  list[#list + 1] = kinds -- before a winner: it's one of one kind
   list[#list + 1] = verdict.winner(raw, names, untold)
   if raw.tariff then
     list[#list + 1] = alternatives.head(raw, names, raw.tariff)
     list[#list + 1] = alternatives.rounding(raw, names)
   end
-  list[#list + 1] = kinds
   list[#list + 1] = verdict.flooring(raw, names, discount)
   list[#list + 1] = verdict.horizon(raw, names)
   return list, { kinds = kinds }

@@ -275,8 +275,8 @@ end
 local function heads (raw, names, grid, rates)
   local list, say = verdict.worst_month(common_month(raw)),
     speaker(names, grid)
-  list[#list + 1] = verdict.winner(raw, say)
   list[#list + 1] = verdict.kinds(raw, say, kinds)
+  list[#list + 1] = verdict.winner(raw, say)
   list[#list + 1] = verdict.flooring(raw, say, rates)
   list[#list + 1] = verdict.horizon(raw, say)
   return list
