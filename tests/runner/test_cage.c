@@ -89,12 +89,10 @@ static void test_files_alone (void **state) {
 static bool open_more (void) {
   return fcntl(1, F_DUPFD, 4) >= 0;
 }
+/* By the system's call: a compiler may leave out an allocation nobody reads. */
 static bool take_memory (void) {
-  size_t n = (size_t)1 << 30;
-  char *p = malloc(n);
-  if (p != NULL)
-    memset(p, 1, n);
-  return p != NULL;
+  return mmap(NULL, (size_t)1 << 30, PROT_READ | PROT_WRITE,
+              MAP_PRIVATE | MAP_ANONYMOUS, -1, 0) != MAP_FAILED;
 }
 static bool dump_core (void) {
   struct rlimit r;
