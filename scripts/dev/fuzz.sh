@@ -60,4 +60,4 @@ one () { # NAME
 export -f one
 export seconds kept grown found
 # shellcheck disable=SC2086 # a list of words is meant
-printf '%s\n' $names | xargs -P 2 -I % bash -c 'one %'
+printf '%s\n' $names | xargs -P 4 -I % bash -c 'one %'
