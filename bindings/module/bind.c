@@ -276,6 +276,16 @@ int bind_new (lua_State *L, const bind_class *c, int arg) {
   return 1;
 }
 
+void bind_finalizer (lua_State *L, const char *name, lua_CFunction gc) {
+  luaL_newmetatable(L, name);
+  if (lua_getfield(L, -1, "__gc") == LUA_TNIL) { /* new, or was cut short */
+    lua_pushcfunction(L, gc);
+    lua_setfield(L, -3, "__gc");
+  }
+  lua_pop(L, 1);
+  lua_setmetatable(L, -2);
+}
+
 /* bind_new puts the object right above its keys. */
 void bind_keep (lua_State *L, int keys) {
   lua_setiuservalue(L, keys + 1, 2);

@@ -135,6 +135,11 @@ const char *bind_class_of (lua_State *L, int idx); /* or NULL */
 /* In 'finish': the object keeps what is at the top of the stack alive, and
 ** it is popped. */
 void bind_keep (lua_State *L, int keys);
+
+/* Give the userdata on top the metatable 'name', made here where it is not
+** there yet, with the finalizer 'gc'. Memory that ends half-way leaves no
+** metatable that lacks it. */
+void bind_finalizer (lua_State *L, const char *name, lua_CFunction gc);
 /* Name of the object that is being made, for errors: 'offer "H1"'. */
 const char *bind_who (lua_State *L, const bind_class *c, int keys);
 /* Push a copy of what stands at 'idx'; a table in it prints as what it

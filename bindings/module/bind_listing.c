@@ -130,11 +130,7 @@ static reading *new_reading (lua_State *L) {
   memset(r, 0, sizeof *r);
   r->L = L;
   r->ctx = bind_context(L);
-  if (luaL_newmetatable(L, "ampstead.listing")) {
-    lua_pushcfunction(L, reading_gc);
-    lua_setfield(L, -2, "__gc");
-  }
-  lua_setmetatable(L, -2);
+  bind_finalizer(L, "ampstead.listing", reading_gc);
   return r;
 }
 

@@ -101,11 +101,7 @@ static reading *new_reading (lua_State *L, const char *who) {
   r->who = who;
   for (int k = 0; k < ROLES; k++)
     r->which[k] = -1;
-  if (luaL_newmetatable(L, "ampstead.log_reading")) {
-    lua_pushcfunction(L, reading_gc);
-    lua_setfield(L, -2, "__gc");
-  }
-  lua_setmetatable(L, -2);
+  bind_finalizer(L, "ampstead.log_reading", reading_gc);
   return r;
 }
 

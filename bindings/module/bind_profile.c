@@ -176,11 +176,7 @@ static void push_duties (lua_State *L) {
 static amp_duty *new_shared (lua_State *L) {
   amp_duty *d = lua_newuserdatauv(L, sizeof *d, 0);
   memset(d, 0, sizeof *d);
-  if (luaL_newmetatable(L, "ampstead.duty")) {
-    lua_pushcfunction(L, shared_gc);
-    lua_setfield(L, -2, "__gc");
-  }
-  lua_setmetatable(L, -2);
+  bind_finalizer(L, "ampstead.duty", shared_gc);
   return d;
 }
 
@@ -340,11 +336,7 @@ static reading *new_reading (lua_State *L) {
   reading *r = lua_newuserdatauv(L, sizeof *r, 0);
   memset(r, 0, sizeof *r);
   r->ctx = bind_context(L);
-  if (luaL_newmetatable(L, "ampstead.reading")) {
-    lua_pushcfunction(L, reading_gc);
-    lua_setfield(L, -2, "__gc");
-  }
-  lua_setmetatable(L, -2);
+  bind_finalizer(L, "ampstead.reading", reading_gc);
   return r;
 }
 

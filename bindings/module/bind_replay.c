@@ -65,11 +65,7 @@ static replay *new_replay (lua_State *L, size_t n) {
   memset(r, 0, sizeof *r);
   r->ctx = bind_context(L);
   r->n = n;
-  if (luaL_newmetatable(L, REPLAY)) {
-    lua_pushcfunction(L, replay_gc);
-    lua_setfield(L, -2, "__gc");
-  }
-  lua_setmetatable(L, -2);
+  bind_finalizer(L, REPLAY, replay_gc);
   r->time = room(L, r);
   r->current = room(L, r);
   r->v = room(L, r);

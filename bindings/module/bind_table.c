@@ -749,11 +749,7 @@ static bind_bytes *new_bytes (lua_State *L) {
   bind_bytes *b = lua_newuserdatauv(L, sizeof *b, 0);
   b->s = NULL;
   b->n = 0;
-  if (luaL_newmetatable(L, "ampstead.bytes")) {
-    lua_pushcfunction(L, bytes_gc);
-    lua_setfield(L, -2, "__gc");
-  }
-  lua_setmetatable(L, -2);
+  bind_finalizer(L, "ampstead.bytes", bytes_gc);
   return b;
 }
 
