@@ -261,7 +261,7 @@ if [ "$quick" != quick ]; then
     -DCMAKE_C_FLAGS_DEBUG=-O0
   check "build, sanitizers" build build/sanitize -DAMPSTEAD_SANITIZE=ON \
     -DCMAKE_C_FLAGS_RELEASE=-O1
-  unit_tests "unit tests, sanitizers" build/sanitize
+  unit_tests "unit tests, sanitizers" build/sanitize -E fit_measured
   check "runner, sanitizers" \
     scripts/dev/check_runner.sh build/sanitize/ampstead
   check "posts, sanitizers" lua5.4 scripts/dev/check_recheck.lua \
