@@ -255,7 +255,7 @@ check "the guide shows what runs" lua5.4 scripts/dev/check_guide.lua
 
 if [ "$quick" != quick ]; then
   check "build, clang" build build/clang -DCMAKE_C_COMPILER=clang
-  # the fits to measured logs take a minute, and give the same bits
+  # the fits to measured logs take a minute each time: with gcc alone
   unit_tests "unit tests, clang" build/clang -E fit_measured
   check "build, gcc -O0" build build/O0 -DCMAKE_BUILD_TYPE=Debug \
     -DCMAKE_C_FLAGS_DEBUG=-O0
