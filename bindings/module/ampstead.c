@@ -8,6 +8,24 @@
 #include "ampstead_module.h"
 #include <string.h>
 
+/*
+** The Lua half's own globals: those there were when the module was opened. A
+** part may be read long after, and a script may have a variable called 'table'
+** by then.
+*/
+static void keep_globals (lua_State *L) {
+  lua_newtable(L);
+  lua_pushglobaltable(L);
+  lua_pushnil(L);
+  while (lua_next(L, -2) != 0) {
+    lua_pushvalue(L, -2);
+    lua_insert(L, -2);
+    lua_rawset(L, -5);
+  }
+  lua_pop(L, 1);
+  lua_setfield(L, LUA_REGISTRYINDEX, "ampstead.globals");
+}
+
 /* loader(name): run a chunk of the Lua half with (core, loader), once */
 static int load_chunk (lua_State *L) {
   const char *name = luaL_checkstring(L, 1);
@@ -23,6 +41,8 @@ static int load_chunk (lua_State *L) {
   lua_pushfstring(L, "=[ampstead %s]", name);
   if (luaL_loadbufferx(L, c->text, c->n, lua_tostring(L, -1), "t") != LUA_OK)
     return lua_error(L);
+  lua_getfield(L, LUA_REGISTRYINDEX, "ampstead.globals");
+  lua_setupvalue(L, -2, 1);
   lua_getfield(L, LUA_REGISTRYINDEX, "ampstead.core");
   lua_pushcfunction(L, load_chunk);
   lua_call(L, 2, 1);
@@ -81,6 +101,7 @@ static void open_core (lua_State *L) {
 /* require "ampstead" */
 int luaopen_ampstead (lua_State *L) {
   lua_settop(L, 0);
+  keep_globals(L);
   open_core(L);
   lua_pushcfunction(L, load_chunk);
   lua_pushliteral(L, "init");

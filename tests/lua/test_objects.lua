@@ -226,4 +226,21 @@ check.equal(select(2, printed:gsub('module%s+"m"', "")), 12,
 check.has(printed:gsub("%s+", " "),
   "soc_max_pct: 93.4 % by the chemistry's daily limit, assumed")
 
+-- a script's own variables may be called as Lua's libraries are
+do
+  local kept = { table = table, string = string, math = math, pcall = pcall,
+    ipairs = ipairs, pairs = pairs, tostring = tostring, type = type }
+  local set, show = rawset, print and tostring
+  for name in pairs(kept) do set(_G, name, 7) end
+  local ok, why = kept.pcall(function ()
+    return show(amp.table{ columns = { "a" }, rows = { { a = 1 } } }) ..
+      show(amp.chemistries()) .. show(amp.layouts(amp.module{ series = 7,
+      chemistry = "nmc111", capacity_ah = 9 },
+      amp.inverter{ v_min = 42, v_max = 58 }))
+  end)
+  for name, value in kept.pairs(kept) do set(_G, name, value) end
+  check.ok(ok, "a global called 'table' is the script's own: " ..
+    tostring(why))
+end
+
 check.done()
