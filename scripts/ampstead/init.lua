@@ -38,8 +38,89 @@ for _, name in ipairs{ "caution_places", "caution_is", "caution_free",
 end
 
 local wording, notes = loader("wording"), loader("notes")
-local plain, answers = loader("plain"), loader("answers")
+local plain = loader("plain")
 local amp, known = {}, {}
+
+-- ---- parts that are read when first asked for ----
+
+-- Reading all of this half takes ten times as long as starting an
+-- interpreter, and a script wants a few parts of it. Until one is asked for,
+-- stand-ins have the places that it fills.
+local stand_ins = {} -- part --> {{of, key, before}, ..}
+
+-- A part may build on what it replaces, so the stand-ins go first; where it
+-- cannot be read (no memory) they come back.
+local function part (name)
+  local list, here = stand_ins[name] or {}, {}
+  for i, one in ipairs(list) do
+    here[i], one.of[one.key] = one.of[one.key], one.before
+  end
+  stand_ins[name] = nil
+  local ok, got = pcall(loader, name)
+  if ok then return got end
+  for i, one in ipairs(list) do one.of[one.key] = here[i] end
+  stand_ins[name] = list
+  error(got, 0)
+end
+
+-- amp.NAME of a part
+local function call (name, key)
+  return function (...) return part(name)[key](...) end
+end
+
+-- methods that a part gives the objects of a class
+local function methods (name, class, keys)
+  local of = type(class) == "string" and core.methods(class) or class
+  local list = stand_ins[name] or {}
+  stand_ins[name] = list
+  for _, key in ipairs(keys) do
+    list[#list + 1] = { of = of, key = key, before = of[key] }
+    of[key] = function (...)
+      part(name)
+      return of[key](...)
+    end
+  end
+end
+
+-- classes that a part prints
+local function prints (name, classes)
+  for _, class in ipairs(classes) do
+    core.print_by(class, function (object)
+      part(name)
+      return tostring(object)
+    end)
+  end
+end
+
+methods("lot", "lot", { "judge", "accepted", "mean", "bench_time", "rows",
+  "with" })
+methods("worth", "lot", { "worth_testing", "tests_wanted" })
+methods("chances", "offer", { "accepted", "tests_wanted" })
+methods("offers", "offer", { "landed" })
+methods("answers", "pack", { "life", "autonomy" })
+methods("pack", "pack", { "without", "balance", "warm" })
+methods("run", "pack", { "simulate" })
+methods("check", "pack", { "check" })
+methods("bench_sheet", "pack", { "sheet" })
+methods("copper", "pack", { "short_circuit" })
+methods("copper", "fuse_link", { "cascade" })
+methods("copper", "module", { "cascade" })
+methods("air", "still_air", { "table" })
+methods("cell", "cell", { "parameters", "residuals" })
+methods("agreement", "cell", { "simulate" })
+methods("agreement", "log", { "profile" })
+methods("log", "log", { "plot" })
+methods("post", core, { "post" })
+local conductors = { "cable", "busbar", "fuse_link", "circuit", "precharge",
+  "isolation", "balancing" }
+for _, class in ipairs(conductors) do methods("copper", class, { "table" }) end
+prints("copper", conductors)
+prints("lot", { "lot" })
+prints("air", { "still_air" })
+prints("cell", { "cell", "fit" })
+prints("log", { "log" })
+
+-- ---- the public table ----
 
 for key, value in pairs(core) do
   if not inside[key] then amp[key] = value end
@@ -56,43 +137,30 @@ end
 amp.profile = { daily = core.daily, net = core.net,
   csv = reader(core.profile_csv), text = core.profile_text,
   steps = core.profile_steps }
-local lots = loader("lot")
-loader("worth") -- lot:worth_testing, lot:tests_wanted
-loader("chances") -- offer:accepted, offer:tests_wanted
-amp.match = loader("plan").match
-amp.readings = { csv = reader(lots.csv), text = lots.text,
-  capacity = lots.capacity }
-local listings = loader("listings")
-amp.offers = { csv = reader(listings.csv), text = listings.text }
+amp.readings = { csv = reader(core.readings_csv), text = core.readings_text,
+  capacity = call("lot", "capacity") }
+amp.offers = { csv = reader(call("listings", "csv")),
+  text = call("listings", "text") }
 amp.log = { csv = reader(core.log_csv), text = core.log_text }
-for _, name in ipairs{ "rainflow", "chemistries",
-  "life_models" } do
-  amp[name] = answers[name]
+for _, list in ipairs{ amp.profile, amp.readings, amp.offers, amp.log } do
+  plain.list(list)
+end
+for _, name in ipairs{ "rainflow", "chemistries", "life_models" } do
+  amp[name] = call("answers", name)
 end
 amp.range, amp.params = plain.lists(core.range), plain.lists(core.params)
-plain.list(amp.profile)
-plain.list(amp.offers)
-plain.list(amp.log)
-local joining = loader("joining")
-amp.paralleling, amp.joining_order = joining.paralleling, joining.order
-amp.layouts = loader("layouts").layouts
-loader("copper") -- pack:short_circuit, and how conductors print
-plain.list(amp.readings)
-amp.fit = loader("cell").fit
-loader("agreement") -- cell:simulate, log:profile
-local cautions = loader("cautions")
-amp.caution, amp.cautions = cautions.caution, cautions.cautions
-amp.table = loader("table").new
-amp.bid_ceiling = loader("offers").bid_ceiling
-amp.compare = loader("compare").compare
-amp.savings = loader("alternatives").savings
-amp.sweep = loader("sweep").sweep
-loader("run") -- pack:simulate
-loader("check") -- pack:check
-loader("pack") -- pack:without, :balance, :warm
-loader("bench_sheet") -- pack:sheet
-loader("air") -- how amp.still_air{} prints
-loader("post") -- t:post
+amp.match = call("plan", "match")
+amp.paralleling = call("joining", "paralleling")
+amp.joining_order = call("joining", "order")
+amp.layouts = call("layouts", "layouts")
+amp.fit = call("cell", "fit")
+amp.caution, amp.cautions = call("cautions", "caution"),
+  call("cautions", "cautions")
+amp.table = call("table", "new")
+amp.bid_ceiling = call("offers", "bid_ceiling")
+amp.compare = call("compare", "compare")
+amp.savings = call("alternatives", "savings")
+amp.sweep = call("sweep", "sweep")
 
 for key in pairs(amp) do known[#known + 1] = key end
 table.sort(known)

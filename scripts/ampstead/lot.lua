@@ -652,6 +652,4 @@ lot.judge, lot.accepted, lot.mean = judge, accepted, mean
 lot.bench_time, lot.rows, lot.with = bench_time, rows_table, core.lot_with
 core.print_by("lot", function (self) return tostring(rows_table(self)) end)
 
-lots.csv, lots.text = core.readings_csv, core.readings_text
-
 return lots

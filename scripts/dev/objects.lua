@@ -1,15 +1,7 @@
 --- Writes docs/reference/objects.md from the tables of fields in C.
 -- usage: lua5.4 scripts/dev/objects.lua > docs/reference/objects.md
-local amp = require "ampstead"
-
-local function c_half (fn)
-  for i = 1, math.huge do
-    local name, value = debug.getupvalue(fn, i)
-    if not name then return nil end
-    if name == "core" then return value end
-  end
-end
-local core = assert(c_half(amp.compare) or c_half(amp.table))
+require "ampstead"
+local core = assert(debug.getregistry()["ampstead.core"])
 
 local call = { daily = "amp.profile.daily{}", net = "amp.profile.net{}",
   steps = "amp.profile.steps{ phase, phase, .. }",

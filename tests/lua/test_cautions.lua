@@ -665,18 +665,8 @@ check.has(bare_offers(4), "bos_left_out (4 of them)", "counted")
 
 -- ---- inside: names, and a script's own on a pack ----
 
--- the module 'cautions' of the Lua half, reached through what uses it
-local function inside (fn, depth)
-  for i = 1, 60 do
-    local name, value = debug.getupvalue(fn, i)
-    if not name then return nil end
-    if name == "cautions" then return value end
-    local deeper = type(value) == "function" and depth > 0 and
-      inside(value, depth - 1)
-    if deeper then return deeper end
-  end
-end
-local cautions = inside(amp.paralleling, 3)
+-- the part 'cautions' of the Lua half: it was read above
+local cautions = debug.getregistry()["ampstead.loaded"].cautions
 check.equal(cautions.line("above_60_v", "words")[1], "above_60_v", "a line")
 check.raises(function () cautions.line("above_60v", "words") end,
   "internal fault: no caution is called 'above_60v'")
