@@ -4,7 +4,7 @@ local core, loader = ...
 local wording = loader("wording")
 local tables = loader("table")
 local notes = loader("notes")
-local wrap, fold = loader("log").wrap, loader("log").fold
+local wrap, fold = wording.wrap, wording.fold
 
 local agreement = {}
 

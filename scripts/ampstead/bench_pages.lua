@@ -7,7 +7,7 @@ local wording = loader("wording")
 
 local pages = {}
 
-local width = 78
+local width = wording.columns
 
 -- ---- what may stand on a page ----
 
@@ -28,27 +28,12 @@ end
 
 -- ---- text ----
 
--- UTF-8 aware where it can be: names of modules may hold any letters
-local function wide (text)
-  return utf8.len(text) or #text
-end
+local wide, pad = wording.wide, wording.pad
 
-local function pad (text, n, left)
-  local space = (" "):rep(math.max(0, n - wide(text)))
-  return left and text .. space or space .. text
-end
-
--- words folded at 'width', the first line behind 'lead', the others below it
+-- the first line behind 'lead', the others below it
 local function fold (out, text, lead)
-  local indent, line = (" "):rep(wide(lead)), lead
-  local bare = true
-  for word in text:gmatch("%S+") do
-    if not bare and wide(line) + 1 + wide(word) > width then
-      out[#out + 1], line, bare = line, indent, true
-    end
-    line, bare = line .. (bare and "" or " ") .. word, false
-  end
-  out[#out + 1] = line
+  local lines = wording.lines(text, lead, (" "):rep(wide(lead)))
+  table.move(lines, 1, #lines, #out + 1, out)
 end
 
 local function widths_of (section)
@@ -229,7 +214,7 @@ end
 local entities = { ["&"] = "&amp;", ["<"] = "&lt;", [">"] = "&gt;",
   ['"'] = "&quot;", ["'"] = "&#39;" }
 
-local function safe (text)
+local function escaped (text)
   return (text:gsub("[&<>\"']", entities))
 end
 
@@ -292,14 +277,14 @@ local function html_table (section)
   local function put (...) out[#out + 1] = string.format(...) end
   for _, column in ipairs(section.columns) do
     put('<th%s scope="col">%s</th>', column.left and ' class="l"' or "",
-      safe(column[1]))
+      escaped(column[1]))
   end
   put("</tr></thead>\n<tbody>\n")
   for _, row in ipairs(section.rows) do
     put(row.strong and '<tr class="strong">' or "<tr>")
     for c, column in ipairs(section.columns) do
       put("<td%s>%s</td>", is_blank(column, row) and ' class="blank"' or
-        column.left and ' class="l"' or "", safe(row[c]))
+        column.left and ' class="l"' or "", escaped(row[c]))
     end
     put("</tr>\n")
   end
@@ -311,10 +296,10 @@ local function html_steps (section)
   local out = { "<ul>\n" }
   for _, item in ipairs(section.items) do
     local text, ticks = step_text(item)
-    out[#out + 1] = '<li><span class="box"></span>' .. safe(text)
+    out[#out + 1] = '<li><span class="box"></span>' .. escaped(text)
     for _, tick in ipairs(ticks) do
       out[#out + 1] = ' <span class="tick"><span class="small"></span>' ..
-        safe(tick) .. "</span>"
+        escaped(tick) .. "</span>"
     end
     out[#out + 1] = "</li>\n"
   end
@@ -325,7 +310,7 @@ local function html_pairs (section)
   local out = { "<dl>\n" }
   for _, item in ipairs(section.items) do
     out[#out + 1] = string.format("%s<dd>%s</dd>\n", item[1] ~= "" and
-      "<dt>" .. safe(item[1]) .. "</dt>" or "", safe(item[2]))
+      "<dt>" .. escaped(item[1]) .. "</dt>" or "", escaped(item[2]))
   end
   return table.concat(out) .. "</dl>\n"
 end
@@ -337,7 +322,7 @@ local function text_at (x, y, size, text, anchor, bold)
   return string.format('<text x="%s" y="%s" font-size="%s" ' ..
     'text-anchor="%s"%s>%s</text>\n', wording.trim(x), wording.trim(y),
     wording.trim(size), anchor or "middle", bold and ' font-weight="700"' or
-    "", safe(text))
+    "", escaped(text))
 end
 
 local function line_at (x1, y1, x2, y2, thick)
@@ -437,15 +422,15 @@ local function html_sections (list)
   local out = {}
   for i, section in ipairs(list) do
     out[i] = string.format("<section>\n<h2>%s</h2>\n%s%s</section>\n",
-      safe(section.title), html_kinds[section.kind](section), section.note and
-      '<p class="note">' .. safe(section.note) .. "</p>\n" or "")
+      escaped(section.title), html_kinds[section.kind](section), section.note and
+      '<p class="note">' .. escaped(section.note) .. "</p>\n" or "")
   end
   return out
 end
 
 local function paragraphs (lines)
   local out = {}
-  for i, line in ipairs(lines) do out[i] = "<p>" .. safe(line) .. "</p>\n" end
+  for i, line in ipairs(lines) do out[i] = "<p>" .. escaped(line) .. "</p>\n" end
   return table.concat(out)
 end
 
@@ -456,9 +441,9 @@ local top = '<!DOCTYPE html>\n<html lang="en">\n<head>\n' ..
   '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
 
 function pages.html (page)
-  return top .. "<title>" .. safe(page.title) .. "</title>\n<style>\n" ..
+  return top .. "<title>" .. escaped(page.title) .. "</title>\n<style>\n" ..
     style .. "</style>\n</head>\n<body>\n<header><div><h1>" ..
-    safe(page.title) .. "</h1>\n" .. paragraphs(page.heads) ..
+    escaped(page.title) .. "</h1>\n" .. paragraphs(page.heads) ..
     '</div><div class="sign"><span>date</span><span>built by</span>' ..
     "<span>looked at by</span></div></header>\n" ..
     '<div class="two">\n<div>\n' .. table.concat(html_sections(page.left)) ..

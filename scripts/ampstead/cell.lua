@@ -2,7 +2,7 @@
 -- far it stands from the logs it was fitted to, and what is assumed.
 local core, loader = ...
 local wording = loader("wording")
-local wrap, fold = loader("log").wrap, loader("log").fold
+local wrap, fold, pad = wording.wrap, wording.fold, wording.pad
 
 local cell = {}
 
@@ -22,11 +22,6 @@ local function value_text (p)
   local pct = math.abs(p.sd / p.value) * 100
   return string.format("%s (%s)", short(p.value),
     pct < 1 and "<1" or wording.fixed(pct, 0))
-end
-
-local function pad (text, width, left)
-  local gap = string.rep(" ", math.max(0, width - #text))
-  return left and text .. gap or gap .. text
 end
 
 -- ---- parameters: a grid for each name ----

@@ -5,8 +5,6 @@ local cautions = loader("cautions")
 
 local log = {}
 
-local width = 78
-
 -- "0.1", "300", "0.0278": calm in a sentence
 local function num (v)
   return v == 0 and "0" or wording.short(v)
@@ -31,37 +29,10 @@ local function interval (f)
     "a row every " .. lo .. " to " .. hi .. " s"
 end
 
--- words to lines that begin with 'line', then with 'pad'
-local function broken (line, pad, text)
-  local lines, empty = {}, true
-  for word in text:gmatch("%S+") do
-    if not empty and #line + 1 + #word > width then
-      lines[#lines + 1], line, empty = line, pad, true
-    end
-    line = line .. (empty and "" or " ") .. word
-    empty = false
-  end
-  lines[#lines + 1] = line
-  return table.concat(lines, "\n")
-end
-
---- A label and words, broken to lines of at most 78 columns that stand
--- 'indent' columns in.
-function log.wrap (label, text, indent)
-  local pad = string.rep(" ", indent)
-  return broken("  " .. label .. pad:sub(math.min(#label, indent - 3) + 3),
-    pad, text)
-end
-
---- A sentence broken to lines of at most 78 columns.
-function log.fold (text)
-  return broken("", "", text)
-end
-
 local function lines_of (f, temp_given)
   local list = {}
   local function say (label, text)
-    list[#list + 1] = log.wrap(label, text, 15)
+    list[#list + 1] = wording.wrap(label, text, 15)
   end
   if f.current_min then
     say("current", span(f.current_min, f.current_max, "A") .. "; " ..

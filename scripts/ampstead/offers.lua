@@ -211,26 +211,11 @@ local function in_words (raw, keys, need, opts)
       "; any more, and the premium steps above it" or target)
 end
 
-local widest = 78
-
--- broken between words, as a table's lines are
-local function fold (text)
-  local lines, line = {}, ""
-  for word in text:gmatch("%S+") do
-    if line ~= "" and #line + #word + 1 > widest then
-      lines[#lines + 1], line = line, ""
-    end
-    line = line == "" and word or line .. " " .. word
-  end
-  lines[#lines + 1] = line
-  return table.concat(lines, "\n")
-end
-
 --- amp.bid_ceiling(offer, need, {target, per, draws, seed}) --> the price as
 -- the offer states it, and a sentence that says it
 function offers.bid_ceiling (offer, need, opts)
   local raw = core.bid_raw(offer, need, opts)
-  return raw.price, fold(in_words(raw, core.keys(offer), need, opts))
+  return raw.price, wording.fold(in_words(raw, core.keys(offer), need, opts))
 end
 
 local offer = core.methods("offer")

@@ -3,10 +3,10 @@
 -- (bindings/runner/post_read.c): change both or neither.
 local core, loader = ...
 local notes, tables = loader("notes"), loader("table")
+local wording = loader("wording")
 
 local post = {}
 
-local wide = 78 -- columns
 local count = 0 -- posts of this run so far
 
 -- 128 of the 256 bits of SHA-256, in hex. What a sum has to withstand is a
@@ -137,25 +137,13 @@ local function sums (script, text)
   return table.concat(list, ", ")
 end
 
--- in lines of 78 columns, broken at blanks
-local function fold (text)
-  local lines, line = {}, ""
-  for part in text:gmatch("%S+") do
-    if line ~= "" and #line + 1 + #part > wide then
-      lines[#lines + 1], line = line, ""
-    end
-    line = line .. (line ~= "" and " " or "") .. part
-  end
-  lines[#lines + 1] = line
-  return table.concat(lines, "\n") .. "\n"
-end
-
 local function last_line (script, name, given, besides, text, rerun)
   local kept, left = arguments(name and given)
   local what = name and " " .. word(name) or ""
   if #kept > 0 then what = what .. " " .. table.concat(kept, " ") end
-  return fold("rerun: ampstead " .. core.version .. what ..
-    settings(rerun, besides, left) .. " sha256 " .. sums(script, text))
+  return wording.fold("rerun: ampstead " .. core.version .. what ..
+    settings(rerun, besides, left) .. " sha256 " .. sums(script, text)) ..
+    "\n"
 end
 
 -- ---- the boards ----

@@ -33,6 +33,48 @@ function wording.trim (v, digits)
   return plain(string.format("%." .. (digits or 4) .. "g", v))
 end
 
+-- ---- lines ----
+
+wording.columns = 78 -- of a line, everywhere
+
+--- Columns that a text takes: names may hold any letters.
+function wording.wide (text)
+  return utf8.len(text) or #text
+end
+
+--- A text with blanks in front, or behind where it stands 'left'.
+function wording.pad (text, columns, left)
+  local space = (" "):rep(math.max(0, columns - wording.wide(text)))
+  return left and text .. space or space .. text
+end
+
+--- Words to a list of lines: the first behind 'lead', the others behind
+-- 'indent', broken between words.
+function wording.lines (text, lead, indent)
+  local list, line, bare = {}, lead or "", true
+  for word in text:gmatch("%S+") do
+    if not bare and wording.wide(line) + 1 + wording.wide(word) >
+       wording.columns then
+      list[#list + 1], line, bare = line, indent or "", true
+    end
+    line, bare = line .. (bare and "" or " ") .. word, false
+  end
+  list[#list + 1] = line
+  return list
+end
+
+--- The same without lead and indent, as one text.
+function wording.fold (text)
+  return table.concat(wording.lines(text), "\n")
+end
+
+--- A label and words, which stand 'indent' columns in.
+function wording.wrap (label, text, indent)
+  local pad = (" "):rep(indent)
+  return table.concat(wording.lines(text, "  " .. label ..
+    pad:sub(math.min(#label, indent - 3) + 3), pad), "\n")
+end
+
 --- Who says whether a build may be switched on: under every answer of it.
 wording.who_decides = "A competent electrician, the insurer and the local " ..
   "authority decide."
