@@ -31,20 +31,6 @@ end
 
 -- ---- which module stands where ----
 
--- string by string as given; false where one is missing
-local function strings_of (keys)
-  if keys.strings then return keys.strings end
-  local list, at = {}, 0
-  for k = 1, keys.parallel do
-    list[k] = {}
-    for i = 1, keys.series do
-      at = at + 1
-      list[k][i] = core.kind(keys.module) and keys.module or keys.module[at]
-    end
-  end
-  return list
-end
-
 -- parallel-first, the modules at each position side by side
 local function levels_of (strings)
   local levels, longest = {}, 0
@@ -89,7 +75,7 @@ end
 local function shelf_of (s)
   local keys, of = s.keys, by_id(s.given.lot)
   if not keys.strings and keys.series * keys.parallel > 128 then return nil end
-  local rows = strings_of(keys)
+  local rows = notes.strings(keys)
   if not s.string_first then rows = levels_of(rows) end
   s.named = have_names(rows)
   local shelf, flat = {}, {}

@@ -196,6 +196,26 @@ function notes.modules (keys)
   return list
 end
 
+--- The modules that the keys of a pack hold, string by string, whatever they
+-- were given as: a list of its own; false where one is missing.
+function notes.strings (keys)
+  local list, at = {}, 0
+  if keys.strings then
+    for s, given in ipairs(keys.strings) do
+      list[s] = table.move(given, 1, #given, 1, {})
+    end
+    return list
+  end
+  for s = 1, keys.parallel do
+    list[s] = {}
+    for i = 1, keys.series do
+      at = at + 1
+      list[s][i] = core.kind(keys.module) and keys.module or keys.module[at]
+    end
+  end
+  return list
+end
+
 local function source_of (name)
   for _, model in ipairs(core.life_models and core.life_models() or {}) do
     if model.name == name then return model.source end

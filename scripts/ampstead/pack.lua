@@ -7,27 +7,6 @@ local notes = loader("notes")
 
 -- ---- a string or a module taken out ----
 
--- the modules string by string, whatever they were given as
-local function strings_of (keys)
-  local list, row = {}, 0
-  if keys.strings then
-    for s, string_ in ipairs(keys.strings) do
-      list[s] = {}
-      for i = 1, #string_ do list[s][i] = string_[i] end
-    end
-    return list
-  end
-  for s = 1, keys.parallel do
-    list[s] = {}
-    for i = 1, keys.series do
-      row = row + 1
-      list[s][i] = core.kind(keys.module) and keys.module or
-        keys.module[row]
-    end
-  end
-  return list
-end
-
 local function is_called (module, id)
   return core.kind(module) == "module" and core.keys(module).name == id
 end
@@ -65,7 +44,7 @@ end
 -- the second string.
 local function without (pack, id)
   local keys = core.keys(pack)
-  local list = strings_of(keys)
+  local list = notes.strings(keys)
   if type(id) == "number" then
     check_string(list, id)
     table.remove(list, id)
