@@ -53,6 +53,16 @@ void check_clear (amp_checked *out, const char *id, const amp_told *told,
             basis);
 }
 
+amp_check_row *check_held (amp_checked *out, const char *id, bool stands,
+                           amp_weight weight, const amp_told *told,
+                           double value, double limit, amp_basis basis) {
+  if (stands)
+    return check_add(out, id, AMP_LOOK_RAISED, weight, told, value, limit,
+                     basis);
+  check_clear(out, id, told, value, limit, basis);
+  return NULL;
+}
+
 double check_three (double v) {
   char text[40];
   double out = v;

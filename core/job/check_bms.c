@@ -40,14 +40,11 @@ static void look_load (const amp_check *c, amp_checked *out) {
                   "discharge_a of the BMS or the lasting current is missing");
     return;
   }
-  if (!(b->discharge < load)) {
-    check_clear(out, "bms_below_load", &check_a, b->discharge, load,
-                AMP_BASIS_COMPUTED);
+  amp_check_row *row = check_held(out, "bms_below_load", b->discharge < load,
+                                  AMP_WEIGHT_ECONOMY, &check_a, b->discharge,
+                                  load, AMP_BASIS_COMPUTED);
+  if (row == NULL)
     return;
-  }
-  amp_check_row *row =
-      check_add(out, "bms_below_load", AMP_LOOK_RAISED, AMP_WEIGHT_ECONOMY,
-                &check_a, b->discharge, load, AMP_BASIS_COMPUTED);
   amp_failf(&row->say, AMP_OK, NULL,
             "the BMS lets %g A through, the lasting current%s is %g A",
             b->discharge, b->each ? " of the strongest string" : "",
@@ -64,14 +61,11 @@ static void look_charge (const amp_check *c, amp_checked *out) {
   for (size_t i = 0; i < d->n; i++)
     most = fmax(most, d->pv[i]);
   most = through(c, most / out->facts.v_empty, out);
-  if (!(c->bms->charge < most)) {
-    check_clear(out, "bms_below_load", &check_a, c->bms->charge, most,
-                AMP_BASIS_COMPUTED);
+  amp_check_row *row = check_held(
+      out, "bms_below_load", c->bms->charge < most, AMP_WEIGHT_ECONOMY,
+      &check_a, c->bms->charge, most, AMP_BASIS_COMPUTED);
+  if (row == NULL)
     return;
-  }
-  amp_check_row *row =
-      check_add(out, "bms_below_load", AMP_LOOK_RAISED, AMP_WEIGHT_ECONOMY,
-                &check_a, c->bms->charge, most, AMP_BASIS_COMPUTED);
   amp_failf(&row->say, AMP_OK, NULL,
             "the BMS lets %g A in, the supply may bring %g A%s",
             c->bms->charge, check_three(most),
@@ -93,27 +87,21 @@ static void look_voltage (double mine, double cell, double window,
                      "it stops a discharge is not known");
     return;
   }
-  if (sign * (mine - cell) > 1e-9) {
-    row =
-        check_add(out, "bms_beyond_cell", AMP_LOOK_RAISED, AMP_WEIGHT_SAFETY,
-                  &check_v, mine, cell, AMP_BASIS_COMPUTED);
+  row =
+      check_held(out, "bms_beyond_cell", sign * (mine - cell) > 1e-9,
+                 AMP_WEIGHT_SAFETY, &check_v, mine, cell, AMP_BASIS_COMPUTED);
+  if (row != NULL)
     amp_failf(&row->say, AMP_OK, NULL,
               "the BMS opens at %g V a group, the cell's %s limit is %g V",
               mine, end, cell);
-  } else
-    check_clear(out, "bms_beyond_cell", &check_v, mine, cell,
-                AMP_BASIS_COMPUTED);
-  if (sign * (window - mine) > 1e-9) {
-    row = check_add(out, "bms_inside_window", AMP_LOOK_RAISED,
-                    AMP_WEIGHT_ECONOMY, &check_v, mine, window,
-                    AMP_BASIS_COMPUTED);
+  row = check_held(out, "bms_inside_window", sign * (window - mine) > 1e-9,
+                   AMP_WEIGHT_ECONOMY, &check_v, mine, window,
+                   AMP_BASIS_COMPUTED);
+  if (row != NULL)
     amp_failf(&row->say, AMP_OK, NULL,
               "the BMS opens at %g V a group, and charge to the %s end of %g "
               "V is counted on",
               mine, end, check_three(window));
-  } else
-    check_clear(out, "bms_inside_window", &check_v, mine, window,
-                AMP_BASIS_COMPUTED);
 }
 
 void check_bms (const amp_check *c, amp_checked *out) {

@@ -40,25 +40,20 @@ static void full_against_absolute (const amp_check *c, double full,
 }
 
 /* An end of the window that the inverter's setting cuts off. */
-static void end_cut (const amp_check *c, double mine, double its, bool cut,
-                     const char *what, double soc, double now,
-                     amp_checked *out) {
+static void end_cut (double mine, double its, bool cut, const char *what,
+                     double soc, double now, amp_checked *out) {
   if (!(its > 0.0))
     return;
-  if (!cut) {
-    check_clear(out, "window_crossed", &check_v, mine, its,
-                AMP_BASIS_COMPUTED);
-    return;
-  }
   amp_check_row *row =
-      check_add(out, "window_crossed", AMP_LOOK_RAISED, AMP_WEIGHT_ECONOMY,
-                &check_v, mine, its, AMP_BASIS_COMPUTED);
+      check_held(out, "window_crossed", !(!cut), AMP_WEIGHT_ECONOMY, &check_v,
+                 mine, its, AMP_BASIS_COMPUTED);
+  if (row == NULL)
+    return;
   amp_failf(&row->say, AMP_OK, NULL,
             "%s at %g V, the inverter ends at %g V: %g %% of charge in place "
             "of %g %%",
             what, check_three(mine), its, check_three(now * 100.0),
             check_three(soc * 100.0));
-  (void)c;
 }
 
 /* The pack's window clipped by the inverter's; false: nothing is left. */
@@ -84,10 +79,10 @@ static bool clip (const amp_check *c, double full, double empty,
               groups * amp_chemistry_ocv(c->mean->chemistry, w->soc_max),
               groups * amp_chemistry_ocv(c->mean->chemistry, w->soc_min),
               AMP_BASIS_COMPUTED);
-  end_cut(c, full, c->converter->v_max, w->clipped_high, "full", own->soc_max,
+  end_cut(full, c->converter->v_max, w->clipped_high, "full", own->soc_max,
           w->soc_max, out);
-  end_cut(c, empty, c->converter->v_min, w->clipped_low, "empty",
-          own->soc_min, w->soc_min, out);
+  end_cut(empty, c->converter->v_min, w->clipped_low, "empty", own->soc_min,
+          w->soc_min, out);
   return true;
 }
 
@@ -101,14 +96,11 @@ static void settable (const amp_check *c, amp_checked *out) {
                   "voltage it can be set is not known");
     return;
   }
-  if (!(group > most + 1e-9)) {
-    check_clear(out, "charge_above_cell_limit", &check_v, group, most,
-                AMP_BASIS_COMPUTED);
+  amp_check_row *row = check_held(out, "charge_above_cell_limit",
+                                  group > most + 1e-9, AMP_WEIGHT_SAFETY,
+                                  &check_v, group, most, AMP_BASIS_COMPUTED);
+  if (row == NULL)
     return;
-  }
-  amp_check_row *row =
-      check_add(out, "charge_above_cell_limit", AMP_LOOK_RAISED,
-                AMP_WEIGHT_SAFETY, &check_v, group, most, AMP_BASIS_COMPUTED);
   amp_failf(&row->say, AMP_OK, NULL,
             "the inverter can be set to %g V, %g V a group; a cell stands %g "
             "V at most",
@@ -164,14 +156,11 @@ static void look_sag (const amp_check *c, const amp_window *w,
                   "cuts out under load is not known");
     return;
   }
-  if (!worst.s.bites && !worst.s.never) {
-    check_clear(out, "surge_sag_crosses_cutout", &check_v, worst.v, cut,
-                basis);
+  amp_check_row *row = check_held(
+      out, "surge_sag_crosses_cutout", !(!worst.s.bites && !worst.s.never),
+      AMP_WEIGHT_ECONOMY, &check_v, worst.v, cut, basis);
+  if (row == NULL)
     return;
-  }
-  amp_check_row *row =
-      check_add(out, "surge_sag_crosses_cutout", AMP_LOOK_RAISED,
-                AMP_WEIGHT_ECONOMY, &check_v, worst.v, cut, basis);
   amp_failf(&row->say, AMP_OK, NULL,
             "%s of %g A at %g C leaves %g V of an empty pack, the cut-out is "
             "%g V: it cuts out %s%g %% of charge",
@@ -332,14 +321,11 @@ static void look_filled (const amp_check *c, amp_checked *out) {
   const amp_precharge_answer *a = c->filled;
   if (a == NULL)
     return;
-  if (a->completes) {
-    check_clear(out, "precharge_with_load_on", &check_v, a->v_end,
-                c->precharge->v, AMP_BASIS_COMPUTED);
-    return;
-  }
-  amp_check_row *row = check_add(
-      out, "precharge_with_load_on", AMP_LOOK_RAISED, AMP_WEIGHT_SAFETY,
+  amp_check_row *row = check_held(
+      out, "precharge_with_load_on", !(a->completes), AMP_WEIGHT_SAFETY,
       &check_v, a->v_end, c->precharge->v, AMP_BASIS_COMPUTED);
+  if (row == NULL)
+    return;
   amp_failf(&row->say, AMP_OK, NULL,
             "with that load left on the bus comes to %g of %g V and stays "
             "there",
@@ -403,14 +389,11 @@ static void look_link (const amp_check *c, amp_checked *out) {
                         "is said of the cell links");
     return;
   }
-  if (each < l->low) {
-    check_clear(out, "link_below_load", &check_a, each, l->low,
-                AMP_BASIS_COMPUTED);
-    return;
-  }
   amp_check_row *row =
-      check_add(out, "link_below_load", AMP_LOOK_RAISED, AMP_WEIGHT_SAFETY,
-                &check_a, each, l->low, AMP_BASIS_COMPUTED);
+      check_held(out, "link_below_load", !(each < l->low), AMP_WEIGHT_SAFETY,
+                 &check_a, each, l->low, AMP_BASIS_COMPUTED);
+  if (row == NULL)
+    return;
   amp_failf(&row->say, AMP_OK, NULL,
             "a cell carries %g A of the lasting current, its link surely "
             "holds %g A",

@@ -26,15 +26,12 @@ static void look_balance (const amp_check *c, amp_checked *out) {
     return;
   }
   f->supply = w.supply;
-  if (!(w.need > w.supply)) {
-    check_clear(out, "deficit_no_battery_cures", &check_kwh, w.supply, w.need,
-                basis);
-    return;
-  }
-  f->empties = f->usable / (w.need - w.supply) * 86400.0;
   amp_check_row *row =
-      check_add(out, "deficit_no_battery_cures", AMP_LOOK_RAISED,
-                AMP_WEIGHT_ECONOMY, &check_kwh, w.supply, w.need, basis);
+      check_held(out, "deficit_no_battery_cures", w.need > w.supply,
+                 AMP_WEIGHT_ECONOMY, &check_kwh, w.supply, w.need, basis);
+  if (row == NULL)
+    return;
+  f->empties = f->usable / (w.need - w.supply) * 86400.0;
   amp_failf(
       &row->say, AMP_OK, NULL,
       "%s brings %g kWh a day, %g are asked: short by %g before battery "
@@ -52,14 +49,11 @@ static void look_unserved (const amp_check *c, amp_checked *out) {
   amp_duty_months(c->need->duty, month);
   for (int m = 0; m < 12; m++)
     asked += month[m].ac + month[m].dc;
-  if (!(c->unserved > 1e-9 * asked)) {
-    check_clear(out, "load_unserved", &check_kwh, c->unserved, 0.0,
-                worse(c->need->duty->basis));
+  amp_check_row *row = check_held(
+      out, "load_unserved", c->unserved > 1e-9 * asked, AMP_WEIGHT_ECONOMY,
+      &check_kwh, c->unserved, 0.0, worse(c->need->duty->basis));
+  if (row == NULL)
     return;
-  }
-  amp_check_row *row =
-      check_add(out, "load_unserved", AMP_LOOK_RAISED, AMP_WEIGHT_ECONOMY,
-                &check_kwh, c->unserved, 0.0, worse(c->need->duty->basis));
   amp_failf(&row->say, AMP_OK, NULL,
             "%g of %g kWh a year are not served when this duty is run",
             check_three(c->unserved / 3.6e6), check_three(asked / 3.6e6));
@@ -74,14 +68,12 @@ static void look_power (const amp_check *c, amp_checked *out) {
     most = fmax(most, d->ac[i] * factor);
   if (!(c->converter->power > 0.0))
     return;
-  if (!(most > c->converter->power)) {
-    check_clear(out, "load_above_inverter", &check_w, most,
-                c->converter->power, worse(d->basis));
+  amp_check_row *row =
+      check_held(out, "load_above_inverter", most > c->converter->power,
+                 AMP_WEIGHT_ECONOMY, &check_w, most, c->converter->power,
+                 worse(d->basis));
+  if (row == NULL)
     return;
-  }
-  amp_check_row *row = check_add(out, "load_above_inverter", AMP_LOOK_RAISED,
-                                 AMP_WEIGHT_ECONOMY, &check_w, most,
-                                 c->converter->power, worse(d->basis));
   amp_failf(&row->say, AMP_OK, NULL,
             "the duty asks %g W at times, the inverter gives %g W",
             check_three(most), c->converter->power);

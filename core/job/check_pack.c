@@ -51,14 +51,12 @@ static void look_level (const amp_check *c, amp_checked *out) {
                   "joining");
     return;
   }
-  if (!(o->soc_high - o->soc_low > UNLEVEL)) {
-    check_clear(out, "charge_not_level", &check_pct, o->soc_high - o->soc_low,
-                UNLEVEL, AMP_BASIS_MEASURED);
+  row =
+      check_held(out, "charge_not_level", o->soc_high - o->soc_low > UNLEVEL,
+                 AMP_WEIGHT_SAFETY, &check_pct, o->soc_high - o->soc_low,
+                 UNLEVEL, AMP_BASIS_MEASURED);
+  if (row == NULL)
     return;
-  }
-  row = check_add(out, "charge_not_level", AMP_LOOK_RAISED, AMP_WEIGHT_SAFETY,
-                  &check_pct, o->soc_high - o->soc_low, UNLEVEL,
-                  AMP_BASIS_MEASURED);
   amp_failf(&row->say, AMP_OK, NULL,
             "the modules stood between %g and %g %% of charge when read: "
             "bring them level before joining",
@@ -170,28 +168,22 @@ static double label_of (const amp_module *m) {
 static void look_alike (const amp_check *c, amp_checked *out) {
   double held = least_share(c, charge_of), label = least_share(c, label_of);
   amp_check_row *row;
-  if (held < 1.0 - UNEVEN_CHARGE) {
-    row = check_add(out, "series_capacity_uneven", AMP_LOOK_RAISED,
-                    AMP_WEIGHT_ECONOMY, &check_pct, held, 1.0 - UNEVEN_CHARGE,
-                    AMP_BASIS_COMPUTED);
+  row = check_held(out, "series_capacity_uneven", held < 1.0 - UNEVEN_CHARGE,
+                   AMP_WEIGHT_ECONOMY, &check_pct, held, 1.0 - UNEVEN_CHARGE,
+                   AMP_BASIS_COMPUTED);
+  if (row != NULL)
     amp_failf(&row->say, AMP_OK, NULL,
               "the weakest in series holds %g %% of the mean beside it, and "
               "the others give no more",
               check_three(held * 100.0));
-  } else
-    check_clear(out, "series_capacity_uneven", &check_pct, held,
-                1.0 - UNEVEN_CHARGE, AMP_BASIS_COMPUTED);
-  if (label < 1.0 - UNEVEN_LABEL) {
-    row =
-        check_add(out, "generation_mixed", AMP_LOOK_RAISED, AMP_WEIGHT_DOUBT,
-                  &check_pct, label, 1.0 - UNEVEN_LABEL, AMP_BASIS_CLAIMED);
+  row = check_held(out, "generation_mixed", label < 1.0 - UNEVEN_LABEL,
+                   AMP_WEIGHT_DOUBT, &check_pct, label, 1.0 - UNEVEN_LABEL,
+                   AMP_BASIS_CLAIMED);
+  if (row != NULL)
     amp_failf(&row->say, AMP_OK, NULL,
               "unlike modules in series: one label says %g %% of the mean "
               "beside it",
               check_three(label * 100.0));
-  } else
-    check_clear(out, "generation_mixed", &check_pct, label,
-                1.0 - UNEVEN_LABEL, AMP_BASIS_CLAIMED);
 }
 
 /* One module in two places; their names are stickers where a lot is known. */
@@ -262,14 +254,11 @@ static void look_share (const amp_check *c, amp_checked *out) {
                   "module is wanted, and not more than 64 side by side");
     return;
   }
-  if (!(most > 1.0 + UNEVEN_SHARE)) {
-    check_clear(out, "string_share_uneven", &check_times, most,
-                1.0 + UNEVEN_SHARE, AMP_BASIS_COMPUTED);
+  amp_check_row *row = check_held(
+      out, "string_share_uneven", most > 1.0 + UNEVEN_SHARE, AMP_WEIGHT_DOUBT,
+      &check_times, most, 1.0 + UNEVEN_SHARE, AMP_BASIS_COMPUTED);
+  if (row == NULL)
     return;
-  }
-  amp_check_row *row =
-      check_add(out, "string_share_uneven", AMP_LOOK_RAISED, AMP_WEIGHT_DOUBT,
-                &check_times, most, 1.0 + UNEVEN_SHARE, AMP_BASIS_COMPUTED);
   amp_failf(&row->say, AMP_OK, NULL,
             "the strongest %s carries %g times an even share at first: size "
             "its leads and fuse by that",

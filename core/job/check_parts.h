@@ -31,6 +31,12 @@ void check_missing (amp_checked *out, const char *id, const char *what);
 void check_clear (amp_checked *out, const char *id, const amp_told *told,
                   double value, double limit, amp_basis basis);
 
+/* Looked at: a row to be filled where it 'stands' out, else NULL, and it is
+** among those that do not. */
+amp_check_row *check_held (amp_checked *out, const char *id, bool stands,
+                           amp_weight weight, const amp_told *told,
+                           double value, double limit, amp_basis basis);
+
 /* As people are told a number: three digits. */
 double check_three (double v);
 

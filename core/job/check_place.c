@@ -176,14 +176,11 @@ static void look_rate (const amp_check *c, amp_checked *out) {
         "give current_limits by the cell's sheet");
     return;
   }
-  if (!(worst > 1.0)) {
-    check_clear(out, "charge_rate_above_limit", &check_per_h, worst * limit,
-                limit, AMP_BASIS_ASSUMED);
+  amp_check_row *row = check_held(out, "charge_rate_above_limit", worst > 1.0,
+                                  AMP_WEIGHT_SAFETY, &check_per_h,
+                                  worst * limit, limit, AMP_BASIS_ASSUMED);
+  if (row == NULL)
     return;
-  }
-  amp_check_row *row = check_add(
-      out, "charge_rate_above_limit", AMP_LOOK_RAISED, AMP_WEIGHT_SAFETY,
-      &check_per_h, worst * limit, limit, AMP_BASIS_ASSUMED);
   amp_failf(&row->say, AMP_OK, NULL,
             "the supply may charge with %gC at %g C, the limit there is %gC: "
             "limit the charger",
@@ -195,14 +192,11 @@ static void look_rate (const amp_check *c, amp_checked *out) {
 static void look_warmest (const amp_check *c, double limit,
                           amp_checked *out) {
   const amp_check_facts *f = &out->facts;
-  if (!(f->cells > limit)) {
-    check_clear(out, "place_too_warm", &check_c, f->cells, limit,
-                AMP_BASIS_ASSUMED);
-    return;
-  }
   amp_check_row *row =
-      check_add(out, "place_too_warm", AMP_LOOK_RAISED, AMP_WEIGHT_SAFETY,
-                &check_c, f->cells, limit, AMP_BASIS_ASSUMED);
+      check_held(out, "place_too_warm", f->cells > limit, AMP_WEIGHT_SAFETY,
+                 &check_c, f->cells, limit, AMP_BASIS_ASSUMED);
+  if (row == NULL)
+    return;
   amp_failf(&row->say, AMP_OK, NULL,
             "cells of %g C where the place has %g C and full power lasts; "
             "charging ends at %g C",
@@ -253,14 +247,11 @@ static void look_floor (const amp_check *c, amp_checked *out) {
                         "looked at");
     return;
   }
-  if (!(f->pressure > s->floor_load)) {
-    check_clear(out, "floor_overloaded", &check_kpa, f->pressure,
-                s->floor_load, AMP_BASIS_ASSUMED);
+  amp_check_row *row = check_held(
+      out, "floor_overloaded", f->pressure > s->floor_load, AMP_WEIGHT_SAFETY,
+      &check_kpa, f->pressure, s->floor_load, AMP_BASIS_ASSUMED);
+  if (row == NULL)
     return;
-  }
-  amp_check_row *row =
-      check_add(out, "floor_overloaded", AMP_LOOK_RAISED, AMP_WEIGHT_SAFETY,
-                &check_kpa, f->pressure, s->floor_load, AMP_BASIS_ASSUMED);
   amp_failf(
       &row->say, AMP_OK, NULL,
       "%g kg on %g m2 press with %g kPa, the floor may carry %g kPa: at "
@@ -288,14 +279,11 @@ static void look_stack (const amp_check *c, amp_checked *out) {
                 check_three(lowest));
     return;
   }
-  if (!(lowest > s->stack_limit)) {
-    check_clear(out, "stack_on_lowest_module", &check_kg, lowest,
-                s->stack_limit, AMP_BASIS_ASSUMED);
+  row = check_held(out, "stack_on_lowest_module", lowest > s->stack_limit,
+                   AMP_WEIGHT_SAFETY, &check_kg, lowest, s->stack_limit,
+                   AMP_BASIS_ASSUMED);
+  if (row == NULL)
     return;
-  }
-  row = check_add(out, "stack_on_lowest_module", AMP_LOOK_RAISED,
-                  AMP_WEIGHT_SAFETY, &check_kg, lowest, s->stack_limit,
-                  AMP_BASIS_ASSUMED);
   amp_failf(&row->say, AMP_OK, NULL,
             "%d high, the lowest module carries %g kg; its housing bears %g "
             "kg",
@@ -311,14 +299,11 @@ static double heaviest (const amp_check *c) {
 
 static void look_lift (const amp_check *c, amp_checked *out) {
   double one = heaviest(c);
-  if (!(one > AMP_LIFT_ONE)) {
-    check_clear(out, "lift_for_two", &check_kg, one, AMP_LIFT_ONE,
-                AMP_BASIS_ASSUMED);
-    return;
-  }
   amp_check_row *row =
-      check_add(out, "lift_for_two", AMP_LOOK_RAISED, AMP_WEIGHT_SAFETY,
-                &check_kg, one, AMP_LIFT_ONE, AMP_BASIS_ASSUMED);
+      check_held(out, "lift_for_two", one > AMP_LIFT_ONE, AMP_WEIGHT_SAFETY,
+                 &check_kg, one, AMP_LIFT_ONE, AMP_BASIS_ASSUMED);
+  if (row == NULL)
+    return;
   amp_failf(&row->say, AMP_OK, NULL,
             "a module of %g kg is lifted by two, or by a hoist",
             check_three(one));
