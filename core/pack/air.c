@@ -4,9 +4,9 @@
 #include "pack/air.h"
 #include "base/elementary.h"
 #include "base/value.h"
+#include "pack/place.h"
 #include <math.h>
 
-#define GRAVITY 9.81
 #define STEFAN_BOLTZMANN 5.670374e-8 /* W/(m2 K4) */
 #define C(t) ((t) + 273.15)
 
@@ -46,7 +46,7 @@ static double rayleigh (const amp_air *a, double film, double apart,
                         double length) {
   double nu = a->viscosity / a->density;
   double alpha = a->conductivity / (a->density * a->heat);
-  return GRAVITY / film * apart * length * length * length / (nu * alpha);
+  return AMP_GRAVITY / film * apart * length * length * length / (nu * alpha);
 }
 
 /* Churchill and Chu, Int. J. Heat Mass Transfer 18 (1975) 1323-1329, from
