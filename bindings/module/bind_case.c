@@ -165,11 +165,6 @@ static void set_whole (lua_State *L, const char *key, int v) {
   lua_setfield(L, -2, key);
 }
 
-static void set_bool (lua_State *L, const char *key, bool v) {
-  lua_pushboolean(L, v);
-  lua_setfield(L, -2, key);
-}
-
 /* A refused number is nil. */
 static void push_stat (lua_State *L, const amp_stat *s, double unit) {
   if (!amp_given(s->p50)) {
@@ -180,12 +175,11 @@ static void push_stat (lua_State *L, const amp_stat *s, double unit) {
   bind_put(L, "p50", s->p50 / unit);
   bind_put(L, "p10", s->p10 / unit);
   bind_put(L, "p90", s->p90 / unit);
-  set_bool(L, "spread", s->spread);
-  set_bool(L, "beyond", s->beyond);
-  set_bool(L, "p10_beyond", s->p10_beyond);
-  set_bool(L, "p90_beyond", s->p90_beyond);
-  lua_pushstring(L, amp_basis_name(s->basis));
-  lua_setfield(L, -2, "basis");
+  bind_put_flag(L, "spread", s->spread);
+  bind_put_flag(L, "beyond", s->beyond);
+  bind_put_flag(L, "p10_beyond", s->p10_beyond);
+  bind_put_flag(L, "p90_beyond", s->p90_beyond);
+  bind_put_text(L, "basis", amp_basis_name(s->basis));
 }
 
 static void push_stats (lua_State *L, const amp_case_result *r) {
@@ -222,10 +216,10 @@ static void push_window (lua_State *L, const amp_window *w) {
   bind_put(L, "v_max", w->v_max);
   bind_put(L, "soc_min_pct", w->soc_min * 100.0);
   bind_put(L, "soc_max_pct", w->soc_max * 100.0);
-  set_bool(L, "assumed_low", w->assumed_low);
-  set_bool(L, "assumed_high", w->assumed_high);
-  set_bool(L, "clipped_low", w->clipped_low);
-  set_bool(L, "clipped_high", w->clipped_high);
+  bind_put_flag(L, "assumed_low", w->assumed_low);
+  bind_put_flag(L, "assumed_high", w->assumed_high);
+  bind_put_flag(L, "clipped_low", w->clipped_low);
+  bind_put_flag(L, "clipped_high", w->clipped_high);
   lua_setfield(L, -2, "window");
 }
 
@@ -245,9 +239,9 @@ static void push_life (lua_State *L, const amp_case *c,
   }
   lua_setfield(L, -2, "life_by_model");
   lua_newtable(L);
-  set_bool(L, "temp", (r->outside & AMP_OUTSIDE_TEMP) != 0);
-  set_bool(L, "rate", (r->outside & AMP_OUTSIDE_RATE) != 0);
-  set_bool(L, "depth", (r->outside & AMP_OUTSIDE_DEPTH) != 0);
+  bind_put_flag(L, "temp", (r->outside & AMP_OUTSIDE_TEMP) != 0);
+  bind_put_flag(L, "rate", (r->outside & AMP_OUTSIDE_RATE) != 0);
+  bind_put_flag(L, "depth", (r->outside & AMP_OUTSIDE_DEPTH) != 0);
   lua_setfield(L, -2, "outside");
   if (amp_given(r->levelised_life))
     bind_put(L, "levelised_life", r->levelised_life);
@@ -298,8 +292,7 @@ static void push_refused (lua_State *L, const amp_case *c,
   amp_error err = {0};
   bind_push_error(L, NULL, "", &r->why);
   lua_setfield(L, -2, "refused");
-  lua_pushstring(L, refused_class[r->status]);
-  lua_setfield(L, -2, "refused_class");
+  bind_put_text(L, "refused_class", refused_class[r->status]);
   if (c->from_offer && amp_offer_landed(&c->offer, &landed, &err) == AMP_OK)
     push_landed(L, &landed);
 }
@@ -317,8 +310,8 @@ static void push_result (lua_State *L, const amp_case *c,
   set_whole(L, "used", r->used);
   set_whole(L, "count", r->count);
   bind_put(L, "accepted_mean", r->accepted_mean);
-  set_bool(L, "r_assumed", r->r_assumed);
-  set_bool(L, "capacity_assumed", r->capacity_assumed);
+  bind_put_flag(L, "r_assumed", r->r_assumed);
+  bind_put_flag(L, "capacity_assumed", r->capacity_assumed);
   bind_put(L, "nameplate_kwh", r->nameplate / 3.6e6);
   bind_put(L, "cheapest_pct", r->cheapest * 100.0);
   bind_put(L, "energy_present", r->energy_present);
@@ -416,10 +409,9 @@ static void push_lever (lua_State *L, const work *w,
   const amp_case *c = &w->c[m->of_first ? all->first : all->second];
   input_name n = name_of(c, m->in);
   lua_newtable(L);
-  lua_pushstring(L, n.key);
-  lua_setfield(L, -2, "key");
-  set_bool(L, "of_first", m->of_first);
-  set_bool(L, "of_second", m->of_second);
+  bind_put_text(L, "key", n.key);
+  bind_put_flag(L, "of_first", m->of_first);
+  bind_put_flag(L, "of_second", m->of_second);
   bind_put(L, "value", m->v.value / n.unit);
   bind_put(L, "p10", m->p10 / n.unit);
   bind_put(L, "p90", m->p90 / n.unit);
@@ -488,8 +480,7 @@ static int list_length (lua_State *L, int idx, const char *call) {
 /* The row at the top is refused for the reason above it. */
 static void refuse_row (lua_State *L, const char *why_class) {
   lua_setfield(L, -2, "refused");
-  lua_pushstring(L, why_class);
-  lua_setfield(L, -2, "refused_class");
+  bind_put_text(L, "refused_class", why_class);
 }
 
 /* An advert that was refused when it was read, at the top: {name, refused};
@@ -517,8 +508,7 @@ static void add_offer (lua_State *L, work *w, int i, int need_idx) {
   const bind_offer *o = bind_check(L, -1, "offer", "compare: each of offers");
   const bind_need *need = lua_touserdata(L, need_idx);
   lua_pop(L, 1); /* the list holds it */
-  lua_pushstring(L, o->name);
-  lua_setfield(L, -2, "name");
+  bind_put_text(L, "name", o->name);
   double rate = rate_of(L, o, need_idx);
   if (!(rate > 0.0)) {
     refuse_row(L, "missing");

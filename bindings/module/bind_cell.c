@@ -329,10 +329,8 @@ static void push_fit (lua_State *L, const bind_fit *s) {
   }
   lua_setfield(L, -2, "warnings");
   bind_put(L, "offset_ma", f->current_offset * 1e3);
-  lua_pushboolean(L, f->has_detailed);
-  lua_setfield(L, -2, "has_detailed");
-  lua_pushboolean(L, s->in.slow != NULL);
-  lua_setfield(L, -2, "has_slow");
+  bind_put_flag(L, "has_detailed", f->has_detailed);
+  bind_put_flag(L, "has_slow", s->in.slow != NULL);
   bind_put(L, "label_ah", s->in.capacity / 3600.0);
 }
 

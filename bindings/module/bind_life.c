@@ -299,10 +299,8 @@ static int life_models (lua_State *L) {
   for (int i = 0; (name = amp_ageing_name(i)) != NULL; i++) {
     const amp_ageing *a = amp_ageing_find(name);
     lua_newtable(L);
-    lua_pushstring(L, name);
-    lua_setfield(L, -2, "name");
-    lua_pushstring(L, a->source != NULL ? a->source : "");
-    lua_setfield(L, -2, "source");
+    bind_put_text(L, "name", name);
+    bind_put_text(L, "source", a->source != NULL ? a->source : "");
     set_range(L, "temp_c_lo", a->temp_lo - 273.15, "temp_c_hi",
               a->temp_hi - 273.15);
     set_range(L, "c_rate_lo", a->c_lo, "c_rate_hi", a->c_hi);

@@ -611,12 +611,9 @@ static int log_facts (lua_State *L) {
   bind_put(L, "filled", (double)g->filled);
   bind_put(L, "gaps", (double)g->gaps);
   bind_put(L, "longest_gap_s", g->longest_gap);
-  lua_pushstring(L, g->note);
-  lua_setfield(L, -2, "note");
-  lua_pushstring(L, s->unused);
-  lua_setfield(L, -2, "unused");
-  lua_pushboolean(L, s->turned);
-  lua_setfield(L, -2, "turned");
+  bind_put_text(L, "note", g->note);
+  bind_put_text(L, "unused", s->unused);
+  bind_put_flag(L, "turned", s->turned);
   return 1;
 }
 

@@ -103,8 +103,7 @@ static int match_raw (lua_State *L) {
   bind_put(L, "best_ah", got.best / 3600.0);
   bind_put(L, "bound_ah", got.bound / 3600.0);
   bind_put(L, "stress", got.stress);
-  lua_pushboolean(L, got.proven);
-  lua_setfield(L, -2, "proven");
+  bind_put_flag(L, "proven", got.proven);
   lua_pushinteger(L, (lua_Integer)who + 1);
   lua_setfield(L, -2, "who");
   push_rows(L, &p, s.string_first ? s.parallel : s.series);
@@ -126,10 +125,8 @@ static int module_facts (lua_State *L) {
   lua_newtable(L);
   bind_put(L, "nominal_v", amp_module_nominal_v(&m->m));
   bind_put(L, "ah", q / 3600.0);
-  lua_pushboolean(L, !assumed);
-  lua_setfield(L, -2, "tested");
-  lua_pushstring(L, amp_basis_name(basis));
-  lua_setfield(L, -2, "basis");
+  bind_put_flag(L, "tested", !assumed);
+  bind_put_text(L, "basis", amp_basis_name(basis));
   return 1;
 }
 

@@ -172,15 +172,13 @@ static int chemistries (lua_State *L) {
   for (int i = 0; (name = amp_chemistry_name(i)) != NULL; i++) {
     const amp_chemistry *c = amp_chemistry_find(name);
     lua_newtable(L);
-    lua_pushstring(L, name);
-    lua_setfield(L, -2, "name");
+    bind_put_text(L, "name", name);
     bind_put(L, "nominal_v", c->v_nominal);
     bind_put(L, "v_min", c->v_min);
     bind_put(L, "v_max", c->v_max);
     bind_put(L, "v_daily_min", c->v_daily_min);
     bind_put(L, "v_daily_max", c->v_daily_max);
-    lua_pushstring(L, c->source != NULL ? c->source : "");
-    lua_setfield(L, -2, "source");
+    bind_put_text(L, "source", c->source != NULL ? c->source : "");
     lua_rawseti(L, -2, i + 1);
   }
   return 1;

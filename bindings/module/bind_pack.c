@@ -710,8 +710,7 @@ static int pack_balance (lua_State *L) {
   bind_put(L, "module", at->inner + 1);
   bind_put(L, "group", at->group + 1);
   if (m->name[0] != '\0') {
-    lua_pushstring(L, m->name);
-    lua_setfield(L, -2, "name");
+    bind_put_text(L, "name", m->name);
   }
   return 1;
 }
@@ -828,8 +827,7 @@ static void push_layout (lua_State *L, const amp_layout *a) {
   lua_setfield(L, -2, "modules");
   lua_pushinteger(L, a->groups);
   lua_setfield(L, -2, "groups");
-  lua_pushboolean(L, a->fits);
-  lua_setfield(L, -2, "fits");
+  bind_put_flag(L, "fits", a->fits);
   if (!a->fits) {
     bind_push_error(L, NULL, "", &a->why);
     lua_setfield(L, -2, "why");

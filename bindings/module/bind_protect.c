@@ -173,8 +173,7 @@ static int short_raw (lua_State *L) {
     bind_put(L, "r_mohm", v / a.bus * 1e3);
     bind_put_flag(L, "bound", a.bound);
     bind_put(L, "known", a.known);
-    lua_pushstring(L, amp_basis_name(p->module->m.r10s.basis));
-    lua_setfield(L, -2, "basis");
+    bind_put_text(L, "basis", amp_basis_name(p->module->m.r10s.basis));
   }
   if (s == AMP_OK && strcmp(p->module->m.chemistry->name, "lead_acid") == 0) {
     amp_short_lead_acid(amp_build_nominal_v(&p->build), v / a.bus,
@@ -373,10 +372,8 @@ static int circuit_raw (lua_State *L) {
   for (int i = 0; i < s->f.n; i++) {
     const amp_finding *f = &s->f.row[i];
     lua_newtable(L);
-    lua_pushstring(L, f->id);
-    lua_setfield(L, -2, "id");
-    lua_pushstring(L, f->say.text);
-    lua_setfield(L, -2, "text");
+    bind_put_text(L, "id", f->id);
+    bind_put_text(L, "text", f->say.text);
     bind_put_flag(L, "unknown", f->unknown);
     bind_put(L, "value", f->value);
     bind_put(L, "limit", f->limit);

@@ -596,8 +596,7 @@ static void push_summary (lua_State *L, const amp_lot_summary *s) {
   bind_put(L, "charge", s->charge);
   bind_put(L, "soc", s->soc);
   bind_put(L, "leak", s->leak);
-  lua_pushboolean(L, s->flat);
-  lua_setfield(L, -2, "flat");
+  bind_put_flag(L, "flat", s->flat);
 }
 
 /*

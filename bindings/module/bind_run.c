@@ -353,8 +353,7 @@ static void push_place (lua_State *L, const run *r, size_t k) {
   set(L, "module", p->inner + 1);
   set(L, "modules", p->modules);
   if (m->name[0] != '\0') {
-    lua_pushstring(L, m->name);
-    lua_setfield(L, -2, "name");
+    bind_put_text(L, "name", m->name);
   }
   if (p->groups < m->series) {
     set(L, "group", p->group + 1);
@@ -457,12 +456,9 @@ static int simulate_raw (lua_State *L) {
   set(L, "days", a->total.time / 86400.0);
   set(L, "steps", steps);
   set(L, "step_s", a->total.time / steps);
-  lua_pushstring(L, amp_basis_name(basis_of(r)));
-  lua_setfield(L, -2, "basis");
-  lua_pushstring(L, r->level);
-  lua_setfield(L, -2, "level");
-  lua_pushboolean(L, r->p->even);
-  lua_setfield(L, -2, "even");
+  bind_put_text(L, "basis", amp_basis_name(basis_of(r)));
+  bind_put_text(L, "level", r->level);
+  bind_put_flag(L, "even", r->p->even);
   push_heat(L, r);
   if (r->duty->phases > 0) {
     lua_createtable(L, (int)r->duty->phases, 0);

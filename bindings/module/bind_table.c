@@ -465,10 +465,8 @@ static int table_cell (lua_State *L) {
     lua_pushstring(L, c->text), lua_setfield(L, -2, "text");
   if (c->why)
     lua_pushstring(L, c->why), lua_setfield(L, -2, "why");
-  lua_pushboolean(L, c->beyond);
-  lua_setfield(L, -2, "beyond");
-  lua_pushboolean(L, c->high_beyond);
-  lua_setfield(L, -2, "high_beyond");
+  bind_put_flag(L, "beyond", c->beyond);
+  bind_put_flag(L, "high_beyond", c->high_beyond);
   bind_plain(L);
   return 1;
 }
@@ -1202,8 +1200,7 @@ static void set_methods (lua_State *L, int core, const luaL_Reg *list) {
 
 /* getmetatable tells a script the name, and hands nothing out. */
 static void close_meta (lua_State *L, const char *name) {
-  lua_pushstring(L, name);
-  lua_setfield(L, -2, "__metatable");
+  bind_put_text(L, "__metatable", name);
 }
 
 /* core.table_new, core.post_text, and the metatables; the core table is on top. */

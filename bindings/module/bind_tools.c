@@ -192,14 +192,12 @@ static void remember_param (lua_State *L, const char *key, int value,
                             bool given) {
   luaL_getsubtable(L, LUA_REGISTRYINDEX, "ampstead.params_used");
   lua_createtable(L, 0, 4);
-  lua_pushstring(L, key);
-  lua_setfield(L, -2, "name");
+  bind_put_text(L, "name", key);
   lua_pushvalue(L, value);
   lua_setfield(L, -2, "value");
   lua_getfield(L, 1, key);
   lua_setfield(L, -2, "default");
-  lua_pushboolean(L, given);
-  lua_setfield(L, -2, "given");
+  bind_put_flag(L, "given", given);
   lua_rawseti(L, -2, (lua_Integer)lua_rawlen(L, -2) + 1);
   lua_pop(L, 1);
 }

@@ -193,36 +193,26 @@ static int value_tostring (lua_State *L) {
   return 1;
 }
 
-static void set_number (lua_State *L, const char *key, double v) {
-  if (v == v) {
-    lua_pushnumber(L, v);
-    lua_setfield(L, -2, key);
-  }
-}
-
 static void push_fields (lua_State *L, const value_object *o) {
   static const char *const spreads[] = {"unset", "fixed", "normal", "even",
                                         "tested"};
   lua_newtable(L);
-  set_number(L, "value", o->v.value);
-  lua_pushstring(L, amp_basis_name(o->v.basis));
-  lua_setfield(L, -2, "basis");
-  lua_pushstring(L, spreads[o->v.spread]);
-  lua_setfield(L, -2, "spread");
+  bind_put(L, "value", o->v.value);
+  bind_put_text(L, "basis", amp_basis_name(o->v.basis));
+  bind_put_text(L, "spread", spreads[o->v.spread]);
   if (o->v.spread == AMP_NORMAL || o->v.spread == AMP_TESTED)
-    set_number(L, "sd", o->v.sd);
+    bind_put(L, "sd", o->v.sd);
   if (o->v.spread == AMP_EVEN) {
-    set_number(L, "lo", o->v.lo);
-    set_number(L, "hi", o->v.hi);
+    bind_put(L, "lo", o->v.lo);
+    bind_put(L, "hi", o->v.hi);
   }
   if (o->v.n >= 1) {
-    set_number(L, "n", o->v.n);
-    set_number(L, "of", o->v.of);
-    set_number(L, "half_width", amp_value_half_width(&o->v));
+    bind_put(L, "n", o->v.n);
+    bind_put(L, "of", o->v.of);
+    bind_put(L, "half_width", amp_value_half_width(&o->v));
   }
   if (o->by[0] != '\0') {
-    lua_pushstring(L, o->by);
-    lua_setfield(L, -2, "by");
+    bind_put_text(L, "by", o->by);
   }
 }
 
