@@ -342,25 +342,38 @@ static double gain_of (tests *t, int k) {
   return sum;
 }
 
-/* The same once all are tested, in closed form: the mean is then known, so
-** the decision turns at price / (value n). */
+/* All tested, g of the rest good: what is believed of their mean, its limits,
+** and the mean at which the decision turns, price / (value n). */
+typedef struct outcome {
+  double p; /* its chance */
+  int n;    /* good ones; of 0 no more is told */
+  double lo, hi, at;
+  law mean;
+} outcome;
+
+static outcome outcome_of (const tests *t, int g) {
+  const amp_worth_ask *a = t->a;
+  outcome o = {.p = amp_share_chance(&t->duds, g, a->untested, 0, 0),
+               .n = a->tested + g};
+  if (o.n == 0)
+    return o;
+  limits(a, g, &o.lo, &o.hi);
+  o.at = fmin(fmax(a->price / (o.n * a->value), o.lo), o.hi);
+  o.mean = after(a, 0, 0.0, 0.0, g);
+  return o;
+}
+
+/* The same once all are tested, in closed form: the mean is then known. */
 static double perfect_of (const tests *t) {
   const amp_worth_ask *a = t->a;
   double sum = 0.0, c;
   for (int g = 0; g <= a->untested; g++) {
-    int n = a->tested + g;
-    double p = amp_share_chance(&t->duds, g, a->untested, 0, 0);
-    if (n == 0) {
-      sum += p * fmax(-t->sign * a->price, 0.0);
-      continue;
-    }
-    double lo, hi;
-    limits(a, g, &lo, &hi);
-    double at = fmin(fmax(a->price / (n * a->value), lo), hi);
-    law b = after(a, 0, 0.0, 0.0, g);
-    double h = t->sign > 0.0 ? over(&b, at, hi, n * a->value, a->price, &c)
-                             : over(&b, lo, at, n * a->value, a->price, &c);
-    sum += p * fmax(t->sign * h, 0.0);
+    outcome o = outcome_of(t, g);
+    double h = -a->price;
+    if (o.n > 0)
+      h = over(&o.mean, t->sign > 0.0 ? o.at : o.lo,
+               t->sign > 0.0 ? o.hi : o.at, o.n * a->value, a->price, &c);
+    sum += o.p * fmax(t->sign * h, 0.0);
   }
   return sum;
 }
@@ -370,21 +383,14 @@ static double chance_of (const tests *t) {
   const amp_worth_ask *a = t->a;
   double sum = 0.0, c;
   for (int g = 0; g <= a->untested; g++) {
-    int n = a->tested + g;
-    double p = amp_share_chance(&t->duds, g, a->untested, 0, 0);
-    if (n == 0) {
-      sum += a->price <= 0.0 ? p : 0.0;
-      continue;
-    }
-    double lo, hi;
-    limits(a, g, &lo, &hi);
-    double at = fmin(fmax(a->price / (n * a->value), lo), hi);
-    law b = after(a, 0, 0.0, 0.0, g);
-    if (b.scale > 0.0)
-      over(&b, at, hi, 0.0, 0.0, &c);
+    outcome o = outcome_of(t, g);
+    if (o.n == 0)
+      c = a->price <= 0.0;
+    else if (o.mean.scale > 0.0)
+      over(&o.mean, o.at, o.hi, 0.0, 0.0, &c);
     else
-      c = b.at * n * a->value >= a->price;
-    sum += p * c;
+      c = o.mean.at * o.n * a->value >= a->price;
+    sum += o.p * c;
   }
   return sum;
 }
