@@ -54,6 +54,11 @@ typedef struct money {
   amp_error *err; /* one a work item: the first that failed in it */
 } money;
 
+/* Of one nothing is asked but what its life costs. */
+static bool is_what_if (const case_plan *p) {
+  return p->held != NULL;
+}
+
 /* What one work item draws besides what the plan holds. */
 typedef struct turn {
   double rate[2 * AMP_CASE_MODELS][DRAWS_A_TURN];
@@ -238,7 +243,7 @@ static amp_status whole_life (const money *g, const one *o, int k,
                               const amp_life *l, amp_error *err) {
   double per = g->v[(size_t)C_LEVELISED * g->p->draws + o->i], present;
   amp_status st = AMP_OK;
-  if (o->i >= LIVED || g->p->held != NULL)
+  if (o->i >= LIVED || is_what_if(g->p))
     return AMP_OK;
   if (l->beyond && g->p->horizon < AMP_LIFE_YEARS) {
     amp_life all;
@@ -255,7 +260,10 @@ static amp_status life_of (const money *g, const one *o, amp_error *err) {
   int models = p->life->models, turn = (int)(o->i % (size_t)models);
   for (int k = 0; k < models; k++) {
     amp_life l;
-    amp_status st = live(g, o, k, p->horizon, &l, err);
+    amp_status st;
+    if (k != turn && is_what_if(p))
+      continue;
+    st = live(g, o, k, p->horizon, &l, err);
     if (st != AMP_OK)
       return st;
     put(g, (column)(C_MODEL + k), o->i, l.years);
@@ -342,8 +350,10 @@ static amp_status draw_money (const money *g, const turn *t, int at, size_t i,
     return st;
   if (x.strings > 0)
     o.nodes = case_space_year(p, &x, o.node);
-  pack_of(g, &o, tested);
-  first_year(g, &o, tested);
+  if (!is_what_if(p)) {
+    pack_of(g, &o, tested);
+    first_year(g, &o, tested);
+  }
   return p->r->years_why.status == AMP_OK ? life_of(g, &o, err) : AMP_OK;
 }
 
@@ -506,8 +516,6 @@ static double life_cost (const money *g) {
   const case_plan *p = g->p;
   size_t n = p->draws < LIVED ? p->draws : LIVED;
   double few[LIVED], all, end;
-  if (p->held != NULL)
-    return AMP_NOT_GIVEN;
   memcpy(few, &g->v[(size_t)C_LEVELISED * p->draws], n * sizeof *few);
   all = finite_again(amp_quantile(few, n, 0.5));
   end = finite_again(amp_quantile(&g->v[(size_t)C_LIFE * p->draws], n, 0.5));
@@ -591,7 +599,12 @@ static amp_status finish (const money *g, size_t items, double *levelised) {
     levelised[i] = g->p->r->years_why.status == AMP_OK
                        ? finite_again(g->v[(size_t)C_LEVELISED * n + i])
                        : AMP_NOT_GIVEN;
-  all_stats(g);
+  if (!is_what_if(g->p))
+    all_stats(g);
+  else if (g->p->r->years_why.status == AMP_OK)
+    g->p->r->levelised = stat_of(g, C_LEVELISED, AMP_BASIS_NONE);
+  else
+    case_no_life_stats(g->p->r);
   return AMP_OK;
 }
 
