@@ -5,6 +5,7 @@ local here = arg[0]:match("^(.*)/tests/lua/") or "."
 package.path = here .. "/tests/lua/?.lua;" .. package.path
 local check = require "check"
 local amp = require "ampstead"
+local invented = require "invented"
 
 -- the row of that name in a list of findings, or nil
 local function found (list, id)
@@ -432,28 +433,11 @@ check.equal(mine.wrong, "nobody would know")
 
 -- ---- the mountain hut: answers 7 to 11, worked out by hand ----
 
-local invented = amp.chemistry{ name = "nickel-rich", interp = "linear",
-  ocv_v = { { 0, 3.00 }, { 5, 3.30 }, { 10, 3.42 }, { 20, 3.52 },
-    { 30, 3.58 }, { 40, 3.62 }, { 50, 3.67 }, { 60, 3.75 }, { 70, 3.84 },
-    { 80, 3.93 }, { 90, 4.05 }, { 100, 4.18 } } }
-local pouch = amp.module{ name = "7s2p pouch", chemistry = invented,
+local pouch = amp.module{ name = "7s2p pouch", chemistry = invented.curve,
   series = 7, parallel = 2, nominal_v = 25.55, mass_kg = 17.5,
   capacity_ah = amp.claimed(112) }
-local arrived = amp.readings.text([[
-id;ocv_v;group_min_v;group_max_v;r10s_mohm;ah;remark
-1;25.76;3.679;3.682;1.9;;
-2;25.75;3.677;3.681;1.9;;
-3;25.76;3.679;3.681;1.8;96.1;
-4;25.74;3.674;3.680;2.1;;
-5;25.75;3.677;3.680;1.9;;white crust at one lower corner
-6;25.71;3.662;3.679;2.6;;
-7;25.76;3.679;3.682;1.8;;
-8;25.73;3.672;3.679;2.2;91.4;
-9;25.40;3.619;3.634;2.0;;
-10;25.75;3.677;3.680;1.9;;
-11;24.38;2.310;3.681;2.0;;
-12;25.76;3.678;3.682;1.9;;
-]], { module = pouch, sep = ";" })
+local arrived = amp.readings.text(invented.pallet, { module = pouch,
+  sep = ";", columns = { ah = "ah_c3_25c" } })
 local retested = arrived:with("6", { r10s_mohm = 2.4, remark =
   "retested, clean lugs" })
 local hut = amp.match(retested:accepted(), { series = 2, parallel = 5 })

@@ -4,6 +4,7 @@ local here = arg[0]:match("^(.*)/tests/lua/") or "."
 package.path = here .. "/tests/lua/?.lua;" .. package.path
 local check = require "check"
 local amp = require "ampstead"
+local invented = require "invented"
 
 local who_decides = "A competent electrician, the insurer and the local"
 
@@ -468,17 +469,8 @@ check.equal(calm.within, true)
 check.ok(not tostring(calm):find("joining_above_limit", 1, true))
 local prismatic = amp.module{ chemistry = nickel_rich, series = 7,
   capacity_ah = 60, tested_ah = 51.35 }
-local mast = amp.readings.text([[
-module,OCV (V),R mOhm
-A,25.62,14
-B,25.60,14
-C,25.64,13
-D,25.58,15
-E,25.61,14
-F,24.86,14
-G,25.63,
-H,25.59,14
-]], { module = prismatic, columns = { id = "module", ocv_v = "OCV (V)",
+local mast = amp.readings.text(invented.mast, { module = prismatic,
+  columns = { id = "module", ocv_v = "OCV (V)",
   r10s_mohm = "R mOhm" } })
 local peers = amp.paralleling(mast:without("F"), mast:get("F"),
   { lead_mohm = 4 })

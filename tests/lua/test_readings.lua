@@ -4,6 +4,7 @@ local here = arg[0]:match("^(.*)/tests/lua/") or "."
 package.path = here .. "/tests/lua/?.lua;" .. package.path
 local check = require "check"
 local amp = require "ampstead"
+local invented = require "invented"
 
 local nickel = amp.chemistry{ name = "invented", interp = "linear",
   ocv_v = { {0, 3.00}, {5, 3.30}, {10, 3.42}, {20, 3.52}, {30, 3.58},
@@ -12,21 +13,7 @@ local nickel = amp.chemistry{ name = "invented", interp = "linear",
 
 -- ---- a pallet of twelve, 7s2p ----
 
-local pallet = [[
-id;ocv_v;group_min_v;group_max_v;r10s_mohm;ah_c3_25c;remark
-1;25.76;3.679;3.682;1.9;;
-2;25.75;3.677;3.681;1.9;;
-3;25.76;3.679;3.681;1.8;96.1;
-4;25.74;3.674;3.680;2.1;;
-5;25.75;3.677;3.680;1.9;;white crust at one lower corner
-6;25.71;3.662;3.679;2.6;;
-7;25.76;3.679;3.682;1.8;;
-8;25.73;3.672;3.679;2.2;91.4;
-9;25.40;3.619;3.634;2.0;;
-10;25.75;3.677;3.680;1.9;;
-11;24.38;2.310;3.681;2.0;;
-12;25.76;3.678;3.682;1.9;;
-]]
+local pallet = invented.pallet
 local pouch = amp.module{ name = "7s2p", chemistry = nickel, series = 7,
   parallel = 2, capacity_ah = amp.claimed(112), mass_kg = 17.5,
   tested_ah = amp.measured(93.75) }

@@ -6,6 +6,7 @@
 ** on their own floors; stops in the middle: test_no_memory.c.)
 */
 #include "support/close.h"
+#include "support/lender.h"
 #include "base/log.h"
 #include "job/case.h"
 #include "pack/judge.h"
@@ -13,29 +14,6 @@
 #include "run/simulate.h"
 #include <stdlib.h>
 #include <string.h>
-
-/* Memory that ends, and what of it is lent out now. */
-typedef struct lender {
-  size_t calls, last; /* allocations so far; the last that is granted */
-  size_t blocks, bytes;
-} lender;
-
-static void *lend (void *user, void *old, size_t old_size, size_t new_size) {
-  lender *l = user;
-  void *p;
-  assert_true((old == NULL) == (old_size == 0));
-  if (new_size == 0) {
-    free(old);
-    l->blocks--;
-    l->bytes -= old_size;
-    return NULL;
-  }
-  if (++l->calls > l->last || (p = realloc(old, new_size)) == NULL)
-    return NULL;
-  l->blocks += old == NULL;
-  l->bytes += new_size - old_size; /* wraps back where it shrinks */
-  return p;
-}
 
 /* Bytes that a refused call may not change, with their copy. */
 enum { WATCHED = 8 };

@@ -4,38 +4,10 @@
 ** broken; and a stop flag that comes up at any time it is asked.
 */
 #include "support/close.h"
+#include "support/lender.h"
 #include "job/case.h"
 #include <stdlib.h>
 #include <string.h>
-
-/* Memory that ends, and what of it is lent out now. */
-typedef struct lender {
-  size_t calls, last; /* allocations so far; the last that is granted */
-  size_t blocks, bytes;
-  size_t asked, stop_at; /* of the stop flag; 0: never */
-} lender;
-
-static void *lend (void *user, void *old, size_t old_size, size_t new_size) {
-  lender *l = user;
-  void *p;
-  assert_true((old == NULL) == (old_size == 0));
-  if (new_size == 0) {
-    free(old);
-    l->blocks--;
-    l->bytes -= old_size;
-    return NULL;
-  }
-  if (++l->calls > l->last || (p = realloc(old, new_size)) == NULL)
-    return NULL;
-  l->blocks += old == NULL;
-  l->bytes += new_size - old_size; /* wraps back where it shrinks */
-  return p;
-}
-
-static bool stop (void *user) {
-  lender *l = user;
-  return ++l->asked == l->stop_at;
-}
 
 /* Ten days of a small house: 100 W by day and night, 600 W at noon. */
 enum { STEPS = 240 };
