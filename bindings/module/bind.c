@@ -265,7 +265,7 @@ int bind_new (lua_State *L, const bind_class *c, int arg) {
     c->defaults(spec);
   lua_pushvalue(L, keys);
   lua_setiuservalue(L, self, 1);
-  lua_pushfstring(L, "ampstead.%s", c->make);
+  lua_pushfstring(L, BIND_OBJECT_OF "%s", c->make);
   lua_rawget(L, LUA_REGISTRYINDEX);
   lua_setmetatable(L, self); /* from here on memory in 'spec' is freed */
   read_all(L, c, keys, spec);
@@ -277,12 +277,15 @@ int bind_new (lua_State *L, const bind_class *c, int arg) {
 }
 
 void bind_finalizer (lua_State *L, const char *name, lua_CFunction gc) {
-  luaL_newmetatable(L, name);
-  if (lua_getfield(L, -1, "__gc") == LUA_TNIL) { /* new, or was cut short */
+  if (luaL_newmetatable(L, name)) {
     lua_pushcfunction(L, gc);
-    lua_setfield(L, -3, "__gc");
+    lua_setfield(L, -2, "__gc"); /* takes no memory: there is room for two */
+  } else {
+    lua_getfield(L, -1, "__gc");
+    if (lua_tocfunction(L, -1) != gc)
+      luaL_error(L, "'%s' names two kinds of memory", name);
+    lua_pop(L, 1);
   }
-  lua_pop(L, 1);
   lua_setmetatable(L, -2);
 }
 
@@ -545,10 +548,9 @@ static void remember_class (lua_State *L, const bind_class *c) {
 
 void bind_class_open (lua_State *L, const bind_class *c) {
   static const luaL_Reg none[] = {{NULL, NULL}};
-  char name[64] = "ampstead.";
-  strncat(name, c->make, sizeof name - 10);
   remember_class(L, c);
-  luaL_newmetatable(L, name);
+  luaL_newmetatable(L, lua_pushfstring(L, BIND_OBJECT_OF "%s", c->make));
+  lua_remove(L, -2);
   lua_pushlightuserdata(L, (void *)(uintptr_t)c);
   lua_setfield(L, -2, "__class");
   lua_pushstring(L, c->name);
@@ -651,7 +653,7 @@ static int core_defaults (lua_State *L) {
 }
 
 static int core_methods (lua_State *L) {
-  lua_pushfstring(L, "ampstead.%s", luaL_checkstring(L, 1));
+  lua_pushfstring(L, BIND_OBJECT_OF "%s", luaL_checkstring(L, 1));
   lua_rawget(L, LUA_REGISTRYINDEX);
   if (lua_istable(L, -1))
     lua_getfield(L, -1, "__methods");
@@ -660,7 +662,7 @@ static int core_methods (lua_State *L) {
 
 /* print_by(make, fn): what print shows of an object is fn(object) */
 static int core_print_by (lua_State *L) {
-  lua_pushfstring(L, "ampstead.%s", luaL_checkstring(L, 1));
+  lua_pushfstring(L, BIND_OBJECT_OF "%s", luaL_checkstring(L, 1));
   lua_rawget(L, LUA_REGISTRYINDEX);
   luaL_checktype(L, -1, LUA_TTABLE);
   lua_pushvalue(L, 2);

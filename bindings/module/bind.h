@@ -117,7 +117,11 @@ typedef struct bind_class {
   const luaL_Reg *methods; /* besides 'with'; may be NULL */
 } bind_class;
 
-/* Make the class known (metatable "ampstead.<make>") and put its
+/* The registry's name of a class's metatable begins so: nothing else there
+** does, whatever a class is called. */
+#define BIND_OBJECT_OF "ampstead.object."
+
+/* Make the class known (metatable BIND_OBJECT_OF <make>) and put its
 ** constructor into the table at the top. */
 void bind_class_open (lua_State *L, const bind_class *c);
 
@@ -137,8 +141,7 @@ const char *bind_class_of (lua_State *L, int idx); /* or NULL */
 void bind_keep (lua_State *L, int keys);
 
 /* Give the userdata on top the metatable 'name', made here where it is not
-** there yet, with the finalizer 'gc'. Memory that ends half-way leaves no
-** metatable that lacks it. */
+** there yet, with the finalizer 'gc'. No two finalizers share a name. */
 void bind_finalizer (lua_State *L, const char *name, lua_CFunction gc);
 /* Name of the object that is being made, for errors: 'offer "H1"'. */
 const char *bind_who (lua_State *L, const bind_class *c, int keys);

@@ -904,7 +904,7 @@ static const luaL_Reg functions[] = {{"compare_raw", compare_raw},
 
 void bind_case_open (lua_State *L) {
   luaL_setfuncs(L, functions, 0);
-  luaL_getmetatable(L, "ampstead.pack");
+  luaL_getmetatable(L, BIND_OBJECT_OF "pack");
   lua_getfield(L, -1, "__methods");
   lua_pushcfunction(L, pack_life);
   lua_setfield(L, -2, "life");

@@ -153,7 +153,7 @@ static bind_lot *push_lot (lua_State *L, int from) {
   memset(s, 0, sizeof *s);
   lot_defaults(s);
   s->ctx = bind_context(L);
-  lua_pushliteral(L, "ampstead.lot");
+  lua_pushliteral(L, BIND_OBJECT_OF "lot");
   lua_rawget(L, LUA_REGISTRYINDEX);
   lua_setmetatable(L, -2);
   lua_newtable(L);
@@ -801,7 +801,7 @@ static const luaL_Reg functions[] = {{"readings_csv", readings_csv},
 void bind_readings_open (lua_State *L) {
   bind_class_open(L, &reading_class);
   bind_class_open(L, &lot_class);
-  luaL_getmetatable(L, "ampstead.lot");
+  luaL_getmetatable(L, BIND_OBJECT_OF "lot");
   lua_pushcfunction(L, lot_len);
   lua_setfield(L, -2, "__len");
   lua_pop(L, 1);
