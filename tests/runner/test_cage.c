@@ -57,6 +57,71 @@ static bool succeed (void) {
   return true;
 }
 
+/* ---- other kernels ---- */
+
+/* What 'syscall' answers here goes through the test (linked with
+** --wrap=syscall): it can stand in for a kernel with an older Landlock, or
+** with none. 0: this machine's own. */
+static int landlock_version, landlock_missing; /* version; errno */
+
+long __real_syscall (long call, long a, long b, long c);
+long __wrap_syscall (long call, long a, long b, long c);
+
+#ifdef __NR_landlock_create_ruleset
+/* How many rights of files, of the network and of scope each version knows,
+** and how many bytes its structure has (kernel documentation, "Landlock:
+** unprivileged access control", and include/uapi/linux/landlock.h). */
+static const struct {
+  int fs, net, scoped;
+  long size;
+} versions[] = {{0, 0, 0, 0},   {13, 0, 0, 8},  {14, 0, 0, 8}, {15, 0, 0, 8},
+                {15, 2, 0, 16}, {16, 2, 0, 16}, {16, 2, 2, 24}};
+
+/* As an older kernel checks it: unknown rights are refused, and bytes past
+** its structure have to be 0. */
+static int refusal (const uint64_t *rules, long size) {
+  const uint64_t known[] = {
+      ((uint64_t)1 << versions[landlock_version].fs) - 1,
+      ((uint64_t)1 << versions[landlock_version].net) - 1,
+      ((uint64_t)1 << versions[landlock_version].scoped) - 1};
+  for (long k = 0; 8 * k < size; k++) {
+    if (8 * k >= versions[landlock_version].size && rules[k] != 0)
+      return E2BIG;
+    if ((rules[k] & ~known[k]) != 0)
+      return EINVAL;
+  }
+  return 0;
+}
+
+static int asked_of_landlock (long rules, long size) {
+  if (landlock_missing != 0)
+    return landlock_missing;
+  return rules != 0 ? refusal((const uint64_t *)(uintptr_t)rules, size) : 0;
+}
+
+long __wrap_syscall (long call, long a, long b, long c) {
+  bool stands_in = landlock_version != 0 || landlock_missing != 0;
+  if (call == __NR_landlock_create_ruleset && stands_in) {
+    if ((errno = asked_of_landlock(a, b)) != 0)
+      return -1;
+    if (a == 0)
+      return landlock_version;
+  }
+  return __real_syscall(call, a, b, c);
+}
+
+static int own_version (void) {
+  return (int)__real_syscall(__NR_landlock_create_ruleset, 0, 0, 1);
+}
+#else
+long __wrap_syscall (long call, long a, long b, long c) {
+  return __real_syscall(call, a, b, c);
+}
+static int own_version (void) {
+  return 0;
+}
+#endif
+
 /* ---- files ---- */
 
 static bool read_file (void) {
@@ -82,6 +147,37 @@ static void test_files_alone (void **state) {
   (void)state;
   for (size_t k = 0; k < sizeof attempt / sizeof *attempt; k++)
     expect(ends(1u << CAGE_FILES, CAGE_FILES, attempt[k]), FAILED);
+}
+
+/* With each interface up to this kernel's own, the files stay shut. */
+static void test_files_on_older_kernels (void **state) {
+  static bool (*const attempt[])(void) = {read_file, write_file, make_folder};
+  int most = own_version();
+  (void)state;
+  for (int v = 1; v <= 6 && v <= most; v++)
+    for (size_t k = 0; k < sizeof attempt / sizeof *attempt; k++) {
+      landlock_version = v;
+      int got = ends(1u << CAGE_FILES, CAGE_FILES, attempt[k]);
+      landlock_version = 0;
+      assert_int_equal(got, FAILED);
+    }
+  if (most < 1)
+    skip();
+}
+
+/* Where the kernel has no Landlock the report says so, and the filter of
+** calls keeps the files shut by itself. */
+static void test_files_without_landlock (void **state) {
+  static const int missing[] = {ENOSYS, EOPNOTSUPP};
+  (void)state;
+  for (int k = 0; k < 2; k++) {
+    landlock_missing = missing[k];
+    int files = ends(CAGE_ALL, CAGE_FILES, read_file);
+    int calls = ends(CAGE_ALL, CAGE_CALLS, read_file);
+    landlock_missing = 0;
+    assert_int_equal(files, NOT_HELD);
+    expect(calls, FAILED);
+  }
 }
 
 /* ---- limits ---- */
@@ -259,6 +355,8 @@ static void test_report_names_all (void **state) {
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(test_files_alone),
+      cmocka_unit_test(test_files_on_older_kernels),
+      cmocka_unit_test(test_files_without_landlock),
       cmocka_unit_test(test_limits_alone),
       cmocka_unit_test(test_calls_end_it),
       cmocka_unit_test(test_calls_decline_files),
