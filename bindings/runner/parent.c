@@ -488,6 +488,7 @@ static void serve (parent *p) {
 
 /* A worker that closed everything still has to end by itself or by us. */
 static int wait_worker (parent *p) {
+  struct timespec nap = {0, 50000}; /* ns: it is mostly gone by then */
   int st;
   pid_t got;
   while ((got = waitpid(p->worker, &st, WNOHANG)) == 0) {
@@ -495,7 +496,9 @@ static int wait_worker (parent *p) {
       end_worker(p, p->status);
     else
       check_time(p);
-    poll(NULL, 0, 2);
+    nanosleep(&nap, NULL);
+    if (nap.tv_nsec < 2000000)
+      nap.tv_nsec *= 2;
   }
   kill(-p->worker, SIGKILL);
   return got == p->worker ? st : -1;
