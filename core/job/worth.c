@@ -472,15 +472,27 @@ static double width_now (tests *t) {
   return t->a->tested + t->left > 0.0 ? band(&b) : 0.0;
 }
 
+/* Do n tests of the lot bring its mean so near? */
+static bool near_enough (int n, int of, double sd, int known,
+                         double half_width) {
+  double q =
+      known ? amp_normal_quantile(0.975) : amp_t_quantile(0.975, n - 1);
+  return q * sd / sqrt(n) * sqrt(1.0 - (double)n / of) <= half_width;
+}
+
+/* Each factor of the band falls with n, so what n tests reach, more reach:
+** the first of them is found by halves. */
 int amp_worth_tests_for (int of, int tested, double sd, int known,
                          double half_width) {
-  for (int n = tested > 2 || known ? tested : 2; n < of; n++) {
-    double q =
-        known ? amp_normal_quantile(0.975) : amp_t_quantile(0.975, n - 1);
-    if (n > 0 && q * sd / sqrt(n) * sqrt(1.0 - (double)n / of) <= half_width)
-      return n;
+  int least = known ? 1 : 2, lo = tested > least ? tested : least, hi = of;
+  while (lo < hi) {
+    int n = lo + (hi - lo) / 2;
+    if (near_enough(n, of, sd, known, half_width))
+      hi = n;
+    else
+      lo = n + 1;
   }
-  return of;
+  return hi;
 }
 
 /* ---- the answer ---- */

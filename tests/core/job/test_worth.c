@@ -293,6 +293,39 @@ static void band_now_and_tests_wanted (void **state) {
   assert_int_equal(amp_worth_tests_for(12, 0, a.sd, 1, 2.0), 6);
 }
 
+/* The band as its formula stands in the header, one number of tests after
+** the other. */
+static int walked (int of, int tested, double sd, int known, double width) {
+  for (int n = tested > 2 || known ? tested : 2; n < of; n++) {
+    double q =
+        known ? amp_normal_quantile(0.975) : amp_t_quantile(0.975, n - 1);
+    if (n > 0 && q * sd / sqrt(n) * sqrt(1.0 - (double)n / of) <= width)
+      return n;
+  }
+  return of;
+}
+
+static void tests_wanted_are_the_first_that_do (void **state) {
+  (void)state;
+  for (int of = 1; of <= 40; of += 1 + of / 8)
+    for (int tested = 0; tested <= of; tested += 1 + tested / 4)
+      for (int known = 0; known <= 1; known++)
+        for (double width = 0.05; width < 40.0; width *= 1.31)
+          assert_int_equal(amp_worth_tests_for(of, tested, 3.3, known, width),
+                           walked(of, tested, 3.3, known, width));
+  assert_int_equal(amp_worth_tests_for(20, 2, 0.0, 0, 0.0), 2);
+  assert_int_equal(amp_worth_tests_for(20, 0, 3.3, 1, NAN), 20);
+}
+
+/* By hand: (1.95996 x 5/0.05)^2 = 38,414.6 of an endless lot, of 100,000
+** 38,414.6/1.384146 = 27,753.3. Student's t is wider by (1.96^2 + 1)/4 in so
+** many: twice that, times 1 - 0.278, is 1.75 more. */
+static void a_large_lot_takes_no_time (void **state) {
+  (void)state;
+  assert_int_equal(amp_worth_tests_for(100000, 0, 5.0, 1, 0.05), 27754);
+  assert_int_equal(amp_worth_tests_for(100000, 2, 5.0, 0, 0.05), 27756);
+}
+
 static void wrong_questions_are_refused (void **state) {
   amp_worth w;
   amp_error err = {0};
@@ -322,6 +355,8 @@ int main (void) {
       cmocka_unit_test(decided_is_worth_nothing),
       cmocka_unit_test(the_cost_decides_how_many),
       cmocka_unit_test(band_now_and_tests_wanted),
+      cmocka_unit_test(tests_wanted_are_the_first_that_do),
+      cmocka_unit_test(a_large_lot_takes_no_time),
       cmocka_unit_test(wrong_questions_are_refused),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
