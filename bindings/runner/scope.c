@@ -54,128 +54,6 @@ static int scope_write (lua_State *L) {
   return 0;
 }
 
-/* ---- pairs in key order ---- */
-
-typedef struct key {
-  int kind; /* 0 number, 1 string, 2 anything else */
-  int is_integer;
-  lua_Integer i;
-  lua_Number n;
-  const char *s; /* lives as long as the list of keys holds it */
-  size_t len;
-  lua_Integer at; /* place in the list of keys */
-} key;
-
-static int in_order (lua_Integer a, lua_Integer b) {
-  return (a > b) - (a < b);
-}
-
-static int by_text (const key *a, const key *b) {
-  size_t n = a->len < b->len ? a->len : b->len;
-  int c = memcmp(a->s, b->s, n);
-  return c != 0 ? c : (a->len > b->len) - (a->len < b->len);
-}
-
-static int by_key (const void *x, const void *y) {
-  const key *a = x, *b = y;
-  int c = 0;
-  if (a->kind != b->kind)
-    return a->kind - b->kind;
-  if (a->kind == 0)
-    c = a->is_integer && b->is_integer ? in_order(a->i, b->i)
-                                       : (a->n > b->n) - (a->n < b->n);
-  if (a->kind == 1)
-    c = by_text(a, b);
-  return c != 0 ? c : in_order(a->at, b->at);
-}
-
-static key read_key (lua_State *L, int idx, lua_Integer at) {
-  key k = {2, 0, 0, 0.0, NULL, 0, at};
-  if (lua_type(L, idx) == LUA_TNUMBER) {
-    k.kind = 0;
-    k.i = lua_tointegerx(L, idx, &k.is_integer);
-    k.n = lua_tonumber(L, idx);
-  } else if (lua_type(L, idx) == LUA_TSTRING) {
-    k.kind = 1;
-    k.s = lua_tolstring(L, idx, &k.len);
-  }
-  return k;
-}
-
-/* Push the list of keys of the table at 1; their number. */
-static lua_Integer list_keys (lua_State *L) {
-  lua_Integer n = 0;
-  lua_newtable(L);
-  lua_pushnil(L);
-  while (lua_next(L, 1) != 0) {
-    lua_pop(L, 1);
-    lua_pushvalue(L, -1);
-    lua_rawseti(L, -3, ++n);
-  }
-  return n;
-}
-
-/* The n keys in the list at the top, replaced by a list in order. */
-static void sort_keys (lua_State *L, lua_Integer n) {
-  key *k = lua_newuserdatauv(L, sizeof *k * (size_t)(n + 1), 0);
-  int list = lua_gettop(L) - 1;
-  bool sorted = true;
-  for (lua_Integer j = 0; j < n; j++) {
-    lua_rawgeti(L, list, j + 1);
-    k[j] = read_key(L, -1, j + 1);
-    lua_pop(L, 1);
-    sorted = sorted && (j == 0 || by_key(&k[j - 1], &k[j]) < 0);
-  }
-  if (sorted) {
-    lua_pop(L, 1);
-    return;
-  }
-  qsort(k, (size_t)n, sizeof *k, by_key);
-  lua_createtable(L, (int)(n < 1000000 ? n : 1000000), 0);
-  for (lua_Integer j = 0; j < n; j++) {
-    lua_rawgeti(L, list, k[j].at);
-    lua_rawseti(L, -2, j + 1);
-  }
-  lua_replace(L, list);
-  lua_settop(L, list);
-}
-
-/* iterator: upvalues list of keys, place in it; the table is argument 1 */
-static int next_in_order (lua_State *L) {
-  lua_Integer at = lua_tointeger(L, lua_upvalueindex(2));
-  lua_settop(L, 1);
-  for (;;) {
-    lua_rawgeti(L, lua_upvalueindex(1), ++at);
-    if (lua_isnil(L, -1))
-      break;
-    lua_pushvalue(L, -1);
-    if (lua_rawget(L, 1) != LUA_TNIL)
-      break;
-    lua_settop(L, 1); /* the key went away while we walked */
-  }
-  lua_pushinteger(L, at);
-  lua_replace(L, lua_upvalueindex(2));
-  return lua_gettop(L) - 1;
-}
-
-/* pairs(t): numbers by size, then strings by bytes, then the rest */
-static int scope_pairs (lua_State *L) {
-  luaL_checkany(L, 1);
-  if (luaL_getmetafield(L, 1, "__pairs") != LUA_TNIL) {
-    lua_pushvalue(L, 1);
-    lua_call(L, 1, 3);
-    return 3;
-  }
-  luaL_checktype(L, 1, LUA_TTABLE);
-  lua_settop(L, 1);
-  sort_keys(L, list_keys(L));
-  lua_pushinteger(L, 0);
-  lua_pushcclosure(L, next_in_order, 2);
-  lua_pushvalue(L, 1);
-  lua_pushnil(L);
-  return 3;
-}
-
 /* ---- loading, requiring, randomness ---- */
 
 /* load(text or function, name, mode, env) with mode always "t" */
@@ -417,13 +295,11 @@ static void open_host (lua_State *L, const runner_task *task, int link) {
 /* ---- the environment ---- */
 
 static const char *const base_names[] = {
-    "_VERSION", "assert",       "collectgarbage",
-    "error",    "getmetatable", "ipairs",
-    "next",     "pcall",        "rawequal",
-    "rawget",   "rawlen",       "rawset",
-    "select",   "setmetatable", "tonumber",
-    "type",     "warn",         "xpcall",
-    NULL};
+    "_VERSION",     "assert",   "collectgarbage", "error",
+    "getmetatable", "ipairs",   "pcall",          "rawequal",
+    "rawget",       "rawlen",   "rawset",         "select",
+    "setmetatable", "tonumber", "type",           "warn",
+    "xpcall",       NULL};
 static const char *const string_names[] = {
     "byte",    "char",  "find",   "format", "gmatch",   "gsub",
     "len",     "lower", "match",  "pack",   "packsize", "rep",
@@ -583,8 +459,7 @@ void scope_open (lua_State *L, const runner_task *task, int link) {
     add_trusted(L, link);
   else
     add_caged(L, link);
-  lua_pushcfunction(L, scope_pairs);
-  lua_setfield(L, -2, "pairs");
+  scope_add_walks(L);
   scope_add_text(L);
   scope_add_threads(L);
   seed_random(L, task->o->seed);

@@ -3,6 +3,7 @@
 # usage: check_runner.sh PATH-OF-ampstead
 set -u
 amp=$(realpath "$1")
+runner_tests=$(realpath "$(dirname "$0")/../../tests/runner")
 tmp=$(mktemp -d)
 trap 'rm -rf "$tmp"' EXIT
 mkdir "$tmp/work"
@@ -91,6 +92,24 @@ exits 0 "pairs goes in key order" -e 'local t = {b = 1, a = 2, [10] = 3,
 prints "numbers, then strings" "-1 1.5 2 10 a b "
 exits 0 "clearing fields while walking" -e 'local t = {a = 1, b = 2, c = 3}
   for k in pairs(t) do t[k] = nil end print(next(t))'
+exits 0 "next goes in key order, as pairs does" "$runner_tests/walks.lua"
+prints "to its end" walked
+exits 124 "what next remembers counts as the script's" --memory 18 -e '
+  local all = {}
+  for i = 1, 5000 do
+    local t = {}
+    for k = 1, 100 do t[k] = true end
+    next(t, 1)
+    all[i] = t
+  end'
+says "by its limit" "memory limit of 18 MB"
+exits 0 "which without it is enough" --memory 18 -e '
+  local all = {}
+  for i = 1, 5000 do
+    local t = {}
+    for k = 1, 100 do t[k] = true end
+    all[i] = t
+  end'
 exits 0 "random, once" -e 'print(math.random(1e9), math.random())'
 cp "$tmp/out" first
 exits 0 "random, again" -e 'print(math.random(1e9), math.random())'
