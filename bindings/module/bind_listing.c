@@ -6,9 +6,10 @@
 ** offers_raw(text, file, opts) gives {rows = {row, ..}, as_of = "..",
 ** newest = true or nil}. row: {line, module = amp.module{} or nil,
 ** text = {column = as typed}, v = {column = number}, price_is, tax, tests,
-** claim_ah, claim_soh, money, same = number of the row it repeats, refused =
-** true or nil, findings = {{id, decides, column, a, b, text, place, words},
-** ..}}; the Lua half makes offers of them.
+** claim_ah, claim_soh, money, same = number of the row it repeats, apart =
+** "remark": the cells that differ from a row like it, refused = true or nil,
+** findings = {{id, decides, column, a, b, text, place, words}, ..}}; the Lua
+** half makes offers of them.
 */
 #include "bind.h"
 #include <math.h>
@@ -103,6 +104,7 @@ typedef struct row {
   amp_listing l;
   const bind_module *module;   /* kept by the row's table; NULL: none */
   const char *name, *currency; /* in the file's text; NULL: none */
+  uint64_t digest[2];          /* of its cells; without remark and day */
 } row;
 
 typedef struct reading {
@@ -470,15 +472,86 @@ static bool same_text (const char *a, const char *b) {
   return a == b || (a != NULL && b != NULL && strcmp(a, b) == 0);
 }
 
-/* The row that row i repeats, or n. */
-static size_t repeats (const reading *r, size_t i) {
+/* What a remark that says so may excuse: itself, and another day. */
+static bool excused (const struct column *k) {
+  return k->field == AMP_LIST_REMARK || k->field == AMP_LIST_SEEN;
+}
+
+/* Does this column tell adverts apart? A name is only what the list calls
+** it; 'again': both are one by what a remark says. */
+static bool tells_apart (const struct column *k, bool again) {
+  return strcmp(k->key, "name") != 0 &&
+         !(again && k->kind == BOTH && excused(k));
+}
+
+/* A number for the cells of a row; rows of other numbers are not alike. */
+static uint64_t row_digest (const reading *r, size_t i, bool again) {
+  uint64_t h = 0;
+  for (size_t c = 0; c < amp_csv_columns(r->csv); c++)
+    if (tells_apart(&columns[r->map[c]], again))
+      h = h * 31u + amp_cell_digest(amp_csv_field(r->csv, i, c), r->decimal);
+  return h;
+}
+
+static void take_digests (reading *r) {
+  for (size_t i = 0; i < r->n; i++)
+    for (int again = 0; again < 2; again++)
+      r->rows[i].digest[again] = row_digest(r, i, again == 1);
+}
+
+static bool says_again (const reading *r, size_t i, size_t k) {
+  return ((r->rows[i].l.says | r->rows[k].l.says) & AMP_SAYS_AGAIN) != 0;
+}
+
+/* The first column in which rows i and k differ, or the number of columns:
+** they are one advert. */
+static size_t differs_in (const reading *r, size_t i, size_t k) {
+  bool again = says_again(r, i, k);
+  size_t c = 0, n = amp_csv_columns(r->csv);
+  while (c < n && (!tells_apart(&columns[r->map[c]], again) ||
+                   amp_cell_alike(amp_csv_field(r->csv, i, c),
+                                  amp_csv_field(r->csv, k, c), r->decimal)))
+    c++;
+  return c;
+}
+
+/* The row that row i repeats, or n: every cell alike. *like is the first
+** whose numbers alone are, or n. */
+static size_t repeats (const reading *r, size_t i, size_t *like) {
   const row *w = &r->rows[i];
-  for (size_t k = 0; k < i; k++)
-    if (r->rows[k].module == w->module && w->module != NULL &&
-        same_text(r->rows[k].currency, w->currency) &&
-        amp_listing_same(&r->rows[k].l, &w->l))
+  *like = r->n;
+  for (size_t k = 0; k < i; k++) {
+    const row *v = &r->rows[k];
+    int again = says_again(r, i, k);
+    bool whole = v->digest[again] == w->digest[again];
+    if ((!whole && *like < r->n) || v->module != w->module ||
+        w->module == NULL || !same_text(v->currency, w->currency) ||
+        !amp_listing_alike(&v->l, &w->l))
+      continue;
+    if (whole && differs_in(r, i, k) == amp_csv_columns(r->csv))
       return k;
+    *like = *like < r->n ? *like : k;
+  }
   return r->n;
+}
+
+/* row.apart = "seen, remark": the headers of the cells that differ */
+static void put_apart (const reading *r, size_t i, size_t k) {
+  lua_State *L = r->L;
+  char text[240] = "", shown[60];
+  for (size_t c = 0; c < amp_csv_columns(r->csv); c++) {
+    const char *h = amp_csv_header(r->csv, c);
+    size_t used = strlen(text);
+    if (!tells_apart(&columns[r->map[c]], false) ||
+        amp_cell_alike(amp_csv_field(r->csv, i, c),
+                       amp_csv_field(r->csv, k, c), r->decimal))
+      continue;
+    amp_text_visible(h, strlen(h), 20, shown, sizeof shown);
+    if (used + strlen(shown) + 3 < sizeof text)
+      snprintf(text + used, sizeof text - used, "%s%s", used ? ", " : "",
+               shown);
+  }
+  bind_put_text(L, "apart", text);
 }
 
 /* What one of its currency is in opts.currency; NaN: not known. */
@@ -548,20 +621,31 @@ static double as_of (const reading *r, bool *newest) {
   return day;
 }
 
-static void judge_together (reading *r) {
+/* Row i after those above it: the same again, or like one of them. */
+static void find_again (reading *r, size_t i) {
   lua_State *L = r->L;
+  amp_listing *l = &r->rows[i].l;
+  size_t like, k = repeats(r, i, &like);
+  lua_rawgeti(L, r->list, (lua_Integer)i + 1);
+  if (k < r->n) {
+    amp_listing_find(l, "listing_twice", AMP_DECIDES_REFUSED, AMP_LIST_FIELDS,
+                     (double)k + 1, NAN);
+    lua_pushinteger(L, (lua_Integer)k + 1);
+    lua_setfield(L, -2, "same");
+  } else if (like < r->n) {
+    amp_listing_find(l, "listing_alike", AMP_DECIDES_LITTLE, AMP_LIST_FIELDS,
+                     (double)like + 1, NAN);
+    put_apart(r, i, like);
+  }
+  lua_pop(L, 1);
+}
+
+static void judge_together (reading *r) {
   bool newest;
   double today = as_of(r, &newest);
+  take_digests(r);
   for (size_t i = 0; i < r->n; i++) {
-    size_t k = repeats(r, i);
-    if (k < r->n) {
-      amp_listing_find(&r->rows[i].l, "listing_twice", AMP_DECIDES_REFUSED,
-                       AMP_LIST_FIELDS, (double)k + 1, NAN);
-      lua_rawgeti(L, r->list, (lua_Integer)i + 1);
-      lua_pushinteger(L, (lua_Integer)k + 1);
-      lua_setfield(L, -2, "same");
-      lua_pop(L, 1);
-    }
+    find_again(r, i);
     if (!(rate_of(r, &r->rows[i]) > 0.0))
       amp_listing_find(&r->rows[i].l, "currency_without_rate",
                        AMP_DECIDES_NO_SUM, AMP_LIST_FIELDS, NAN, NAN);

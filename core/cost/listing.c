@@ -370,6 +370,24 @@ static bool whole_lot (const amp_phrase *p) {
   return false;
 }
 
+/* "same advert again", "again", "posted twice": the seller, or whoever made
+** the list, says that it stood there before. */
+static bool seen_before (const amp_phrase *p) {
+  static const char advert[] = "advert ad listing offer posting entry";
+  if (amp_phrase_has(p, "not no isn never other another ?"))
+    return false;
+  if (p->n == 1)
+    return amp_phrase_is(p, 0, "again duplicate double relisted reposted");
+  for (int i = 0; i < p->n; i++)
+    if ((amp_phrase_is(p, i, "same") && amp_phrase_is(p, i + 1, advert)) ||
+        (amp_phrase_is(p, i, advert) &&
+         amp_phrase_is(p, i + 1, "again twice")) ||
+        (amp_phrase_is(p, i, "posted listed") &&
+         amp_phrase_is(p, i + 1, "again twice before")))
+      return true;
+  return false;
+}
+
 static void take_remark (amp_listing *l, const char *text) {
   static const struct {
     unsigned bit;
@@ -386,6 +404,8 @@ static void take_remark (amp_listing *l, const char *text) {
   for (size_t i = 0; i < sizeof said / sizeof *said; i++)
     if (amp_phrase_has(&p, said[i].words))
       l->says |= said[i].bit;
+  if (seen_before(&p))
+    l->says |= AMP_SAYS_AGAIN;
   if (amp_remark_damage(text) != NULL)
     l->says |= AMP_SAYS_DAMAGE;
   if (!amp_phrase_has(&p, "price")) /* it speaks of another lot */
@@ -626,11 +646,12 @@ static bool alike (double a, double b) {
   return a == b || (!amp_given(a) && !amp_given(b));
 }
 
-bool amp_listing_same (const amp_listing *a, const amp_listing *b) {
+bool amp_listing_alike (const amp_listing *a, const amp_listing *b) {
   bool same =
       a->tax == b->tax && a->price_is == b->price_is &&
-      a->tests == b->tests && alike(a->claim_ah, b->claim_ah) &&
-      alike(a->claim_v, b->claim_v) && alike(a->claim_kwh, b->claim_kwh) &&
+      strcmp(a->money, b->money) == 0 && a->tests == b->tests &&
+      alike(a->claim_ah, b->claim_ah) && alike(a->claim_v, b->claim_v) &&
+      alike(a->claim_kwh, b->claim_kwh) &&
       alike(a->claim_soh, b->claim_soh) && amp_given(a->v[AMP_LIST_PRICE]);
   for (int i = 0; same && i < AMP_LIST_FIELDS; i++)
     same = i == AMP_LIST_SEEN || alike(a->v[i], b->v[i]);

@@ -66,7 +66,8 @@ enum {
   AMP_SAYS_LOT = 16,  /* the price of the lot */
   AMP_SAYS_EACH = 32, /* the price of one */
   AMP_SAYS_ABOUT = 64,
-  AMP_SAYS_DAMAGE = 128
+  AMP_SAYS_DAMAGE = 128,
+  AMP_SAYS_AGAIN = 256 /* that it is an advert seen before */
 };
 
 typedef struct amp_listing {
@@ -117,8 +118,9 @@ void amp_listing_check (amp_listing *l, const amp_listing_module *m);
 /* Can no offer be made of it? */
 bool amp_listing_refused (const amp_listing *l);
 
-/* Are these the same advert: every number given alike? */
-bool amp_listing_same (const amp_listing *a, const amp_listing *b);
+/* Do the numbers of both agree, those that are missing too? Then they may be
+** one advert: that is for their cells to say, see amp_cell_alike. */
+bool amp_listing_alike (const amp_listing *a, const amp_listing *b);
 
 /*
 ** Prices against each other: per_kwh[n] as stated, in one currency (NaN:

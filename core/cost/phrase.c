@@ -245,6 +245,77 @@ bool amp_phrase_has (const amp_phrase *p, const char *list) {
   return false;
 }
 
+/* ---- cells beside each other ---- */
+
+/* A blank of any kind: its bytes, or 0. */
+static size_t blank_length (const char *s) {
+  if (*s == ' ' || *s == '\t' || *s == '\n' || *s == '\r')
+    return 1;
+  return strncmp(s, "\xc2\xa0", 2) == 0 ? 2 : 0; /* one that holds a line */
+}
+
+/* The next letter without case, ' ' for blanks between words, 0 at the end;
+** *at moves behind it. */
+static char next_folded (const char **at, bool begun) {
+  const char *s = *at;
+  bool parted = false;
+  for (size_t n; (n = blank_length(s)) > 0; s += n)
+    parted = begun;
+  char c = parted && *s != '\0' ? ' ' : lower(*s);
+  *at = c == ' ' || c == '\0' ? s : s + 1;
+  return c;
+}
+
+/* The one plain number that the cell is. */
+static bool cell_number (const char *s, char decimal, double *v) {
+  return amp_number_written(s, strlen(s), decimal, true, v) ==
+         AMP_WRITTEN_NUMBER;
+}
+
+static bool cell_empty (const char *s) {
+  double v;
+  return amp_number_written(s, strlen(s), '\0', true, &v) ==
+         AMP_WRITTEN_NOTHING;
+}
+
+bool amp_cell_alike (const char *a, const char *b, char decimal) {
+  double va = 0.0, vb = 0.0;
+  if (cell_empty(a) || cell_empty(b))
+    return cell_empty(a) && cell_empty(b);
+  if (cell_number(a, decimal, &va) && cell_number(b, decimal, &vb))
+    return va == vb;
+  for (bool begun = false;; begun = true) {
+    char ca = next_folded(&a, begun), cb = next_folded(&b, begun);
+    if (ca != cb || ca == '\0')
+      return ca == cb;
+  }
+}
+
+/* FNV-1a: G. Fowler, L. C. Noll, K.-P. Vo, 1991 (from memory). */
+static uint64_t add_byte (uint64_t h, unsigned char c) {
+  return (h ^ c) * 0x100000001b3u;
+}
+
+uint64_t amp_cell_digest (const char *s, char decimal) {
+  uint64_t h = 0xcbf29ce484222325u, bits = 0;
+  double v = 0.0;
+  if (cell_empty(s))
+    return h;
+  if (cell_number(s, decimal, &v)) {
+    v += 0.0; /* -0 is 0 */
+    memcpy(&bits, &v, sizeof bits);
+    for (int i = 0; i < 64; i += 8)
+      h = add_byte(h, (unsigned char)(bits >> i));
+    return h;
+  }
+  for (bool begun = false;; begun = true) {
+    char c = next_folded(&s, begun);
+    if (c == '\0')
+      return h;
+    h = add_byte(h, (unsigned char)c);
+  }
+}
+
 /* ---- days ---- */
 
 static int month_days (int y, int m) {

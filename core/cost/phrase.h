@@ -8,6 +8,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 typedef enum amp_written {
   AMP_WRITTEN_NUMBER,
@@ -52,6 +53,14 @@ bool amp_phrase_has (const amp_phrase *p, const char *list);
 
 /* Is the word of token 'i' one of 'list'? Past the end: no. */
 bool amp_phrase_is (const amp_phrase *p, int i, const char *list);
+
+/*
+** Two cells of a list, as typed: alike where both are empty, both the same
+** number, or the same words (ASCII case and the length of blanks aside).
+** Cells that are alike have the same digest.
+*/
+bool amp_cell_alike (const char *a, const char *b, char decimal);
+uint64_t amp_cell_digest (const char *s, char decimal);
 
 /*
 ** A day as people write it: 2026-06-28, 28.06.2026, 28/06/2026 (day first

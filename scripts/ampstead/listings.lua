@@ -124,9 +124,19 @@ function ask.currencies_mixed ()
   return "two currencies in one row: which?"
 end
 
-function ask.listing_twice (f, row, all)
-  return string.format("the same advert as %s: every number alike",
-    all[f.a] and all[f.a].name or "line " .. row.line)
+-- "b1 (line 3)", "line 3"
+local function other_row (row)
+  local line = string.format("line %d", row.line)
+  return row.name == line and line or row.name .. " (" .. line .. ")"
+end
+
+function ask.listing_twice (f, _, all)
+  return "the same advert as " .. other_row(all[f.a]) .. ": every cell alike"
+end
+
+function ask.listing_alike (f, row, all)
+  return string.format("like %s but for %s: one advert seen twice, or two " ..
+    "lots? Counted as two", other_row(all[f.a]), row.apart)
 end
 
 function ask.price_given_twice (f)
@@ -344,7 +354,7 @@ end
 
 local function name_rows (rows, opts)
   for i, row in ipairs(rows) do
-    row.name = row.text.name or "line " .. row.line
+    row.name = row.text.name or string.format("line %d", row.line)
     row.seller, row.remark = row.text.seller, row.text.remark
     row.currency = row.text.currency or row.money or opts.currency
     row.left_ah = short_of_label(row)
@@ -370,6 +380,15 @@ local methods = {}
 local meta = { __name = "ampstead.offers", __metatable = "list",
   __index = methods }
 
+-- "b2: asked, line 4: like b1 (line 3) but for remark: ..", or nil
+local function perhaps_twice (row)
+  for _, q in ipairs(row.questions) do
+    if q.id == "listing_alike" then
+      return string.format("%s: asked, line %d: %s", row.name, row.line, q.ask)
+    end
+  end
+end
+
 function meta.__tostring (self)
   local rows, lines, n = lists[self].rows, {}, 0
   for _, row in ipairs(rows) do n = n + (row.why and 1 or 0) end
@@ -377,6 +396,7 @@ function meta.__tostring (self)
     #rows == 1 and "" or "s", n)
   for i = 1, #rows do
     if rows[i].why then lines[#lines + 1] = tostring(rawget(self, i)) end
+    lines[#lines + 1] = not rows[i].why and perhaps_twice(rows[i]) or nil
   end
   return table.concat(lines, "\n")
 end
@@ -402,8 +422,8 @@ local function none_usable (rows)
   local parts = {}
   for i = 1, math.min(#rows, reasons_most) do
     local first = rows[i].questions[1]
-    parts[i] = (first and first.place or "line " .. rows[i].line) .. ": " ..
-      rows[i].why
+    parts[i] = (first and first.place or
+      string.format("line %d", rows[i].line)) .. ": " .. rows[i].why
   end
   if #rows == 1 then core.fail("data", parts[1]) end
   for i, part in ipairs(parts) do parts[i] = wrapped(part) end

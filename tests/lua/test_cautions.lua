@@ -564,6 +564,8 @@ for id, change in pairs{
     return got
   end, function () return advert("price", "246") end }
 end
+cases.listing_alike = { function () return advert("remark", "in the barn") end,
+  function () return advert("price", "245") end }
 cases.listing_twice = { function () return advert("price", "245") end,
   function () return advert("price", "246") end }
 local function advert_taxed (text)

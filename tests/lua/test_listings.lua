@@ -46,7 +46,7 @@ local function refused (i, words)
   check.has(offers[i].refused, words, offers[i].name)
   check.has(tostring(offers[i]), "refused, line " .. i + 1)
 end
-refused(6, "the same advert as E: every number alike")
+refused(6, "the same advert as E (line 6): every cell alike")
 refused(7, 'the remark says "price of the lot?": is it the price of the lot, ' ..
   "262.50 each?")
 refused(9, "how many modules exactly?")
@@ -148,6 +148,41 @@ local old = 0
 for i = 1, #later do old = old + (later[i].id == "advert_old" and 1 or 0) end
 check.equal(old, 14, "all of them, on that day")
 check.has(later:text(), "before 2026-08-15")
+
+-- ---- one advert seen twice, or two lots: every cell decides ----
+
+local function pair (above, below, more)
+  return amp.offers.text("name,seller,module,count,price,tax,freight,claimed," ..
+    "seen,remark,link\n" .. above .. "\n" .. below .. "\n", { modules = modules,
+    ignore = more or { "link" } })
+end
+local plain = "a,yard,7s2p,12,140 each,included,0,80 % of new,2026-06-01,"
+local same = pair(plain .. ",x", plain:gsub("^a", "b"):gsub("yard", "Yard") ..
+  " ,x")
+check.has(same[2].refused, "the same advert as a (line 2): every cell alike")
+check.has(tostring(same), "b: refused, line 3: the same advert as a (line 2)")
+local two = { { "seller", plain:gsub("yard", "barn") .. ",x" },
+  { "count", (plain:gsub(",12,", ",13,")) .. ",x" },
+  { "claimed", plain:gsub("of new", "of label") .. ",x" },
+  { "seen", plain:gsub("06%-01", "06-02") .. ",x" },
+  { "remark", plain .. "die anderen zw\u{f6}lf,x" },
+  { "link", plain .. ",y" } }
+for _, case in ipairs(two) do
+  local l = pair(plain .. ",x", (case[2]:gsub("^a", "b")))
+  check.ok(not l[2].refused, case[1] .. " tells them apart")
+  local questions, found = l:questions(), nil
+  for i = 1, #questions do
+    if questions[i].id == "listing_alike" then found = questions[i] end
+  end
+  if case[1] == "count" then
+    check.equal(found, nil, "other numbers are another lot")
+  else
+    check.equal(found.who, "b")
+    check.has(found.ask, "like a (line 2) but for " .. case[1] ..
+      ": one advert seen twice, or two lots? Counted as two")
+    check.has(tostring(l), "asked, line 3: like a (line 2)")
+  end
+end
 
 -- ---- words that a hurried reader takes for numbers ----
 

@@ -312,17 +312,33 @@ static void the_most_decisive_stands_first (void **state) {
     assert_true(l.finding[i].decides >= l.finding[i - 1].decides);
 }
 
-static void the_same_advert_is_known_again (void **state) {
+static void numbers_alike_may_be_one_advert (void **state) {
   amp_listing a = advert((const cell[]){{AMP_LIST_FIELDS, NULL}});
   amp_listing b = with(AMP_LIST_REMARK, "same advert again");
   amp_listing c = with(AMP_LIST_PRICE, "246");
   amp_listing d = with(AMP_LIST_SEEN, "2026-06-01");
   (void)state;
-  assert_true(amp_listing_same(&a, &b));
-  assert_true(amp_listing_same(&a, &d)); /* seen again on another day */
-  assert_false(amp_listing_same(&a, &c));
+  assert_true(amp_listing_alike(&a, &b));
+  assert_true(b.says & AMP_SAYS_AGAIN);
+  assert_true(amp_listing_alike(&a, &d)); /* seen again on another day */
+  assert_false(amp_listing_alike(&a, &c));
   c = with(AMP_LIST_TESTS, "95");
-  assert_false(amp_listing_same(&a, &c));
+  assert_false(amp_listing_alike(&a, &c));
+  c = with(AMP_LIST_PRICE, "245 GBP");
+  assert_false(amp_listing_alike(&a, &c));
+}
+
+static void a_remark_says_that_it_stood_there_before (void **state) {
+  static const char *const yes[] = {"same advert again", "again",
+                                    "Duplicate!", "posted twice"};
+  static const char *const no[] = {"not the same advert", "same car as above",
+                                   "price lowered again", "same advert?",
+                                   "two lots, listed together"};
+  (void)state;
+  for (size_t i = 0; i < LEN(yes); i++)
+    assert_true(with(AMP_LIST_REMARK, yes[i]).says & AMP_SAYS_AGAIN);
+  for (size_t i = 0; i < LEN(no); i++)
+    assert_false(with(AMP_LIST_REMARK, no[i]).says & AMP_SAYS_AGAIN);
 }
 
 /* Nine at 90 .. 98 per kWh; one whose price each is that of its lot of
@@ -400,7 +416,7 @@ static void any_text_is_read_or_doubted (void **state) {
       amp_listing_check(l, &pouch);
       amp_listing_close(l);
     }
-    assert_true(amp_listing_same(&a, &b) || isnan(a.v[AMP_LIST_PRICE]));
+    assert_true(amp_listing_alike(&a, &b) || isnan(a.v[AMP_LIST_PRICE]));
     assert_true(isnan(a.v[AMP_LIST_PRICE]) ||
                 (a.v[AMP_LIST_PRICE] > 0 && a.v[AMP_LIST_PRICE] <= 1e9));
     assert_true(isnan(a.v[AMP_LIST_DUDS]) ||
@@ -426,7 +442,8 @@ int main (void) {
       cmocka_unit_test(a_share_of_the_lot_is_no_health),
       cmocka_unit_test(a_price_says_of_what_it_is),
       cmocka_unit_test(the_most_decisive_stands_first),
-      cmocka_unit_test(the_same_advert_is_known_again),
+      cmocka_unit_test(numbers_alike_may_be_one_advert),
+      cmocka_unit_test(a_remark_says_that_it_stood_there_before),
       cmocka_unit_test(a_lot_given_as_each_stands_out),
       cmocka_unit_test(prices_given_twice_agree_or_not),
       cmocka_unit_test(an_old_price_is_asked_for),

@@ -138,6 +138,35 @@ static void days_are_counted (void **state) {
   assert_int_equal(amp_day_written("", &d), AMP_WRITTEN_NOTHING);
 }
 
+static void cells_are_alike_as_typed (void **state) {
+  static const struct {
+    const char *a, *b;
+    char decimal;
+    bool alike;
+  } want[] = {{"245", "245.00", '.', true},
+              {"245", "246", '.', false},
+              {"1.245,5", "1245,50", ',', true},
+              {"", "n/a", 0, true},
+              {"", "0", 0, false},
+              {"As  Seen ", "as seen", 0, true},
+              {"as\xc2\xa0seen", "as seen", 0, true},
+              {"asseen", "as seen", 0, false},
+              {"excl.", "excluded", 0, false},
+              {"1,500", "1.500", 0, false}, /* neither can be read */
+              {"one pallet", "one pallet, and two in the barn", 0, false},
+              {"S\xc3\x84URE", "s\xc3\xa4ure", 0, false}};
+  (void)state;
+  for (size_t i = 0; i < LEN(want); i++) {
+    bool alike = amp_cell_alike(want[i].a, want[i].b, want[i].decimal);
+    assert_int_equal(alike, want[i].alike);
+    assert_int_equal(amp_cell_alike(want[i].b, want[i].a, want[i].decimal),
+                     alike);
+    assert_int_equal(amp_cell_digest(want[i].a, want[i].decimal) ==
+                         amp_cell_digest(want[i].b, want[i].decimal),
+                     alike);
+  }
+}
+
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(marks_in_order_tell_which_is_which),
@@ -146,6 +175,7 @@ int main (void) {
       cmocka_unit_test(written_numbers_come_back),
       cmocka_unit_test(phrases_fall_into_numbers_and_words),
       cmocka_unit_test(days_are_counted),
+      cmocka_unit_test(cells_are_alike_as_typed),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
