@@ -1,71 +1,337 @@
 /*
-** remark.c -- words of damage and others in a remark.
+** remark.c -- words of damage and others in a remark, and what denies them.
 */
 #include "base/remark.h"
+#include <string.h>
 
-/* Beginnings of words that speak of damage. */
-static const char *const damage[] = {
-    "crust",  "leak",  "swell",  "swoll", "bulg",   "puff",  "smell",
-    "odor",   "odour", "wet",    "water", "flood",  "salt",  "corro",
-    "rust",   "burn",  "scorch", "smok",  "melt",   "dent",  "crack",
-    "punct",  "crush", "pierc",  "spark", "broken", "damag", "bent",
-    "deform", "hiss",  "vent",   "fire",  "crash"};
-static const char *const denial[] = {"no", "not", "without", "never", "non"};
+/* Every word that speaks of damage, with its inflections. Followed by one of
+** 'part' it is a part or a property; where 'only' is given it counts before
+** one of these alone. The words of a row begin with one letter, by which rows
+** are passed over. Common practice, no source. */
+static const struct {
+  const char *words, *part, *only;
+} damage[] = {
+    {"crust crusts crusty crusted", "", ""},
+    {"leak leaks leaked leaking leaky", "proof tight", ""},
+    {"leakage leakages", "current currents", ""},
+    {"swell swells swelled swelling swellings swollen", "", ""},
+    {"bulge bulges bulged bulging", "", ""},
+    {"puff puffs puffed puffing puffy", "", ""},
+    {"smell smells smelled smelling smelly", "", ""},
+    {"odor odors odour odours", "", ""},
+    {"wet waterlogged", "", ""},
+    {"soaked submerged", "", ""},
+    {"damp", "proof", ""},
+    {"moisture", "proof", ""},
+    {"water",
+     "cooled cooling cooler pump pumps jacket heater heating block hose "
+     "hoses "
+     "circuit plate plates channel channels glycol proof resistant tight",
+     ""},
+    {"flood floods flooded flooding", "light lights", ""},
+    {"salt salty", "", ""},
+    {"corrode corrodes corroded corroding corrosion corrosive",
+     "proof resistant protection", ""},
+    {"rust rusts rusted rusting rusty", "proof", ""},
+    {"burn burns burned burnt burning", "in", ""},
+    {"charred", "", ""},
+    {"singed", "", ""},
+    {"scorch scorches scorched scorching", "", ""},
+    {"smoke smokes smoked smoking smoky", "detector detectors alarm alarms",
+     ""},
+    {"melt melts melted melting molten", "", ""},
+    {"dent dents dented denting", "", ""},
+    {"crack cracks cracked cracking", "", ""},
+    {"puncture punctures punctured", "", ""},
+    {"crush crushes crushed crushing", "zone", ""},
+    {"pierce pierces pierced piercing", "", ""},
+    {"spark sparks sparked sparking", "plug plugs", ""},
+    {"broken breakage", "", ""},
+    {"damage damages damaged damaging", "deposit waiver", ""},
+    {"bent", "", ""},
+    {"deform deforms deformed deforming deformation", "", ""},
+    {"hiss hisses hissed hissing", "", ""},
+    {"vented venting",
+     "hose hoses tube tubes pipe pipes duct ducts kit system port ports "
+     "valve "
+     "valves channel channels cap caps box cover lid case enclosure cabinet "
+     "rack gap",
+     ""},
+    {"vent vents", "",
+     "open opened opens burst blown blew popped torn "
+     "ruptured released"},
+    {"burst bursts", "", ""},
+    {"rupture ruptured", "", ""},
+    {"exploded explosion", "proof", ""},
+    {"overheat overheated overheating", "protection", ""},
+    {"fire fires",
+     "extinguisher extinguishers blanket blankets alarm alarms proof "
+     "resistant retardant wall brigade department safe safety rated sale",
+     ""},
+    {"crash crashes crashed", "tested", ""},
+    {"wreck wrecked wreckage", "", ""},
+    {"accident accidents", "", ""}};
+enum { DAMAGES = sizeof damage / sizeof *damage };
 
-static bool letter (char c) {
-  return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c & 0x80);
+static const char denial[] =
+    "no not never without none non nor neither zero 0 isn wasn aren weren "
+    "hasn haven hadn doesn didn";
+
+/* What may stand between a denial and the word that it denies. None of it
+** lets some of the damage stand, as "major" or "other" would. */
+static const char between[] =
+    "a an any the of on in at from by through sign signs trace traces "
+    "evidence hint hints visible apparent known noticeable ever even been be "
+    "is are was were get got has have had them cell cells module modules "
+    "group groups pack packs case cases housing housings side sides "
+    "electrolyte coolant oil gas fluid acid t or nor";
+
+/* Nouns that a denied word may stand before: "no water damage" */
+static const char nouns[] =
+    "damage damages damaged smell smells odor odour leak leaks leakage water";
+
+/* ---- words ---- */
+
+/* How a word is parted from the one before it, the weakest first. */
+typedef enum parted { HYPHEN, BLANK, SLASH, COLON, MARK } parted;
+
+typedef struct word {
+  const char *s;
+  size_t n;
+  parted before;
+} word;
+
+static bool plain (char c) {
+  return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') ||
+         (c >= '0' && c <= '9');
 }
 
-/* The word at 's' begins with (whole: is) 'w', without case. */
-static bool word_is (const char *s, const char *w, bool whole) {
-  for (; *w != '\0'; s++, w++) {
-    char c = *s >= 'A' && *s <= 'Z' ? (char)(*s - 'A' + 'a') : *s;
-    if (c != *w)
-      return false;
+/* A sign of two bytes behind 0xc2: blanks, quotes, a point, inverted marks */
+static size_t latin_sign (const char *s, parted *kind) {
+  *kind = s[1] == '\xa0' ? BLANK : s[1] == '\xad' ? HYPHEN : MARK;
+  return s[1] != '\0' && strchr("\xa0\xad\xab\xbb\xb7\xa1\xbf", s[1]) != NULL
+             ? 2
+             : 0;
+}
+
+/* A sign of three bytes: general punctuation (U+2000 .. U+203F), the minus,
+** the blanks and commas of wide scripts. */
+static size_t wide_sign (const char *s, parted *kind) {
+  unsigned char b = (unsigned char)s[1];
+  unsigned char c = b != 0 ? (unsigned char)s[2] : 0;
+  if ((unsigned char)s[0] == 0xe2u && b == 0x80u && c != 0) {
+    bool blank = c <= 0x8bu || c == 0xafu;
+    bool hyphen = c == 0x90u || c == 0x91u || c == 0x99u;
+    *kind = blank ? BLANK : hyphen ? HYPHEN : MARK;
+    return 3;
   }
-  return !whole || !letter(*s);
+  *kind = MARK;
+  if (c != 0 &&
+      (memcmp(s, "\xe2\x88\x92", 3) == 0 || memcmp(s, "\xe3\x80", 2) == 0 ||
+       memcmp(s, "\xef\xbc\x8c", 3) == 0))
+    return 3;
+  return 0;
 }
 
-static bool one_of (const char *s, const char *const *list, size_t n,
-                    bool whole) {
-  for (size_t i = 0; i < n; i++)
-    if (word_is(s, list[i], whole))
+/* The length of the sign at 's'; 0: a letter, or the end. */
+static size_t sign_at (const char *s, parted *kind) {
+  unsigned char c = (unsigned char)*s;
+  if (c >= 0x80u)
+    return c == 0xc2u ? latin_sign(s, kind) : wide_sign(s, kind);
+  if (c == '\0' || plain(*s))
+    return 0;
+  *kind = c == ' ' || c == '\t'   ? BLANK
+          : c == '-' || c == '\'' ? HYPHEN
+          : c == '/' || c == '|'  ? SLASH
+          : c == ':' || c == '='  ? COLON
+                                  : MARK;
+  return 1;
+}
+
+/* The next word from 's' on; false: none. A hyphen beside a blank is a
+** dash, and parts as a mark does. */
+static bool next_word (const char *s, word *w) {
+  parted most = HYPHEN, kind = HYPHEN;
+  bool blank = false, hyphen = false;
+  for (size_t n; (n = sign_at(s, &kind)) > 0; s += n) {
+    blank = blank || kind == BLANK;
+    hyphen = hyphen || kind == HYPHEN;
+    most = kind > most ? kind : most;
+  }
+  w->before = blank && hyphen ? MARK : most;
+  w->s = s;
+  while (*s != '\0' && sign_at(s, &kind) == 0)
+    s++;
+  w->n = (size_t)(s - w->s);
+  return w->n > 0;
+}
+
+static char lower (char c) {
+  return (char)(c >= 'A' && c <= 'Z' ? c + ('a' - 'A') : c);
+}
+
+/* Is it the n letters at 't', without case? */
+static bool word_is (const word *w, const char *t, size_t n) {
+  size_t i = 0;
+  while (i < n && i < w->n && lower(w->s[i]) == t[i])
+    i++;
+  return i == n && i == w->n;
+}
+
+/* Is it one of the words of 'list', parted by blanks? */
+static bool one_of (const word *w, const char *list) {
+  for (size_t n; *list != '\0'; list += n + (list[n] == ' ')) {
+    n = strcspn(list, " ");
+    if (word_is(w, list, n))
       return true;
+  }
   return false;
 }
 
-bool amp_remark_speaks_of (const char *s, const char *const *list, size_t n) {
-  for (bool in = false; *s != '\0'; s++) {
-    bool was = in;
-    in = letter(*s) || (*s >= '0' && *s <= '9');
-    if (in && !was && one_of(s, list, n, false))
-      return true;
-  }
-  return false;
+/* The word behind 'w', in the same breath. */
+static bool follows (const word *w, word *next) {
+  return next_word(w->s + w->n, next) && next->before <= BLANK;
 }
 
-const char *amp_remark_damage (const char *s) {
-  int denied = 0;
-  for (bool in = false; *s != '\0'; s++) {
-    bool was = in;
-    in = letter(*s);
-    if (!in && *s != ' ' && *s != '-')
-      denied = 0;
-    if (!in || was)
+/* ---- damage ---- */
+
+/* Does this word, with the one behind it, speak of damage? */
+static bool of_damage (const word *w) {
+  word next;
+  char initial = lower(w->s[0]);
+  for (int i = 0; i < DAMAGES; i++) {
+    if (damage[i].words[0] != initial || !one_of(w, damage[i].words))
       continue;
-    if (one_of(s, damage, sizeof damage / sizeof *damage, false) &&
-        denied == 0)
-      return s;
-    denied -= denied > 0;
-    if (one_of(s, denial, sizeof denial / sizeof *denial, true))
-      denied = 2;
+    bool more = follows(w, &next);
+    return damage[i].only[0] != '\0'
+               ? more && one_of(&next, damage[i].only)
+               : !(more && one_of(&next, damage[i].part));
+  }
+  return false;
+}
+
+/* Does the sentence end behind the word? */
+static bool ends (const word *w) {
+  word next;
+  return !next_word(w->s + w->n, &next) || next.before == MARK;
+}
+
+/* "leak-free", "leak free.", "leaks: none", "leaks: 0", "leak tested ok" */
+static bool denied_behind (const word *w) {
+  word next, last;
+  if (!next_word(w->s + w->n, &next))
+    return false;
+  if (next.before <= BLANK && one_of(&next, "free"))
+    return next.before == HYPHEN || ends(&next);
+  if (next.before <= BLANK && one_of(&next, "test tested check checked"))
+    return follows(&next, &last) &&
+           one_of(&last, "ok okay passed good fine negative");
+  if (next.before == COLON || next.before == MARK)
+    return ends(&next) &&
+           one_of(&next, next.before == COLON ? "none nil no never zero 0"
+                                              : "none nil");
+  return false;
+}
+
+/* ---- denials ---- */
+
+/* Where a reader of the remark stands. */
+typedef struct state {
+  bool deny;  /* what comes is denied */
+  bool after; /* and something was */
+  bool was;   /* the word before was the denial */
+} state;
+
+static bool is_denial (const word *w) {
+  word next;
+  return one_of(w, denial) ||
+         (one_of(w, "free") && follows(w, &next) && one_of(&next, "of from"));
+}
+
+/* Before the word itself is looked at. */
+static void arrive (state *k, const word *w) {
+  if (w->before >= COLON)
+    *k = (state){false, false, false};
+  if (w->before == SLASH && k->after)
+    k->after = false;
+}
+
+/* Does the denial hold for this word of a list? */
+static bool holds (const state *k, const word *w) {
+  return k->deny && (!k->after || one_of(w, nouns));
+}
+
+/* Past a word of no list. Two denials are none: "not without". */
+static void pass (state *k, const word *w) {
+  if (is_denial(w)) {
+    bool list = k->after && one_of(w, "nor");
+    *k = (state){list || !k->was, false, !list};
+    return;
+  }
+  if (k->after)
+    k->after = !one_of(w, "or nor");
+  else if (!one_of(w, between))
+    k->deny = false;
+  k->deny = k->deny && !k->after;
+  k->was = false;
+}
+
+static const char *find (const char *s, bool denied) {
+  state k = {false, false, false};
+  for (word w = {s, 0, MARK}; next_word(w.s + w.n, &w);) {
+    arrive(&k, &w);
+    if (!of_damage(&w)) {
+      pass(&k, &w);
+      continue;
+    }
+    bool no = holds(&k, &w) || denied_behind(&w);
+    if (no == denied)
+      return w.s;
+    k.after = k.deny;
+    k.was = false;
   }
   return NULL;
 }
 
+const char *amp_remark_damage (const char *s) {
+  return find(s, false);
+}
+
+const char *amp_remark_denied (const char *s) {
+  return find(s, true);
+}
+
+/* ---- phrases ---- */
+
+/* Do the words from 'w' on begin with this phrase? */
+static bool begins (word w, const char *phrase) {
+  for (size_t n; *phrase != '\0'; phrase += n + (phrase[n] == ' ')) {
+    n = strcspn(phrase, " ");
+    if (!word_is(&w, phrase, n))
+      return false;
+    if (phrase[n] == ' ' && !follows(&w, &w))
+      return false;
+  }
+  return true;
+}
+
+bool amp_remark_speaks_of (const char *s, const char *const *list, size_t n) {
+  state k = {false, false, false};
+  for (word w = {s, 0, MARK}; next_word(w.s + w.n, &w);) {
+    arrive(&k, &w);
+    for (size_t i = 0; i < n; i++)
+      if (!k.deny && begins(w, list[i]))
+        return true;
+    pass(&k, &w);
+  }
+  return false;
+}
+
 void amp_remark_word (const char *word, char *out, size_t size) {
   size_t n = 0;
-  for (; letter(word[n]) && n + 1 < size; n++)
+  parted kind;
+  for (; word[n] != '\0' && sign_at(word + n, &kind) == 0 && n + 1 < size;
+       n++)
     out[n] = word[n];
   out[n] = '\0';
 }

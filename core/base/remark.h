@@ -1,7 +1,12 @@
 /*
-** remark.h -- what a remark speaks of, by the beginnings of its words: of
-** damage, or of any list. ASCII without case; a byte above 0x7f is a letter.
-** A remark is never a number: what it says is asked or put in doubt.
+** remark.h -- what a remark speaks of, by whole words of short English lists:
+** of damage, or of any list of phrases. Nothing is guessed from the beginning
+** of a word ("ventilated" is no vent), and a word that is denied ("no
+** swelling", "leak-free") is told apart from one that is said. Words of other
+** languages are in no list: such a remark is not read, which the caller says.
+** Case counts for ASCII alone; typographic blanks, dashes and quotes part
+** words as plain ones do. A remark is never a number: what it says is asked or
+** put in doubt.
 */
 #ifndef AMP_BASE_REMARK_H
 #define AMP_BASE_REMARK_H
@@ -10,13 +15,24 @@
 #include <stddef.h>
 
 /*
-** The first word of damage (crust, leak, swollen, flood, crash, ..; common
-** practice, no source) that no "no" stands before, at most two words back and
-** without a mark between; NULL: none. It points into 's'.
+** The first word of damage (crust, leak, swollen, flooded, crash, ..; common
+** practice, no source) that nothing denies; NULL: none. It points into 's'.
+**
+** Denied is what "no", "not", "never", "without", "none", "free of" or "isn't"
+** stands before, with nothing between but small words ("no sign of any
+** swelling"), across "or", "nor" and "/" ("no leaks or dents"), and what is
+** "leak-free" or "leaks: none". Any other word, a mark and "and" end a denial,
+** so that what is in doubt counts as said: "not tested, swollen", "no longer
+** leaking", "no major damage", "not without damage". Neither said nor denied
+** are parts and properties: "water cooling", "fire blanket", "venting hose".
 */
 const char *amp_remark_damage (const char *s);
 
-/* Does one of the n phrases begin at a word of the remark? */
+/* The first word of damage that is denied; NULL: none. */
+const char *amp_remark_denied (const char *s);
+
+/* Does one of the n phrases, of words parted by blanks, stand in the remark
+** and is not denied? A hyphen is a blank: "two-wire" is "two wire". */
 bool amp_remark_speaks_of (const char *s, const char *const *list, size_t n);
 
 /* The letters that begin at 'word' into out[size], cut where it is short. */

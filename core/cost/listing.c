@@ -388,26 +388,62 @@ static bool seen_before (const amp_phrase *p) {
   return false;
 }
 
+/* "about ten", "roughly 12": nobody has counted. Not "ask about freight". */
+static bool only_about (const amp_phrase *p) {
+  static const char counted[] =
+      "one two three four five six seven eight nine ten eleven twelve twenty "
+      "thirty a half dozen";
+  for (int i = 0; i + 1 < p->n; i++)
+    if (amp_phrase_is(p, i, "about approx approximately roughly circa ca") &&
+        (p->t[i + 1].number || amp_phrase_is(p, i + 1, counted)))
+      return true;
+  return false;
+}
+
+/* A premium on the price; "premium cells" are the seller's praise. */
+static bool premium_due (const amp_phrase *p) {
+  for (int i = 0; i < p->n; i++)
+    if (amp_phrase_is(p, i, "premium") &&
+        !amp_phrase_is(p, i - 1, "no without") &&
+        !amp_phrase_is(p, i + 1,
+                       "quality cell cells module modules brand "
+                       "grade condition class line product"))
+      return true;
+  return false;
+}
+
+/* Words that no denial stands before. */
+static const char *const untested[] = {"untested", "not tested"};
+static const char *const best[] = {
+    "best one",  "best ones",  "best of",  "best module", "best modules",
+    "best cell", "best cells", "best was", "strongest"};
+
+static unsigned damage_said (const char *text) {
+  if (amp_remark_damage(text) != NULL)
+    return AMP_SAYS_DAMAGE;
+  return amp_remark_denied(text) != NULL ? AMP_SAYS_NO_DAMAGE : 0;
+}
+
 static void take_remark (amp_listing *l, const char *text) {
-  static const struct {
-    unsigned bit;
-    const char *words;
-  } said[] = {{AMP_SAYS_PREMIUM, "premium"},
-              {AMP_SAYS_COLLECT, "collect collection pickup"},
-              {AMP_SAYS_UNTESTED, "untested"},
-              {AMP_SAYS_BEST, "best strongest"},
-              {AMP_SAYS_LOT, "lot total"},
-              {AMP_SAYS_EACH, "each apiece"},
-              {AMP_SAYS_ABOUT, "about approx approximately roughly"}};
   amp_phrase p;
   amp_phrase_read(text, '.', false, &p);
+  const struct {
+    unsigned bit;
+    bool said;
+  } said[] = {{AMP_SAYS_PREMIUM, premium_due(&p)},
+              {AMP_SAYS_UNTESTED,
+               amp_remark_speaks_of(text, untested,
+                                    sizeof untested / sizeof *untested)},
+              {AMP_SAYS_BEST,
+               amp_remark_speaks_of(text, best, sizeof best / sizeof *best)},
+              {AMP_SAYS_LOT, amp_phrase_has(&p, "lot total")},
+              {AMP_SAYS_EACH, amp_phrase_has(&p, "each apiece")},
+              {AMP_SAYS_ABOUT, only_about(&p)},
+              {AMP_SAYS_AGAIN, seen_before(&p)}};
   for (size_t i = 0; i < sizeof said / sizeof *said; i++)
-    if (amp_phrase_has(&p, said[i].words))
+    if (said[i].said)
       l->says |= said[i].bit;
-  if (seen_before(&p))
-    l->says |= AMP_SAYS_AGAIN;
-  if (amp_remark_damage(text) != NULL)
-    l->says |= AMP_SAYS_DAMAGE;
+  l->says |= damage_said(text);
   if (!amp_phrase_has(&p, "price")) /* it speaks of another lot */
     l->says &= ~(unsigned)(AMP_SAYS_LOT | AMP_SAYS_EACH);
   if (whole_lot(&p))
@@ -628,7 +664,10 @@ void amp_listing_check (amp_listing *l, const amp_listing_module *m) {
   check_claim(l, m);
   check_sum(l);
   check_state(l);
-  if (l->given[AMP_LIST_REMARK])
+  if (l->says & AMP_SAYS_NO_DAMAGE)
+    amp_listing_find(l, "damage_denied", AMP_DECIDES_LITTLE, AMP_LIST_REMARK,
+                     NONE, NONE);
+  else if (l->given[AMP_LIST_REMARK])
     amp_listing_find(l, "remark_to_read", AMP_DECIDES_LITTLE, AMP_LIST_REMARK,
                      NONE, NONE);
 }

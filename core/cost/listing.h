@@ -60,14 +60,14 @@ typedef struct amp_doubt {
 /* What a remark speaks of. */
 enum {
   AMP_SAYS_PREMIUM = 1, /* a premium, a fee of the auction */
-  AMP_SAYS_COLLECT = 2,
-  AMP_SAYS_UNTESTED = 4,
-  AMP_SAYS_BEST = 8,  /* the best one was tested */
-  AMP_SAYS_LOT = 16,  /* the price of the lot */
-  AMP_SAYS_EACH = 32, /* the price of one */
-  AMP_SAYS_ABOUT = 64,
-  AMP_SAYS_DAMAGE = 128,
-  AMP_SAYS_AGAIN = 256 /* that it is an advert seen before */
+  AMP_SAYS_UNTESTED = 2,
+  AMP_SAYS_BEST = 4,  /* the best one was tested */
+  AMP_SAYS_LOT = 8,   /* the price of the lot */
+  AMP_SAYS_EACH = 16, /* the price of one */
+  AMP_SAYS_ABOUT = 32,
+  AMP_SAYS_DAMAGE = 64,
+  AMP_SAYS_NO_DAMAGE = 128, /* some is denied, and none is said */
+  AMP_SAYS_AGAIN = 256      /* that it is an advert seen before */
 };
 
 typedef struct amp_listing {

@@ -352,11 +352,14 @@ static void look_at_dates (const judge *j, const amp_reading *r,
 /* ---- remarks ---- */
 
 static const char *const unrested[] = {
-    "after charg", "after load",     "after discharg", "just charg",
-    "just off",    "charging",       "under load",     "not rested",
-    "off charger", "off the charger"};
-static const char *const two_wire[] = {"two wire", "two-wire", "2 wire",
-                                       "2-wire",   "2wire",    "multimeter"};
+    "after charge",      "after a charge",    "after charging",
+    "after load",        "after a load",      "after discharge",
+    "after discharging", "after a discharge", "just charged",
+    "freshly charged",   "just discharged",   "just off",
+    "charging",          "under load",        "not rested",
+    "unrested",          "off charger",       "off the charger"};
+static const char *const two_wire[] = {"two wire", "two wires", "2 wire",
+                                       "2 wires",  "2wire",     "multimeter"};
 
 /* How it was measured: a voltage not at rest, a resistance with its leads. */
 static bool look_at_method (const amp_reading *r, amp_judged *out) {
@@ -376,7 +379,10 @@ static bool look_at_method (const amp_reading *r, amp_judged *out) {
 static void look_at_remark (const amp_reading *r, amp_judged *out) {
   const char *word = amp_remark_damage(r->remark);
   if (word == NULL) {
-    if (!look_at_method(r, out) && r->remark[0] != '\0')
+    bool known = look_at_method(r, out);
+    if (amp_remark_denied(r->remark) != NULL)
+      REMARK("damage_denied", AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
+    else if (!known && r->remark[0] != '\0')
       REMARK("remark_to_read", AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
     return;
   }

@@ -256,13 +256,17 @@ function ask.remark_of_damage (_, row)
   return 'remark "' .. row.remark .. '": what was damaged?'
 end
 
+function ask.damage_denied (_, row)
+  return 'remark "' .. row.remark .. '": the seller\'s claim, see on arrival'
+end
+
 function ask.remark_to_read (_, row)
-  return 'remark "' .. row.remark .. '", not counted'
+  return 'remark "' .. row.remark .. '": not read, not counted'
 end
 
 -- one that stands for itself already says what the remark says
 local quotes_remark = { premium_in_remark = true, remark_of_damage = true,
-  price_lot_and_each_disagree = true, count_only_about = true,
+  damage_denied = true, price_lot_and_each_disagree = true, count_only_about = true,
   samples_picked_by_seller = true, count_not_given = true,
   duds_zero_untested = true }
 

@@ -82,8 +82,12 @@ function say.resistance_two_wire (f, row)
   return mohm(f.value) .. ' with the leads in it: "' .. row.remark .. '"'
 end
 
+function say.damage_denied (_, row)
+  return 'no damage, as written: "' .. row.remark .. '"'
+end
+
 function say.remark_to_read (_, row)
-  return 'remark: "' .. row.remark .. '"'
+  return 'remark, not read: "' .. row.remark .. '"'
 end
 
 function say.group_leaks (f)

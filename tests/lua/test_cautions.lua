@@ -146,6 +146,7 @@ c;25.7480;3.6767;3.6807;1.9;95;20;2026-06-30;]] },
   voltage_rose_between_dates = { "x;25.0;3.57;3.575;1.9;95;20;2026-01-01;\n" ..
     "x;25.75;3.677;3.681;1.9;95;20;2026-01-15;" },
   remark_of_damage = "x;25.75;3.677;3.681;1.9;95;20;;swollen side",
+  damage_denied = "x;25.75;3.677;3.681;1.9;95;20;;not swollen",
   remark_to_read = "x;25.75;3.677;3.681;1.9;95;20;;blue label",
   voltage_not_at_rest = "x;25.75;3.677;3.681;1.9;95;20;;right after charging",
   resistance_two_wire = "x;25.75;3.677;3.681;1.9;95;20;;two-wire meter",

@@ -122,8 +122,9 @@ static void each_doubt_has_its_name (void **state) {
        AMP_DECIDES_ENERGY},
       {AMP_LIST_REMARK, "car was crashed", "remark_of_damage",
        AMP_DECIDES_ENERGY},
-      {AMP_LIST_REMARK, "no leak, from a broker", "remark_to_read",
+      {AMP_LIST_REMARK, "no leak, from a broker", "damage_denied",
        AMP_DECIDES_LITTLE},
+      {AMP_LIST_REMARK, "kein Schaden", "remark_to_read", AMP_DECIDES_LITTLE},
       {AMP_LIST_REMARK, "30 days return", "remark_to_read",
        AMP_DECIDES_LITTLE}};
   (void)state;
@@ -142,8 +143,30 @@ static void damage_that_is_denied_is_none (void **state) {
   (void)state;
   amp_listing l = with(AMP_LIST_REMARK, "not flooded, no swollen side");
   assert_null(find(&l, "remark_of_damage"));
+  assert_non_null(find(&l, "damage_denied"));
+  assert_null(find(&l, "remark_to_read"));
   l = with(AMP_LIST_REMARK, "no test: swollen");
   assert_non_null(find(&l, "remark_of_damage"));
+  l = with(AMP_LIST_REMARK, "no leak, but swollen");
+  assert_non_null(find(&l, "remark_of_damage"));
+  assert_null(find(&l, "damage_denied"));
+}
+
+/* A remark that looks like a question and is none: nothing but a remark. */
+static void words_beside_the_point_ask_nothing (void **state) {
+  static const char *const list[] = {
+      "no premium",      "premium cells",
+      "without premium", "best offer wins",
+      "best regards",    "ask about freight",
+      "from Swellendam", "venting hose included",
+      "ventilated",      "burnished finish",
+      "trust me",        "never untested"};
+  (void)state;
+  for (size_t i = 0; i < LEN(list); i++) {
+    amp_listing l = with(AMP_LIST_REMARK, list[i]);
+    assert_int_equal(l.findings, 1);
+    assert_string_equal(l.finding[0].id, "remark_to_read");
+  }
 }
 
 /* What a remark says never becomes a number of the sum. */
@@ -434,6 +457,7 @@ int main (void) {
       cmocka_unit_test(a_whole_advert_leaves_no_doubt),
       cmocka_unit_test(each_doubt_has_its_name),
       cmocka_unit_test(damage_that_is_denied_is_none),
+      cmocka_unit_test(words_beside_the_point_ask_nothing),
       cmocka_unit_test(a_remark_never_enters_a_sum),
       cmocka_unit_test(phrases_are_read),
       cmocka_unit_test(tax_that_is_denied_is_asked),

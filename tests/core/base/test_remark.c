@@ -1,0 +1,222 @@
+/*
+** test_remark.c -- words of damage in remarks: what is said, what is denied,
+** what only looks like it. Invented remarks.
+*/
+#include "support/close.h"
+#include "base/remark.h"
+#include <string.h>
+
+static void each_says (const char *const *list, size_t n, bool said,
+                       bool denied) {
+  for (size_t i = 0; i < n; i++)
+    if ((amp_remark_damage(list[i]) != NULL) != said ||
+        (amp_remark_denied(list[i]) != NULL) != denied)
+      fail_msg("'%s': said %d, denied %d", list[i],
+               amp_remark_damage(list[i]) != NULL,
+               amp_remark_denied(list[i]) != NULL);
+}
+
+static void damage_is_said_in_whole_words (void **state) {
+  static const char *const list[] = {"swollen",
+                                     "SWOLLEN side",
+                                     "white crust at a corner",
+                                     "it leaks",
+                                     "cells bulging a bit",
+                                     "salt-water car",
+                                     "water-damaged",
+                                     "one vented cell",
+                                     "vent blown",
+                                     "burnt smell",
+                                     "burn mark on the lid",
+                                     "from a crashed car",
+                                     "fire in the yard",
+                                     "(dented)",
+                                     "dent/scratch",
+                                     "swollen?",
+                                     "a\xe2\x80\x94swollen\xe2\x80\x94"
+                                     "b",
+                                     "\xe2\x80\x9cleaking\xe2\x80\x9d",
+                                     "very\xc2\xa0wet",
+                                     "rusty;cracked",
+                                     "leakage at the plug",
+                                     "water",
+                                     "accident car",
+                                     "leak test failed",
+                                     "broken lug"};
+  (void)state;
+  each_says(list, LEN(list), true, false);
+}
+
+static void words_that_only_begin_alike_are_none (void **state) {
+  static const char *const list[] = {"ventilated box",
+                                     "venting hose included",
+                                     "from Swellendam",
+                                     "burnished bars",
+                                     "crackle finish",
+                                     "dentist's van",
+                                     "trust me",
+                                     "waterproof case",
+                                     "water cooled",
+                                     "water-cooling plates",
+                                     "fire extinguisher beside it",
+                                     "fireproof bag",
+                                     "bentley colours",
+                                     "saltire sticker",
+                                     "smokeless",
+                                     "crushproof",
+                                     "sparkling clean",
+                                     "module with vents",
+                                     "adventure van",
+                                     "leakage current 2 mA",
+                                     "burn-in done",
+                                     "vented enclosure",
+                                     "firewall",
+                                     "meltdown price",
+                                     "pierceton",
+                                     "undamaged",
+                                     "crashpad",
+                                     "wetherby",
+                                     "puffin logo",
+                                     ""};
+  (void)state;
+  each_says(list, LEN(list), false, false);
+}
+
+static void what_is_denied_is_not_said (void **state) {
+  static const char *const list[] = {"no swelling",
+                                     "not swollen",
+                                     "without damage",
+                                     "never burnt",
+                                     "no leak not swollen",
+                                     "No sign of any swelling",
+                                     "no leaks or dents",
+                                     "no leaks/dents",
+                                     "no visible damage",
+                                     "no water damage",
+                                     "never got wet",
+                                     "leak-free",
+                                     "damage free",
+                                     "leaks: none",
+                                     "free of corrosion",
+                                     "it isn't leaking",
+                                     "it isn\xe2\x80\x99t leaking",
+                                     "none of the cells is swollen",
+                                     "not in a crash",
+                                     "no salt water",
+                                     "no\xc2\xa0leaks",
+                                     "non-leaking",
+                                     "leak tested ok",
+                                     "dents: 0",
+                                     "neither swollen nor leaking",
+                                     "no fire or water damage",
+                                     "smell - none",
+                                     "no\xe2\x80\x91leak"};
+  (void)state;
+  each_says(list, LEN(list), false, true);
+}
+
+/* What leaves some of it standing is no denial; nor is a doubt. */
+static void what_is_in_doubt_counts_as_said (void **state) {
+  static const char *const list[] = {"no: swollen",
+                                     "not tested, swollen",
+                                     "no longer leaking",
+                                     "no major damage",
+                                     "not without damage",
+                                     "not only dented",
+                                     "no other damage",
+                                     "not sure if swollen",
+                                     "not all swollen",
+                                     "no idea, leaks?",
+                                     "not checked for leaks",
+                                     "not yet leaking",
+                                     "no test\nswollen",
+                                     "no test \xe2\x80\x93 swollen",
+                                     "slightly swollen free to collect",
+                                     "leaking no idea why",
+                                     "no returns leaking",
+                                     "no it is swollen",
+                                     "hardly any swelling"};
+  static const char *const both[] = {
+      "no dents, leaks",      "not swollen but leaking",
+      "no dents and swollen", "no swelling except one crack",
+      "leak-free, dented",    "no damage, smells burnt"};
+  (void)state;
+  each_says(list, LEN(list), true, false);
+  each_says(both, LEN(both), true, true);
+}
+
+/* Other languages are in no list: neither said nor denied. */
+static void other_languages_are_not_read (void **state) {
+  static const char *const list[] = {"aufgebl\xc3\xa4ht",
+                                     "kein Schaden",
+                                     "\xc3\xbc"
+                                     "berflutet",
+                                     "gonfl\xc3\xa9",
+                                     "br\xc3\xbbl\xc3\xa9",
+                                     "undichte Zelle",
+                                     "hinchado",
+                                     "wasserschaden",
+                                     "smell\xc3\xa9",
+                                     "\xd0\xb2\xd0\xb7\xd0\xb4\xd1\x83\xd1"
+                                     "\x82\xd1\x8b\xd0\xb9"};
+  (void)state;
+  each_says(list, LEN(list), false, false);
+}
+
+static void the_word_itself_is_given (void **state) {
+  char out[24];
+  (void)state;
+  amp_remark_word(amp_remark_damage("one side Swollen\xe2\x80\xa6"), out,
+                  sizeof out);
+  assert_string_equal(out, "Swollen");
+  amp_remark_word(amp_remark_denied("no leak, crust"), out, sizeof out);
+  assert_string_equal(out, "leak");
+  amp_remark_word(amp_remark_damage("no leak, crust"), out, 4);
+  assert_string_equal(out, "cru");
+}
+
+static void phrases_are_whole_words_too (void **state) {
+  static const char *const list[] = {"two wire", "under load", "not rested"};
+  static const char *const yes[] = {"Two-wire meter", "read under  load",
+                                    "ok; not rested", "two\xe2\x80\x90wire"};
+  static const char *const no[] = {
+      "under loading", "twotwo wire", "two, wire", "never under load",
+      "not two-wire",  "rested",      "",          "under"};
+  (void)state;
+  for (size_t i = 0; i < LEN(yes); i++)
+    assert_true(amp_remark_speaks_of(yes[i], list, LEN(list)));
+  for (size_t i = 0; i < LEN(no); i++)
+    assert_false(amp_remark_speaks_of(no[i], list, LEN(list)));
+}
+
+/* Bytes of anybody's, cut anywhere: within the text, or nothing. */
+static void any_bytes_are_read_to_their_end (void **state) {
+  static const char some[] = "no leak\xe2\x80\x94\xc2\xa0-/:,.\xe3\xef\xff t";
+  (void)state;
+  for (unsigned turn = 0, k = 1; turn < 20000; turn++) {
+    char text[16];
+    size_t n = turn % sizeof text;
+    for (size_t i = 0; i < n; i++) {
+      k = k * 1103515245u + 12345u;
+      text[i] = some[(k >> 16) % (sizeof some - 1)];
+    }
+    text[n < sizeof text ? n : n - 1] = '\0';
+    const char *said = amp_remark_damage(text);
+    const char *denied = amp_remark_denied(text);
+    assert_true(said == NULL || (said >= text && said < text + n));
+    assert_true(denied == NULL || (denied >= text && denied < text + n));
+  }
+}
+
+int main (void) {
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(damage_is_said_in_whole_words),
+      cmocka_unit_test(words_that_only_begin_alike_are_none),
+      cmocka_unit_test(what_is_denied_is_not_said),
+      cmocka_unit_test(what_is_in_doubt_counts_as_said),
+      cmocka_unit_test(other_languages_are_not_read),
+      cmocka_unit_test(the_word_itself_is_given),
+      cmocka_unit_test(phrases_are_whole_words_too),
+      cmocka_unit_test(any_bytes_are_read_to_their_end)};
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
