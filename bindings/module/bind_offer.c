@@ -492,8 +492,54 @@ static double asked_rate (lua_State *L, const bind_offer *s,
   return rate;
 }
 
+/* Where amp_offer keeps a price that is spread, or NULL: it lands later. */
+static double *price_in (amp_offer *o, const amp_price_spread *p) {
+  size_t from = offsetof(amp_case, offer);
+  return p->at >= from && p->at < from + sizeof *o
+             ? (double *)(void *)((char *)o + (p->at - from))
+             : NULL;
+}
+
+/* The total with every price that is spread at place u of its spread. */
+static double landed_at (const bind_offer *s, amp_offer o, double u) {
+  amp_landed landed = {.total = NAN};
+  for (int i = 0; i < s->prices; i++) {
+    double *price = price_in(&o, &s->price[i]);
+    if (price != NULL) /* never paid out, as in a draw */
+      *price = fmax(amp_value_at(&s->price[i].v, u), 0.0);
+  }
+  amp_offer_landed(&o, &landed, NULL);
+  return landed.total;
+}
+
+/* low, high and spread = {key = {10 %, 90 %}} into the table at the top,
+** where a price that lands is spread. */
+static void put_spread (lua_State *L, const bind_offer *s, amp_offer o) {
+  lua_newtable(L);
+  int n = 0;
+  for (int i = 0; i < s->prices; i++) {
+    const amp_price_spread *p = &s->price[i];
+    if (price_in(&o, p) == NULL)
+      continue;
+    n++;
+    lua_createtable(L, 2, 0);
+    for (int k = 0; k < 2; k++) {
+      lua_pushnumber(L, fmax(amp_value_at(&p->v, k == 0 ? 0.1 : 0.9), 0.0));
+      lua_rawseti(L, -2, k + 1);
+    }
+    lua_setfield(L, -2, p->name);
+  }
+  lua_setfield(L, -2, "spread");
+  double a = landed_at(s, o, 0.1), b = landed_at(s, o, 0.9);
+  if (n == 0)
+    return;
+  bind_put(L, "low", fmin(a, b));
+  bind_put(L, "high", fmax(a, b));
+}
+
 /* H1:landed(need or {currency, rates}) --> {total =, rate =, lines = {{what,
-** amount, base =, rate =}, ..}}; the Lua half makes a table of it */
+** amount, base =, rate =}, ..}, low =, high =, spread = {freight = {low,
+** high}}}; the Lua half makes a table of it */
 static int offer_landed (lua_State *L) {
   bind_offer *s = bind_check(L, 1, "offer", "landed");
   amp_offer o = s->o;
@@ -508,6 +554,7 @@ static int offer_landed (lua_State *L) {
   bind_push_landed(L, &landed);
   bind_put(L, "rate", o.to_currency);
   bind_put(L, "pallets", amp_offer_pallets(&o));
+  put_spread(L, s, o);
   return 1;
 }
 

@@ -65,9 +65,47 @@ end
 
 function on.collection () return "yours, outside tax" end
 
-local function on_what (line, keys)
+-- the keys that a line multiplies, and the prices that may be spread
+local prices = { goods = { "price_lot", "price_each", "price_per_kwh" },
+  premium = { "premium_min" }, freight = { "freight" },
+  freight_by_kg = { "freight_per_kg" },
+  freight_by_pallet = { "freight_per_pallet" }, inland = { "inland" },
+  hazmat = { "hazmat" }, fees = { "fees" }, collection = { "collection" } }
+local in_order = { "goods", "premium", "freight", "freight_by_kg",
+  "freight_by_pallet", "inland", "hazmat", "fees", "collection" }
+
+-- ", the middle" where the price of the line is spread
+local function middle (raw, line)
+  for _, key in ipairs(prices[line[1]] or {}) do
+    if raw.spread[key] then return ", the middle" end
+  end
+  return ""
+end
+
+local function on_what (raw, line, keys)
   local say = on[line[1]]
-  return say and say(line, keys) or "as invoiced"
+  return (say and say(line, keys) or "as invoiced") .. middle(raw, line)
+end
+
+-- {label, sentence}: what each price that is spread may be, and what is made
+-- of it; nil: none is
+local function spread_line (raw, keys)
+  local parts, n = {}, 0
+  for _, what in ipairs(in_order) do
+    for _, key in ipairs(prices[what]) do
+      local s = raw.spread[key]
+      if s then
+        n = n + 1
+        parts[n] = string.format("%s %s .. %s", key, wording.fixed(s[1]),
+          wording.fixed(s[2]))
+      end
+    end
+  end
+  if n == 0 then return nil end
+  return { "spread", string.format("%s%s (P10 .. P90). The lines count the " ..
+    "middle%s.", table.concat(parts, ", "),
+    keys.currency and " " .. keys.currency or "", n > 1 and
+    "; the range above has all of them low, or all high" or "") }
 end
 
 -- a price for each kWh counts the label's, which is a claim or a guess
@@ -80,10 +118,12 @@ end
 -- {label, sentence}: what stands in no line, with its money where given
 local function left_out (keys)
   local parts = {}
-  local bos = keys.bos -- where it is spread its middle is spoken of
-  if core.kind(bos) == "value" then bos = core.value(bos).value end
+  local bos, of = keys.bos, ""
+  if core.kind(bos) == "value" then
+    bos, of = core.value(bos).value, ", the middle of a spread"
+  end
   parts[1] = "the rest of the build" .. (bos and " (bos " ..
-    wording.fixed(bos) .. ", counted in amp.compare)" or "")
+    wording.fixed(bos) .. of .. ", counted in amp.compare)" or "")
   parts[2] = "carriage to the place (carry_per_kg of the need)"
   parts[3] = "test time"
   parts[4] = "disposal of what is rejected"
@@ -114,6 +154,7 @@ end
 
 local function facts_of (raw, currency)
   local facts = { total = raw.total, lines = {}, currency = currency,
+    total_p10 = raw.low or raw.total, total_p90 = raw.high or raw.total,
     rate = raw.rate, pallets = raw.pallets }
   for i, line in ipairs(raw.lines) do
     facts[line[1]] = line[2]
@@ -127,16 +168,17 @@ local function rows_of (raw, keys)
   for i, line in ipairs(raw.lines) do
     rows[i] = { what = { text = line[1] }, step = labels[line[1]],
       amount = { value = line[2], basis = basis_of(line, keys) },
-      of = on_what(line, keys), base = line.base, rate = line.rate }
+      of = on_what(raw, line, keys), base = line.base, rate = line.rate }
   end
   return rows
 end
 
 local function head (raw, offer, currency)
   local kwh = offer.nameplate_kwh
-  return string.format("landed %s%s, %s per nameplate kWh.",
+  return string.format("landed %s%s%s, %s per nameplate kWh.",
     wording.fixed(raw.total), currency and " " .. currency or "",
-    wording.fixed(raw.total / kwh, 1))
+    raw.low and string.format(" (%s .. %s)", wording.fixed(raw.low),
+      wording.fixed(raw.high)) or "", wording.fixed(raw.total / kwh, 1))
 end
 
 --- H1:landed(need or {currency, rates}) --> a row for each step, their sum
@@ -147,7 +189,9 @@ local function landed (raw_landed)
     local keys = core.keys(offer)
     local want = core.kind(asked) == "need" and core.keys(asked) or asked or {}
     local currency = want.currency or keys.currency
-    local notes = { tax_line(keys), left_out(keys) }
+    local notes = { tax_line(keys) }
+    notes[#notes + 1] = spread_line(raw, keys)
+    notes[#notes + 1] = left_out(keys)
     notes[#notes + 1] = rate_line(raw, keys, want.currency, want.rates)
     if keys.remark then
       notes[#notes + 1] = { "remark", '"' .. keys.remark ..

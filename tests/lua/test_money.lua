@@ -231,6 +231,38 @@ for _, kind in ipairs{ { "nameplate", 120 }, { "accepted", 160 },
     "round trip with spread prices per " .. kind[1])
 end
 check.close(unsure:landed().freight, 275, 1e-9, "at the middles")
+
+-- a price that is spread: the middle is marked, P10 and P90 stand beside it.
+-- 6 at 160 .. 200 and 20 % tax: 1296.00; at 164 and 196 1180.80 and 1411.20
+local wide = offer("S", pouch, 6, { price_each = amp.between(160, 200),
+  tax = "excluded", tax_pct = 20, bos = amp.between(40, 80) })
+local at = wide:landed()
+check.close(at.total, 1296, cent)
+check.close(at.total_p10, 1180.8, cent)
+check.close(at.total_p90, 1411.2, cent)
+check.has(at:text(), "landed 1296.00 (1180.80 .. 1411.20), ")
+check.has(at:text(), "6 modules at 180.00, the middle")
+check.has(at:text(), "spread  price_each 164.00 .. 196.00 (P10 .. P90)")
+check.has(at:text(), "(bos 60.00, the middle of a spread,")
+-- the same ends as in the draws of a comparison
+local drawn = amp.compare({ wide }, aging, { draws = 500 })
+check.close(drawn:cell(1, "landed").low / at.total_p10, 1, 2e-3)
+check.close(drawn:cell(1, "landed").high / at.total_p90, 1, 2e-3)
+-- two of them, in another money: all low, or all high
+local both = wide:with{ freight = amp.assumed(100, 20), currency = "GBP" }:
+  landed{ currency = "EUR", rates = { GBP = 1.17 } }
+local z = 1.2815515655446 -- of the normal law at 90 %, from memory
+check.close(both.total_p90, (6 * 196 + 100 + 20 * z) * 1.2 * 1.17, 1e-6)
+check.has(both:text(), "freight 74.37 .. 125.63 GBP (P10 .. P90)")
+check.has(both:text(), "all of them low")
+check.close(H1:landed().total_p10, 4485, cent, "none is spread")
+check.ok(not H1:landed():text():find("middle", 1, true))
+-- a premium that falls on the whole price can make the dear one cheap: the
+-- range is still the lower and the higher
+local turned = offer("T", pouch, 1, { price_lot = amp.between(995, 1005),
+  premium_pct = { { 0, 20 }, { 1000, 0 } }, premium_on = "whole",
+  tax = "none" }):landed()
+check.ok(turned.total_p10 < turned.total_p90)
 check.raises(function () amp.bid_ceiling(C1, store, { target = 9,
   per = "useful" }) end, "per must be")
 
