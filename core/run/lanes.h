@@ -1,8 +1,8 @@
 /*
-** lanes.h -- what simulate.c and the lane kernel share: the fields of a
-** block of lanes and the entry points of the builds. A lane is one case; a
-** block is up to AMP_LANES cases with trees of the same shape that step
-** through one duty together. Private to core/run.
+** lanes.h -- what a simulation (sim_parts.h) and the lane kernel share: the
+** fields of a block of lanes and the entry points of the builds. A lane is
+** one case; a block is up to AMP_LANES cases with trees of the same shape
+** that step through one duty together. Private to core/run.
 **
 ** Fields lie in memory as double[lanes], one after another, so that one
 ** operation serves all lanes. The same source is built for one lane and for
