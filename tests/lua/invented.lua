@@ -1,5 +1,5 @@
---- The rest voltages that the worked scenarios were reckoned with: invented,
--- joined by straight lines. The scenarios' readings as they were typed.
+--- What the places worked by hand (test_hut, test_mast, test_cold_store) share:
+-- rest voltages, invented, joined by straight lines; their readings as typed.
 local amp = require "ampstead"
 
 local invented = {}

@@ -1,6 +1,6 @@
 --- Bad input: damaged files and impossible values are refused with their
 -- place, and nothing is guessed. The files are written out here as texts;
--- what must happen is the list of badinput/EXPECT.md. All invented.
+-- what must happen stands beside each. All invented.
 local here = arg[0]:match("^(.*)/tests/lua/") or "."
 package.path = here .. "/tests/lua/?.lua;" .. package.path
 local check = require "check"

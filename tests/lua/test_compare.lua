@@ -39,7 +39,7 @@ local need = amp.need{ currency = "EUR", horizon_years = 15,
 local t = amp.compare({ H1, H2, H3 }, need, { draws = 200, seed = 1 })
 check.equal(#t, 3)
 
--- scenario 1, questions 1 and 9: landed, and with BOS and carriage
+-- the hut (test_hut.lua): landed, and with BOS and carriage
 check.close(t[1].landed, 4485.00, 1e-9)
 check.close(t[2].landed, 2544.00, 1e-9)
 check.close(t[2].total, 3813.30, 1e-6)
@@ -50,12 +50,12 @@ check.equal(t[1].layout, "14s, 5 strings")
 check.equal(t[2].layout, "16s, 4 strings")
 check.equal(t[3].layout, "16s, 3 strings")
 check.equal(t[1].used, 10)
--- F5: the mean is N (1 - p) = 12 x 0.9, the median of the binomial 11, and
--- ten are five whole strings
+-- modules in use: the mean is N (1 - p) = 12 x 0.9, the median of the
+-- binomial 11, and ten are five whole strings
 check.equal(t:cell(1, "used").text, "10 of 12 (10.8)")
 check.close(t[1].accepted_mean, 10.8, 1e-9)
 check.equal(t:cell(3, "used").text, "3 of 3")
--- question 9: windows 0.85 and 0.90. H2 loses a string to a dud in 1 - 0.98^8
+-- windows 0.85 and 0.90. H2 loses a string to a dud in 1 - 0.98^8
 -- = 15 % of the draws, so its median sits at the 41st per cent of
 -- SoH 92 +- 2: 16.82 x 91.55 / 92 = 16.74
 check.close(t[2].usable_kwh, 16.74, 0.04)

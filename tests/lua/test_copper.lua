@@ -16,7 +16,7 @@ local function decides (answer, what)
   check.ok(not text:lower():find("%f[%a]safe%f[%A]"), what .. " promises")
 end
 
--- the scenarios' invented nickel-rich table
+-- the nickel-rich table of invented.lua
 local nickel_rich = amp.chemistry{ name = "invented", interp = "linear",
   ocv_v = { {0, 3.00}, {5, 3.30}, {10, 3.42}, {20, 3.52}, {30, 3.58},
     {40, 3.62}, {50, 3.67}, {60, 3.75}, {70, 3.84}, {80, 3.93}, {90, 4.05},

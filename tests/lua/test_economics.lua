@@ -1,5 +1,5 @@
 --- Money over time: interest tables, every levelised figure, saving and
--- break-even of the worked scenarios, tariffs by the hour, and what else
+-- break-even of the hut and the cold store, tariffs by the hour, and what else
 -- would carry the load. Offers and places are invented; what is worked by
 -- hand stands beside each check.
 local here = arg[0]:match("^(.*)/tests/lua/") or "."
@@ -41,7 +41,7 @@ worked.running, worked.residual = running, 500
 check.close(amp.levelised(worked) - 0.169429, (1999.03 - 222.01) / 38225.815,
   1e-6, "replaced, and something left")
 
--- ---- scenario 1: the hut, 577.76 kWh a year ----
+-- ---- the hut, 577.76 kWh a year ----
 
 local function hut (first, years)
   return amp.levelised{ first = first, years = years, discount_pct = 5,
@@ -52,7 +52,7 @@ check.close(hut(3813.30, 10), 0.855, 5e-4, "H2")
 check.close(hut(3818.20, 15), 0.637, 5e-4, "H3")
 check.close(hut(3818.20, 10), 0.856, 5e-4, "H3 over ten years")
 
--- ---- scenario 3: the cold store, 2,336 kWh a year against 0.29 ----
+-- ---- the cold store, 2,336 kWh a year against 0.29 ----
 
 local kwh = 6.4 * 365
 local function store (first, years, opts)

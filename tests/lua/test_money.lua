@@ -7,7 +7,7 @@ local amp = require "ampstead"
 
 local cent = 1e-6 -- what is worked out to the cent is exact here
 
--- rest voltages of the scenarios, joined by straight lines (invented)
+-- rest voltages of the hut, joined by straight lines (invented)
 local nickel = amp.chemistry{ name = "nickel-rich", interp = "linear",
   ocv_v = { { 0, 3.00 }, { 5, 3.30 }, { 10, 3.42 }, { 20, 3.52 },
     { 30, 3.58 }, { 40, 3.62 }, { 50, 3.67 }, { 60, 3.75 }, { 70, 3.84 },

@@ -55,8 +55,8 @@ check.has(tostring(day), "{4.9, 5.3} h")
 check.has(tostring(amp.module{ chemistry = "lfp", series = 8,
   capacity_ah = 105 }), "105 Ah, assumed")
 
--- values: two tests of twelve, mean 93.75, half width 27.26 Ah: F6 of the
--- by hand, t(1) = 12.706, lot factor sqrt(1 - 2/12)
+-- values: two tests of twelve, mean 93.75, half width 27.26 Ah
+-- by hand: t(1) = 12.706, lot factor sqrt(1 - 2/12)
 local two = amp.tested({ 96.1, 91.4 }, { of = 12 })
 check.close(two.value, 93.75, 1e-12)
 check.close(two.half_width, 27.26, 0.01)
@@ -111,7 +111,7 @@ check.equal(fits[2].groups, 14)
 check.close(fits[2].v_full, 57.4, 1e-9)
 check.close(fits[2].v_empty, 46.2, 1e-9)
 
--- years by F23: (SoH now - SoH end) / (calendar + cycle x EFC a year), with
+-- years: (SoH now - SoH end) / (calendar + cycle x EFC a year), with
 -- the EFC that the simulated first year counts; 1 %, as EFC rise with fade
 local lived = amp.pack{ module = module:with{ tested_ah = 112 * 0.837,
   soh_end_pct = 60, life_model = amp.life_model{ calendar_pct_per_year = 1.5,

@@ -14,7 +14,7 @@ local function module (name, ah, mohm, groups)
 end
 
 -- three strings of two: 90 + 80 + 70 = 240 Ah string-first, the lesser of 279
--- and 255 parallel-first (F13), times 14 groups of 3.65 V
+-- and 255 parallel-first, times 14 groups of 3.65 V
 local strings = { { module("1", 100, 1.9), module("2", 90, 1.8) },
   { module("3", 80, 2.2), module("4", 95, 1.9) },
   { module("5", 99, 1.8), module("6", 70, 2.6) } }

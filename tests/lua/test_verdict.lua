@@ -38,7 +38,7 @@ local function row (share, t)
 end
 local names = { "H1", "H2", "H3" }
 
--- scenario 1, question 8: October needs 4.18 kWh, the sun gives 3.53
+-- the hut (test_hut.lua): October needs 4.18 kWh, the sun gives 3.53
 local short = verdict.worst_month{ month = 10, supply_kwh = 3.528,
   need_kwh = 4.181, load_kwh = 3.14 }
 check.equal(short[1], "October: sun 3.53 kWh a day, load 4.18: short by " ..
@@ -67,7 +67,7 @@ check.has(verdict.winner({ n = 1, { refused = "no" } }, names),
 check.equal(verdict.winner({ n = 1, row(100) }, names), nil,
   "one offer alone is not a winner")
 
--- scenario 1: H2 wins per usable kWh, H3 levelised
+-- the hut: H2 wins per usable kWh, H3 levelised
 check.equal(verdict.kinds({ n = 2,
     { per_usable = stat(226.8), levelised = stat(0.855) },
     { per_usable = stat(276.2), levelised = stat(0.637) } }, { "H2", "H3" }),
@@ -97,7 +97,7 @@ check.equal(verdict.flooring({ n = 2,
   { levelised = stat(1.0), years = stat(10.9) },
   { levelised = stat(1.2), years = stat(10.1) } }, names, { 0, 0 }), nil)
 
--- scenario 1, question 5: 93.75 Ah, half width 27.3 Ah
+-- the hut's two tests: 93.75 Ah, half width 27.3 Ah
 local n = notes.new()
 local offer = { kind = "offer", keys = {
   tested_ah = { kind = "value", v = { value = 93.75, n = 2, of = 12, sd = 3.3,

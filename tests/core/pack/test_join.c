@@ -98,7 +98,7 @@ static amp_chemistry straight (double empty) {
 }
 
 /* The invented nickel-rich table of the hand sums, % : V a cell. */
-static amp_chemistry scenario (void) {
+static amp_chemistry invented (void) {
   static const double soc[] = {0,   0.05, 0.1, 0.2, 0.3, 0.4,
                                0.5, 0.6,  0.7, 0.8, 0.9, 1.0};
   static const double volt[] = {3.00, 3.30, 3.42, 3.52, 3.58, 3.62,
@@ -149,7 +149,7 @@ static void two_strings_of_eight_milliohm (void **state) {
 /* Hut, modules 9 and 2: 0.35 V / 4.9 mohm = 71 A; (51.07 - 41.71) % x 93.75
 ** / 2 = 4.4 Ah. */
 static void the_huts_ninth_module (void **state) {
-  amp_chemistry c = scenario();
+  amp_chemistry c = invented();
   amp_join_side nine = {25.40, 2.0e-3, 7, 93.75 * AH};
   amp_join_side two = {25.75, 1.9e-3, 7, 93.75 * AH};
   amp_join_way w = amp_join_way_defaults();
@@ -167,7 +167,7 @@ static void the_huts_ninth_module (void **state) {
 ** mohm) = 37.5 A, 0.73C; 22.5 % of 51.35 Ah x 7/8 = 10.1 Ah. With G's
 ** resistance next to nothing 0.75 / 18 mohm = 41.7 A at most. */
 static void the_masts_seven_peers (void **state) {
-  amp_chemistry c = scenario();
+  amp_chemistry c = invented();
   amp_join_side f = {24.86, 14e-3, 7, 51.35 * AH};
   amp_join_side bank = {25.61, 14e-3 / 7, 7, 7 * 51.35 * AH};
   amp_join_way w = amp_join_way_defaults();

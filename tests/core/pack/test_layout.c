@@ -11,14 +11,14 @@
 #define AH 3600.0
 
 /* The invented nickel-rich table of these builds, % : V a cell. */
-static amp_chemistry scenario (void) {
+static amp_chemistry invented (void) {
   static const double soc[] = {0,   0.05, 0.1, 0.2, 0.3, 0.4,
                                0.5, 0.6,  0.7, 0.8, 0.9, 1.0};
   static const double volt[] = {3.00, 3.30, 3.42, 3.52, 3.58, 3.62,
                                 3.67, 3.75, 3.84, 3.93, 4.05, 4.18};
   amp_chemistry c = {0};
   amp_curve_make(soc, volt, 12, AMP_INTERP_LINEAR, &c.ocv, NULL);
-  strcpy(c.name, "scenario");
+  strcpy(c.name, "invented");
   c.v_nominal = 3.65;
   c.v_min = 3.0;
   c.v_max = 4.18;
@@ -52,7 +52,7 @@ static const amp_layout *with_groups (const amp_layout *a, int n,
 ** changes that by less than 0.1 % where the table's own mean voltage, 3.701
 ** V, stands for the tested kWh; by 1.4 % where 3.65 V does. */
 static void the_hut_takes_two_modules (void **state) {
-  amp_chemistry c = scenario();
+  amp_chemistry c = invented();
   amp_module m = module_of(&c, 7, 93.75, 3.30, 4.10);
   amp_layout a[AMP_LAYOUTS];
   int n = amp_layouts(&m, 42, 58, 60, a);
@@ -93,7 +93,7 @@ static void iron_phosphate_in_pairs (void **state) {
 ** to 3.3 % = 42.7 % of 21.96, 9.37 kWh by charge, 9.04 by energy.
 */
 static void four_groups_make_twelve_and_not_sixteen (void **state) {
-  amp_chemistry c = scenario();
+  amp_chemistry c = invented();
   amp_module m = module_of(&c, 4, 94, 3.20, 4.10);
   amp_layout a[AMP_LAYOUTS];
   int n = amp_layouts(&m, 42, 58.4, 60, a);
@@ -119,7 +119,7 @@ static void four_groups_make_twelve_and_not_sixteen (void **state) {
 ** 86.7 %. 8s of R1 held to 28.4 V: 25 %, 3.285 kWh of 13.14 by charge and
 ** 3.06 by energy; one module alone is below the bus. */
 static void the_mast_takes_seven_and_not_eight (void **state) {
-  amp_chemistry c = scenario();
+  amp_chemistry c = invented();
   amp_module m = module_of(&c, 7, 60, 3.20, 4.05);
   amp_layout a[AMP_LAYOUTS];
   int n = amp_layouts(&m, 21.6, 29.0, 0, a);
@@ -144,7 +144,7 @@ static void groups_times_volts (void **state) {
     int series;
     double v, want;
   } row[] = {{14, 4.10, 57.40}, {12, 4.10, 49.20}, {16, 4.10, 65.60}};
-  amp_chemistry c = scenario();
+  amp_chemistry c = invented();
   amp_layout a[AMP_LAYOUTS];
   (void)state;
   for (size_t i = 0; i < LEN(row); i++) {
@@ -156,7 +156,7 @@ static void groups_times_volts (void **state) {
 
 /* Groups that modules cannot make are refused, with those that they can. */
 static void fourteen_of_four_is_refused (void **state) {
-  amp_chemistry c = scenario();
+  amp_chemistry c = invented();
   amp_module m = module_of(&c, 4, 94, 3.2, 4.1);
   amp_error err = {0};
   (void)state;
@@ -192,7 +192,7 @@ static void sag_is_the_upper_root (void **state) {
 ** resistance keeps its value down to 20 % and 1 % more at 19.
 */
 static void a_surge_lifts_the_floor (void **state) {
-  amp_chemistry c = scenario();
+  amp_chemistry c = invented();
   amp_module m = module_of(&c, 4, 94, 3.20, 4.10);
   amp_layout a[AMP_LAYOUTS];
   int n = amp_layouts(&m, 42, 58.4, 60, a);
@@ -229,7 +229,7 @@ static void a_surge_lifts_the_floor (void **state) {
 
 /* A floor inside the window stays; a load no charge can carry says so. */
 static void a_light_load_leaves_the_floor (void **state) {
-  amp_chemistry c = scenario();
+  amp_chemistry c = invented();
   amp_module m = module_of(&c, 7, 93.75, 3.30, 4.10);
   amp_layout a[AMP_LAYOUTS];
   int n = amp_layouts(&m, 42, 58, 60, a);

@@ -16,7 +16,7 @@ static amp_chemistry nickel (void) {
                                0.5, 0.6,  0.7, 0.8, 0.9, 1.0};
   static const double v[] = {3.00, 3.30, 3.42, 3.52, 3.58, 3.62,
                              3.67, 3.75, 3.84, 3.93, 4.05, 4.18};
-  amp_chemistry c = {.name = "scenario",
+  amp_chemistry c = {.name = "invented",
                      .v_nominal = 3.65,
                      .v_min = 2.5,
                      .v_max = 4.2,

@@ -442,7 +442,7 @@ static void the_ladder_obeys_kirchhoff (void **state) {
                  e[0] - r[0] * i[0] - (up[0] - down[0]), 1e-9);
 }
 
-/* With no rail it is F15: I_i = (1/R_i) / sum(1/R_j); C15: losing 1 of 5
+/* With no rail by conductance: I_i = (1/R_i) / sum(1/R_j); losing 1 of 5
 ** equal strings gives the survivors 25 % more each. */
 static void without_a_rail_conductance_shares (void **state) {
   static const double r[] = {0.004, 0.004, 0.004, 0.004, 0.004};

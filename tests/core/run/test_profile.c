@@ -11,7 +11,7 @@
 
 static const double KWH = 3.6e6;
 
-/* The hut of scenario 1: 3.14 kWh a day, May to October, 2.4 kWp. */
+/* The hut of tests/lua/test_hut.lua: 3.14 kWh a day, May to October, 2.4 kWp. */
 static amp_daily hut (void) {
   static const double sun[] = {4.9, 5.3, 5.6, 5.0, 3.6, 2.1};
   amp_daily d = {.load_kwh = amp_value_fixed(3.14 * KWH, AMP_BASIS_ASSUMED),
