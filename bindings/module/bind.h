@@ -473,7 +473,7 @@ void bind_offer_open (lua_State *L);
 void bind_pack_open (lua_State *L);
 void bind_copper_open (lua_State *L);  /* cable, busbar, fuse_link */
 void bind_protect_open (lua_State *L); /* fuse, precharge, circuit .. */
-void bind_layout_open (lua_State *L);  /* layout_loads */
+void bind_layout_open (lua_State *L);  /* layouts, layout_loads */
 void bind_check_open (lua_State *L);   /* place, check_raw */
 void bind_join_open (lua_State *L);    /* paralleling */
 void bind_match_open (lua_State *L);   /* match_raw */

@@ -3,7 +3,6 @@
 */
 #include "bind.h"
 #include "pack/air.h"
-#include <math.h>
 
 typedef struct bind_still_air {
   char name[64];

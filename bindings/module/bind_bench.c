@@ -3,7 +3,6 @@
 */
 #include "bind.h"
 #include "job/bench.h"
-#include <math.h>
 
 /* Rest voltages of the list at 'idx', false where none was read. */
 static void read_rest (lua_State *L, int idx,

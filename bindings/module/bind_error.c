@@ -8,7 +8,6 @@
 #include "bind_inside.h"
 #include "ampstead_module.h"
 #include <stdarg.h>
-#include <stdio.h>
 #include <string.h>
 
 /* ---- the user's line ---- */

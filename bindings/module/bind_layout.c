@@ -1,8 +1,44 @@
 /*
-** bind_layout.c -- series counts under load: how far sag lifts their floor.
+** bind_layout.c -- which series counts fit an inverter, and under load: how far
+** sag lifts their floor.
 */
 #include "bind.h"
 #include <math.h>
+
+static void push_layout (lua_State *L, const amp_layout *a) {
+  lua_newtable(L);
+  lua_pushinteger(L, a->modules);
+  lua_setfield(L, -2, "modules");
+  lua_pushinteger(L, a->groups);
+  lua_setfield(L, -2, "groups");
+  bind_put_flag(L, "fits", a->fits);
+  if (!a->fits) {
+    bind_push_error(L, NULL, "", &a->why);
+    lua_setfield(L, -2, "why");
+    return;
+  }
+  bind_put(L, "v_full", a->v_full);
+  bind_put(L, "v_empty", a->v_empty);
+  bind_put(L, "margin_v", a->margin);
+  bind_put(L, "soc_min_pct", a->window.soc_min * 100.0);
+  bind_put(L, "soc_max_pct", a->window.soc_max * 100.0);
+}
+
+/* amp.layouts(module, inverter) --> list, one entry a series count */
+static int layouts (lua_State *L) {
+  bind_module *m = bind_check(L, 1, "module", "layouts: module");
+  bind_inverter *i = bind_check(L, 2, "inverter", "layouts: inverter");
+  amp_layout out[AMP_LAYOUTS];
+  int n = amp_layouts(&m->m, i->c.v_min, i->c.v_max, i->v_abs_max, out);
+  lua_newtable(L);
+  for (int k = 0; k < n; k++) {
+    push_layout(L, &out[k]);
+    lua_rawseti(L, -2, k + 1);
+  }
+  return 1;
+}
+
+/* ---- under load ---- */
 
 /* A load of 'power' W under key 'key', where one is asked and told. */
 static void put_load (lua_State *L, const char *key, const amp_module *m,
@@ -97,7 +133,8 @@ static int layout_nominal (lua_State *L) {
   return 1;
 }
 
-static const luaL_Reg functions[] = {{"layout_loads", layout_loads},
+static const luaL_Reg functions[] = {{"layouts", layouts},
+                                     {"layout_loads", layout_loads},
                                      {"layout_nominal", layout_nominal},
                                      {NULL, NULL}};
 

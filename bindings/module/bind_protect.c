@@ -4,7 +4,6 @@
 */
 #include "bind.h"
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 #define NO AMP_NOT_GIVEN

@@ -6,7 +6,6 @@
 #include "bind.h"
 #include "bind_inside.h"
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 #define VALUE "ampstead.value"
