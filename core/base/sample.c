@@ -293,10 +293,15 @@ static bool sieved (const double *v, size_t n, const double *at, size_t m,
   return true;
 }
 
+static bool all_one (const double *v, size_t n) {
+  return n > 1 && memcmp(v, v + 1, (n - 1) * sizeof *v) == 0;
+}
+
 void amp_quantiles (double *v, size_t n, const double *p, size_t m,
                     double *out) {
   sieve s;
   double at[ASKED];
+  bool one = all_one(v, n); /* nothing is spread */
   bool told = n > 0 && m <= ASKED && survey(v, n, &s) == 0;
   for (size_t j = 0; j < m; j++)
     out[j] = __builtin_nan("");
@@ -304,10 +309,10 @@ void amp_quantiles (double *v, size_t n, const double *p, size_t m,
     told = p[j] >= 0.0 && p[j] <= 1.0;
     at[j] = p[j] * (double)(n - 1);
   }
-  if (!told || (n > SHORT && sieved(v, n, at, m, &s, out)))
+  if (!told || (n > SHORT && !one && sieved(v, n, at, m, &s, out)))
     return;
   for (size_t j = 0; j < m; j++)
-    out[j] = quantile_at(v, n, at[j]);
+    out[j] = one ? v[0] : quantile_at(v, n, at[j]);
 }
 
 double amp_binomial_pmf (int n, int k, double q) {

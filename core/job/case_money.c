@@ -50,7 +50,8 @@ typedef struct money {
   const amp_ask *ask;
   double carry; /* per kg */
   amp_duty_month month[12];
-  double *v;      /* [C_COUNT][draws] */
+  double *v; /* [C_COUNT][draws] */
+  case_twins twins;
   amp_error *err; /* one a work item: the first that failed in it */
 } money;
 
@@ -379,13 +380,31 @@ static void some_draws (void *arg, size_t item, size_t worker) {
   const money *g = arg;
   size_t i = item * DRAWS_A_TURN, n = g->p->draws - i;
   turn t;
+  size_t new = 0; /* draws that are no other's twin */
   (void)worker;
   if (n > DRAWS_A_TURN)
     n = DRAWS_A_TURN;
+  for (size_t k = 0; k < n; k++)
+    new += case_twin_of(&g->twins, i + k) == i + k;
+  if (new == 0)
+    return;
   take_turn(g, i, n, &t);
   for (size_t k = 0; k < n; k++)
-    if (draw_money(g, &t, (int)k, i + k, &g->err[item]) != AMP_OK)
+    if (case_twin_of(&g->twins, i + k) == i + k &&
+        draw_money(g, &t, (int)k, i + k, &g->err[item]) != AMP_OK)
       return;
+}
+
+/* What the first of its kind came to, each twin comes to. */
+static void copy_twins (const money *g) {
+  size_t n = g->p->draws;
+  if (g->twins.kinds == 0)
+    return;
+  for (int c = 0; c < C_MODEL + g->p->life->models; c++) {
+    double *v = &g->v[(size_t)c * n];
+    for (size_t i = 0; i < n; i++)
+      v[i] = v[case_twin_of(&g->twins, i)];
+  }
 }
 
 /* ---- years put together, against years simulated ---- */
@@ -452,10 +471,11 @@ static double largest_finite (const double *v, size_t n) {
 
 /* In place of an infinite quantile the largest finite number, which is only
 ** a bound of it. */
-static double or_bound (double q, double most, bool *beyond) {
+static double or_bound (const money *g, column c, double q, bool *beyond) {
   q = finite_again(q);
   *beyond = q == (double)INFINITY;
-  return *beyond ? most : q;
+  return *beyond ? largest_finite(&g->v[(size_t)c * g->p->draws], g->p->draws)
+                 : q;
 }
 
 /* Where most draws have no finite number there is no middle: refused. */
@@ -463,14 +483,13 @@ static amp_stat stat_of (const money *g, column c, amp_basis basis) {
   static const double p[5] = {0.0, 0.1, 0.5, 0.9, 1.0};
   double *v = &g->v[(size_t)c * g->p->draws], q[5];
   size_t n = g->p->draws;
-  double most = largest_finite(v, n);
   amp_stat s = case_no_stat();
   amp_quantiles(v, n, p, 5, q);
-  s.p50 = or_bound(q[2], AMP_NOT_GIVEN, &s.beyond);
-  if (s.beyond || !amp_given(s.p50))
+  s.p50 = finite_again(q[2]);
+  if (!(s.p50 < (double)INFINITY))
     return case_no_stat();
-  s.p10 = or_bound(q[1], most, &s.p10_beyond);
-  s.p90 = or_bound(q[3], most, &s.p90_beyond);
+  s.p10 = or_bound(g, c, q[1], &s.p10_beyond);
+  s.p90 = or_bound(g, c, q[3], &s.p90_beyond);
   s.spread = q[0] < q[4];
   s.basis = basis;
   return s;
@@ -579,12 +598,12 @@ static bool has_user_model (const case_plan *p) {
 
 /* The caller's own functions are called from the calling thread only. */
 static void run_draws (const amp_context *ctx, money *g, size_t items) {
-  if (items > 1 && !has_user_model(g->p)) {
+  if (items > 1 && !has_user_model(g->p))
     amp_parallel_for(ctx, items, some_draws, g);
-    return;
-  }
-  for (size_t i = 0; i < items; i++)
-    some_draws(g, i, 0);
+  else
+    for (size_t i = 0; i < items; i++)
+      some_draws(g, i, 0);
+  copy_twins(g);
 }
 
 static amp_status finish (const money *g, size_t items, double *levelised) {
@@ -622,13 +641,16 @@ amp_status case_money (const amp_context *ctx, case_plan *p,
   amp_duty_months(c->need->duty, g.month);
   g.v = amp_alloc(ctx, bytes);
   g.err = amp_alloc(ctx, items * sizeof *g.err);
-  if (g.v == NULL || g.err == NULL)
+  g.twins.of = amp_alloc(ctx, p->draws);
+  if (g.v == NULL || g.err == NULL || g.twins.of == NULL)
     st = amp_failf(err, AMP_ENOMEM, NULL, "no memory for the draws");
   else {
+    case_twins_find(p, &g.twins);
     run_draws(ctx, &g, items);
     finish(&g, items, levelised);
   }
   amp_free(ctx, g.v, bytes);
   amp_free(ctx, g.err, items * sizeof *g.err);
+  amp_free(ctx, g.twins.of, p->draws);
   return st;
 }

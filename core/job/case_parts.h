@@ -5,6 +5,7 @@
 **   case_space.c  the years behind the draws, put together from a few
 **   case_run.c    those few, as lanes
 **   case_money.c  each draw's life and money, and their quantiles
+**   case_twins.c  which draws come to the same
 **   case_worst.c  the worst month of a need
 **   case_answer.c the answer of a case that is refused
 **   case_levers.c which input moves the order, and where it flips
@@ -197,6 +198,21 @@ amp_status case_run (const amp_context *ctx, case_plan *plan, size_t old,
 ** the comparison (NaN: none). */
 amp_status case_money (const amp_context *ctx, case_plan *p,
                        const amp_ask *ask, double *levelised, amp_error *err);
+
+/* ---- draws that come to the same ---- */
+
+enum { CASE_TWINS = 64 };
+
+typedef struct case_twins {
+  size_t kinds; /* 0: each draw counts for itself */
+  size_t first[CASE_TWINS];
+  unsigned char *of; /* [draws], the caller's: the kind of each */
+} case_twins;
+
+void case_twins_find (const case_plan *p, case_twins *t);
+
+/* The first draw that comes to the same as draw i, itself included. */
+size_t case_twin_of (const case_twins *t, size_t i);
 
 /* The two lowest medians; false where there are not two. */
 bool case_two_cheapest (const amp_case_result *r, size_t n, size_t *first,

@@ -147,6 +147,39 @@ static void chances_taken_once_change_no_string (void **state) {
   assert_close(r[0].tested.p90, r[1].tested.p90, 0.0);
 }
 
+/* Draws that are equal are reckoned once. A rate that is spread over no
+** width hides from that, and each draw is then reckoned: the same bits. */
+static void equal_draws_reckoned_once_change_no_bit (void **state) {
+  hut *h = *state;
+  amp_case c[2];
+  amp_case_result r[2];
+  c[0] = h->c[0];
+  c[0].tested = assumed(93.75 * AH);
+  c[0].offer.count = 37;
+  c[0].stream = 3;
+  c[0].life.models = 2;
+  c[0].life.model[1] = &h->iron_life;
+  c[1] = c[0];
+  c[1].life.calendar[0] = amp_value_even(0.015, 0.015);
+  take(c, 2, 401, r);
+  assert_int_equal(r[0].status, AMP_OK);
+  assert_true(r[0].levelised.spread);
+  const amp_stat *stat[2][6];
+  for (int k = 0; k < 2; k++) {
+    const amp_stat *all[6] = {&r[k].usable,       &r[k].unserved,
+                              &r[k].efc,          &r[k].years,
+                              &r[k].per_accepted, &r[k].levelised};
+    memcpy(stat[k], all, sizeof all);
+    assert_close(r[k].levelised_life, r[0].levelised_life, 0.0);
+    assert_close(r[k].life_by_model[1].p50, r[0].life_by_model[1].p50, 0.0);
+  }
+  for (int k = 0; k < 6; k++) {
+    assert_close(stat[0][k]->p10, stat[1][k]->p10, 0.0);
+    assert_close(stat[0][k]->p50, stat[1][k]->p50, 0.0);
+    assert_close(stat[0][k]->p90, stat[1][k]->p90, 0.0);
+  }
+}
+
 /* Two equal lots whose share of duds is one and the same number: in half of
 ** the draws or more they differ in strings, so neither is always the first;
 ** equal draws are split. Of one name they are the same lot twice. */
@@ -583,6 +616,7 @@ int main (void) {
       HUT_TEST(without_spread_draws_change_nothing),
       HUT_TEST(strings_follow_the_binomial),
       HUT_TEST(chances_taken_once_change_no_string),
+      HUT_TEST(equal_draws_reckoned_once_change_no_bit),
       HUT_TEST(lots_do_not_share_their_luck),
       HUT_TEST(company_and_workers_change_no_bit),
       HUT_TEST(equals_share_the_first_place),
