@@ -98,6 +98,24 @@ static bool same_duty (const amp_duty *a, const amp_duty *b) {
           same_series(a->edge, b->edge, a->n + 1) && !a->phase && !b->phase);
 }
 
+/* Cases of one module share their years: equal ones become one. So do packs
+** that are put together the same. */
+static void share_module (work *w, int k) {
+  amp_case *c = &w->c[k];
+  for (int i = k - 1; i >= 0; i--)
+    if (w->c[i].module == c->module ||
+        memcmp(w->c[i].module, c->module, sizeof *c->module) == 0) {
+      c->module = w->c[i].module;
+      break;
+    }
+  for (int i = k - 1; c->build != NULL && i >= 0; i--)
+    if (w->c[i].build != NULL && w->c[i].module == c->module &&
+        memcmp(w->c[i].build, c->build, sizeof *c->build) == 0) {
+      c->build = w->c[i].build;
+      break;
+    }
+}
+
 /* Cases that share a duty advance together: equal ones become one. */
 static void set_need (work *w, int k, const bind_need *need, int row) {
   w->need[k] = need->n;
@@ -518,6 +536,7 @@ static void add_offer (lua_State *L, work *w, int i, int need_idx) {
   plain_case(c);
   set_offer(c, o);
   c->offer.to_currency = rate;
+  share_module(w, w->n);
   set_need(w, w->n, need, i);
   w->need[w->n].rival = bind_option(L, 3, "rival", 0.0);
   w->at[i] = w->n++;
@@ -623,6 +642,7 @@ static void add_case (lua_State *L, work *w, int i, int idx, int row) {
     return;
   }
   case_numbers(L, idx, who, c);
+  share_module(w, w->n);
   set_need(w, w->n, lua_touserdata(L, need_idx), i);
   w->at[i] = w->n++;
 }

@@ -5,23 +5,92 @@
 #include "base/solve.h"
 #include "job/case_parts.h"
 #include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* What is planned of a case takes some 80 bytes a draw: so many draws, or
 ** cases if they are fewer, are in memory together, and only costs stay. */
 enum { CASES_AT_ONCE = 128, DRAWS_AT_ONCE = 500000 };
 
+enum { AT_ONCE = 8 }; /* draws whose costs are compared together */
+
 /* ---- the list ---- */
 
+/* Where a case stands in its list, and what its years depend on. */
+typedef struct seat {
+  uint64_t mark;
+  size_t place, first; /* of those with this mark, the first */
+} seat;
+
+/* Plans, costs and seats stand in the order in which cases are taken. */
 typedef struct list {
   const amp_context *ctx;
   const amp_ask *ask;
   size_t n;
+  seat *seat;
   case_plan *plan;
   double *levelised; /* [n][draws] */
 } list;
 
-/* Plan, simulate and count cases 'from' .. 'to' - 1. */
+/* ---- the order ---- */
+
+static uint64_t mark_bytes (uint64_t h, const void *p, size_t n) {
+  const unsigned char *b = p;
+  for (size_t i = 0; i < n; i++)
+    h = (h ^ b[i]) * 1099511628211u; /* FNV-1a, as amp_stream */
+  return h;
+}
+
+/* The same for cases whose years may be alike. */
+static uint64_t mark_of (const amp_case *c) {
+  const amp_converter *v = &c->need->converter;
+  const void *of[] = {c->module, c->build, c->need->duty};
+  const double at[] = {c->soc_min,        c->soc_max,      c->cell_v_min,
+                       c->cell_v_max,     c->tested.value, c->soh.value,
+                       c->soh_end,        v->v_min,        v->v_max,
+                       v->power,          v->efficiency,   v->idle,
+                       c->need->v_abs_max};
+  uint64_t h = mark_bytes(14695981039346656037u, of, sizeof of);
+  h = mark_bytes(h, at, sizeof at);
+  h = mark_bytes(h, &c->series, sizeof c->series);
+  return mark_bytes(h, &c->parallel, sizeof c->parallel);
+}
+
+static int by_number (uint64_t a, uint64_t b) {
+  return (a > b) - (a < b);
+}
+
+static int by_mark (const void *a, const void *b) {
+  const seat *x = a, *y = b;
+  int order = by_number(x->mark, y->mark);
+  return order != 0 ? order : by_number(x->place, y->place);
+}
+
+static int by_first (const void *a, const void *b) {
+  const seat *x = a, *y = b;
+  int order = by_number(x->first, y->first);
+  return order != 0 ? order : by_number(x->place, y->place);
+}
+
+/*
+** Cases whose years may be alike come one after another, so that these are
+** in memory together, else as they stand. Marks hang on addresses, the order
+** does not: only whether they are equal counts.
+*/
+static void set_order (list *l, const amp_case *cases) {
+  for (size_t i = 0; i < l->n; i++)
+    l->seat[i] = (seat){mark_of(&cases[i]), i, i};
+  qsort(l->seat, l->n, sizeof *l->seat, by_mark);
+  for (size_t i = 1; i < l->n; i++)
+    if (l->seat[i].mark == l->seat[i - 1].mark)
+      l->seat[i].first = l->seat[i - 1].first;
+  qsort(l->seat, l->n, sizeof *l->seat, by_first);
+}
+
+/* ---- all the way ---- */
+
+/* Plan, simulate and count those in seats 'from' .. 'to' - 1. */
 static amp_status take_some (list *l, const amp_case *cases, size_t from,
                              size_t to, amp_case_result *result,
                              amp_error *err) {
@@ -29,11 +98,12 @@ static amp_status take_some (list *l, const amp_case *cases, size_t from,
   amp_context part =
       amp_context_part(l->ctx, (double)from / n, (double)to / n);
   amp_status st = AMP_OK;
-  for (size_t i = from; st == AMP_OK && i < to; i++)
-    st = case_plan_make(l->ctx, cases, i, l->ask, NULL, &result[i],
+  for (size_t i = from; st == AMP_OK && i < to; i++) {
+    size_t at = l->seat[i].place;
+    st = case_plan_make(l->ctx, cases, at, l->ask, NULL, &result[at],
                         &l->plan[i], err);
-  for (size_t i = from; i < to; i++)
-    l->plan[i].checked = i % ((l->n + 2) / 3) == 0;
+    l->plan[i].checked = at % ((l->n + 2) / 3) == 0;
+  }
   if (st == AMP_OK)
     st = case_run(&part, l->plan + from, 0, to - from, err);
   for (size_t i = from; st == AMP_OK && i < to; i++) {
@@ -74,37 +144,56 @@ static double rival_of (const list *l) {
   return least;
 }
 
-/* One draw: the lowest levelised cost, split evenly among equals. */
-static void share_draw (const list *l, size_t d, double rival) {
-  double least = rival;
-  size_t equals = 0;
+/* Draws d .. d + n - 1, which stand in one line of memory: of each the lowest
+** levelised cost, split evenly among equals. */
+static void share_some (const list *l, size_t d, size_t n, double rival) {
+  double least[AT_ONCE];
+  size_t equals[AT_ONCE];
+  for (size_t k = 0; k < n; k++)
+    least[k] = rival;
   for (size_t i = 0; i < l->n; i++)
-    least = fmin(least, cost_of(l, i, d));
-  if (!(least < (double)INFINITY))
-    return;
-  equals += is_least(rival, least);
+    for (size_t k = 0; k < n; k++) {
+      double v = cost_of(l, i, d + k);
+      least[k] = v < least[k] ? v : least[k];
+    }
+  for (size_t k = 0; k < n; k++)
+    equals[k] = is_least(rival, least[k]);
   for (size_t i = 0; i < l->n; i++)
-    equals += is_least(cost_of(l, i, d), least);
+    for (size_t k = 0; k < n; k++)
+      equals[k] += is_least(cost_of(l, i, d + k), least[k]);
   for (size_t i = 0; i < l->n; i++)
-    if (is_least(cost_of(l, i, d), least))
-      l->plan[i].r->cheapest += 1.0 / (double)equals;
+    for (size_t k = 0; k < n; k++)
+      if (least[k] < (double)INFINITY &&
+          is_least(cost_of(l, i, d + k), least[k]))
+        l->plan[i].r->cheapest += 1.0 / (double)equals[k];
 }
 
 static void share_all (const list *l) {
   double rival = rival_of(l);
-  for (size_t d = 0; d < l->ask->draws; d++)
-    share_draw(l, d, rival);
+  size_t draws = l->ask->draws;
+  for (size_t d = 0; d < draws; d += AT_ONCE)
+    share_some(l, d, draws - d < AT_ONCE ? draws - d : AT_ONCE, rival);
   for (size_t i = 0; i < l->n; i++)
-    l->plan[i].r->cheapest /= (double)l->ask->draws;
+    l->plan[i].r->cheapest /= (double)draws;
+}
+
+/* Where those that are in memory together end: before cases that the next
+** ones are alike with, unless there are too many of these. */
+static size_t end_of (const list *l, size_t from, size_t most) {
+  size_t to = l->n - from < most ? l->n : from + most, cut = to;
+  while (to < l->n && cut > from &&
+         l->seat[cut - 1].first == l->seat[to].first)
+    cut--;
+  return cut > from ? cut : to;
 }
 
 static amp_status take_all (list *l, const amp_case *cases,
                             amp_case_result *result, amp_error *err) {
   amp_status st = AMP_OK;
-  size_t some = DRAWS_AT_ONCE / l->ask->draws + 1;
+  size_t some = DRAWS_AT_ONCE / l->ask->draws + 1, to;
   some = some < CASES_AT_ONCE ? some : CASES_AT_ONCE;
-  for (size_t i = 0; st == AMP_OK && i < l->n; i += some) {
-    size_t to = l->n - i < some ? l->n : i + some;
+  for (size_t i = 0; st == AMP_OK && i < l->n; i = to) {
+    to = end_of(l, i, some);
     st = take_some(l, cases, i, to, result, err);
   }
   if (st == AMP_OK)
@@ -115,20 +204,24 @@ static amp_status take_all (list *l, const amp_case *cases,
 amp_status amp_cases (const amp_context *ctx, const amp_case *cases, size_t n,
                       const amp_ask *ask, amp_case_result *result,
                       amp_error *err) {
-  list l = {amp_context_or_plain(ctx), ask, n, NULL, NULL};
-  size_t plans = n * sizeof *l.plan, costs;
+  list l = {amp_context_or_plain(ctx), ask, n, NULL, NULL, NULL};
+  size_t plans = n * sizeof *l.plan, seats = n * sizeof *l.seat, costs;
   amp_status st = amp_check_range(err, "draws", (double)ask->draws, 1.0, 1e7);
   if (st != AMP_OK)
     return st;
   costs = n * ask->draws * sizeof *l.levelised;
   l.plan = amp_alloc(l.ctx, plans);
   l.levelised = amp_alloc(l.ctx, costs);
-  if (l.plan == NULL || l.levelised == NULL)
+  l.seat = amp_alloc(l.ctx, seats);
+  if (l.plan == NULL || l.levelised == NULL || l.seat == NULL)
     st = amp_failf(err, AMP_ENOMEM, NULL, "no memory for %zu cases", n);
-  else
+  else {
+    set_order(&l, cases);
     st = take_all(&l, cases, result, err);
+  }
   amp_free(l.ctx, l.levelised, costs);
   amp_free(l.ctx, l.plan, plans);
+  amp_free(l.ctx, l.seat, seats);
   return st;
 }
 

@@ -335,23 +335,34 @@ static bool same_space (const case_space *a, const case_space *b) {
   return same;
 }
 
-/* Only models are asked: the rates of a life are drawn later. */
+/* Do both make the same terms of a stretch? Rates are drawn later. */
+static bool same_law (const amp_ageing *a, const amp_ageing *b) {
+  amp_ageing x, y;
+  if (a == b)
+    return true;
+  memcpy(&x, a, sizeof x);
+  memcpy(&y, b, sizeof y);
+  if (x.kind == AMP_AGEING_RATES && y.kind == AMP_AGEING_RATES)
+    x.calendar = x.per_cycle = y.calendar = y.per_cycle = 0.0;
+  return memcmp(&x, &y, sizeof x) == 0;
+}
+
 static bool same_models (const amp_life_choice *a, const amp_life_choice *b) {
   bool same = a->models == b->models;
   for (int k = 0; same && k < a->models; k++)
-    same = a->model[k] == b->model[k];
+    same = same_law(a->model[k], b->model[k]);
   return same;
 }
 
-/* Would the same years be simulated? A resistance that was measured counts
-** from the health it was measured at, which then has to be the same. */
+/* Would the same years be simulated? A resistance that was measured, and all
+** of a build, count from the health they were measured at, which then has to
+** be the same. */
 static bool alike (const case_plan *a, const case_plan *b) {
   const amp_window *v = &a->r->window, *w = &b->r->window;
-  if (a->c->module != b->c->module || a->c->build != NULL ||
-      b->c->build != NULL || a->series != b->series ||
-      a->c->need->duty != b->c->need->duty)
+  if (a->c->module != b->c->module || a->c->build != b->c->build ||
+      a->series != b->series || a->c->need->duty != b->c->need->duty)
     return false;
-  if (amp_value_is_set(&a->module.r10s) &&
+  if ((a->c->build != NULL || amp_value_is_set(&a->module.r10s)) &&
       amp_module_health(&a->module) != amp_module_health(&b->module))
     return false;
   return v->v_min == w->v_min && v->v_max == w->v_max &&

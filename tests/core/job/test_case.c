@@ -222,6 +222,43 @@ static void company_and_workers_change_no_bit (void **state) {
   }
 }
 
+/* Blocks of lanes, counted. */
+static void counted (void *user, size_t n, amp_work *work, void *arg) {
+  *(size_t *)user += n;
+  for (size_t i = 0; i < n; i++)
+    work(arg, i, 0);
+}
+
+/* 160 cases of 40 windows, the same ones far apart: one year is simulated of
+** each window, as of 40 cases, and each case has its own bits. (Without an
+** end of life, so that one state of health will do.) */
+static void
+cases_alike_are_simulated_once_wherever_they_stand (void **state) {
+  enum { WINDOWS = 40, N = 4 * WINDOWS };
+  hut *h = *state;
+  size_t few = 0, many = 0;
+  amp_context lent = {.user = &few, .parallel_for = counted, .workers = 1};
+  amp_case c[N];
+  amp_case_result r[N], alone;
+  amp_ask ask = {2, 1};
+  h->nickel.soh_end = NONE;
+  for (int i = 0; i < N; i++) {
+    c[i] = ten_modules(h);
+    c[i].soc_max = 0.6 + 0.008 * (i % WINDOWS);
+    c[i].offer.price += 10.0 * i;
+  }
+  assert_int_equal(amp_cases(&lent, c, WINDOWS, &ask, r, NULL), AMP_OK);
+  lent.user = &many;
+  assert_int_equal(amp_cases(&lent, c, N, &ask, r, NULL), AMP_OK);
+  assert_int_equal(few, (WINDOWS + 15) / 16);
+  assert_int_equal(many, few);
+  for (int i = 7; i < N; i += 91) {
+    assert_int_equal(amp_cases(NULL, &c[i], 1, &ask, &alone, NULL), AMP_OK);
+    assert_close(alone.served.p50, r[i].served.p50, 0.0);
+    assert_close(alone.total.p50, r[i].total.p50, 0.0);
+  }
+}
+
 /* Exact ties are split; shares add up to one. */
 static void equals_share_the_first_place (void **state) {
   hut *h = *state;
@@ -619,6 +656,7 @@ int main (void) {
       HUT_TEST(equal_draws_reckoned_once_change_no_bit),
       HUT_TEST(lots_do_not_share_their_luck),
       HUT_TEST(company_and_workers_change_no_bit),
+      HUT_TEST(cases_alike_are_simulated_once_wherever_they_stand),
       HUT_TEST(equals_share_the_first_place),
       HUT_TEST(a_pack_past_its_end_has_no_cost_per_kwh),
       HUT_TEST(a_cost_without_end_is_a_bound),
