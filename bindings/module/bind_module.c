@@ -393,7 +393,10 @@ static void module_tell (lua_State *L, const void *spec) {
     snprintf(line, sizeof line, "nominal_v: %s V by chemistry", v);
     bind_say(L, line);
   }
-  if (assumed)
+  if (assumed && m->cell == NULL && m->capacity.basis == AMP_BASIS_MEASURED)
+    bind_say(L, "capacity_ah counts as the label's and nothing as tested: "
+                "what was measured belongs in tested_ah");
+  else if (assumed)
     bind_say(L, "tested_ah, soh_pct: the nameplate is taken, assumed");
   if (!amp_value_is_set(&m->r10s))
     bind_say(L, "r10s_mohm: a default by chemistry is taken, assumed");

@@ -49,6 +49,8 @@ check.has(text, "112 Ah, claimed")
 check.has(text, "93.75 Ah, measured, sd 3")
 check.has(text, "17.5 kg")
 check.has(text, "r10s_mohm: a default by chemistry is taken, assumed")
+check.has(tostring(amp.module{ chemistry = "nmc111", series = 7,
+  capacity_ah = amp.measured(48, 2) }), "what was measured belongs in")
 check.ok(not text:find("0x", 1, true), "no addresses")
 check.has(tostring(offer), "white crust \\x1b[31m")
 check.has(tostring(day), "{4.9, 5.3} h")
