@@ -6,6 +6,7 @@
 ** p = lo + scale (sqrt(u^2 + 1) - 1), and the mirror of it below one.
 */
 #include "base/least.h"
+#include "base/least_block.h"
 #include <cminpack.h>
 #include <float.h>
 #include <limits.h>
@@ -36,6 +37,7 @@ typedef struct search {
   double *v;     /* n * n, see deviations */
   int *pivot;    /* n */
   amp_status failed;
+  amp_block_result blocks;
 } search;
 
 static double lower (const search *s, size_t i) {
@@ -293,17 +295,21 @@ static void covariance (const search *s, double *c, bool *known) {
 
 static void write_deviations (const search *s, const double *c,
                               const double *length, const double *held,
-                              const bool *known, double sum, double *sd,
-                              double *correlation) {
+                              const bool *known, double sum, double *sd) {
   size_t n = s->n;
   double variance = s->m > n ? sum / (double)(s->m - n) : 0.0;
-  for (size_t i = 0; i < n && sd != NULL; i++)
+  variance = fmax(variance, s->opt->doubt);
+  for (size_t i = 0; i < n; i++)
     if (held[i] == 1.0)
       sd[i] = __builtin_nan("");
     else if (length[i] == 0.0 || !known[i] || s->m <= n)
       sd[i] = INFINITY;
     else
       sd[i] = sqrt(variance * c[i * n + i]) * s->scale[i] / length[i];
+}
+
+static void write_correlation (size_t n, const double *c,
+                               double *correlation) {
   for (size_t i = 0; i < n && correlation != NULL; i++)
     for (size_t j = 0; j < n; j++) {
       double d = sqrt(c[i * n + i] * c[j * n + j]);
@@ -312,31 +318,74 @@ static void write_deviations (const search *s, const double *c,
     }
 }
 
-/* 'work' is free again by now: held and length in it, known in 'pivot'. */
-static amp_status deviations (search *s, double *held, double sum, double *sd,
-                              double *correlation) {
-  size_t n = s->n;
-  double *length = held + n, *c;
-  bool *known = (bool *)s->pivot;
-  amp_status st = unit_columns(s, held, length);
-  if (st != AMP_OK)
-    return st;
-  if ((c = amp_alloc(s->ctx, n * n * sizeof *c)) == NULL)
+/*
+** Deviations by blocks in place of those of independent residuals, where
+** they are more. 'j' holds the unit columns, the search's own the directions
+** from singular_values.
+*/
+static amp_status widen (search *s, double *j, const double *length,
+                         double *sd) {
+  size_t n = s->n, size = 2 * n * sizeof(double);
+  double *sigma = amp_alloc(s->ctx, size), *variance;
+  amp_block_input in = {.m = s->m,
+                        .n = n,
+                        .j = j,
+                        .r = s->r,
+                        .block = s->opt->block,
+                        .v = s->v,
+                        .sigma = sigma,
+                        .doubt = s->opt->doubt};
+  amp_status st;
+  if (sigma == NULL)
     return AMP_ENOMEM;
+  variance = sigma + n;
+  for (size_t k = 0; k < n; k++) {
+    sigma[k] = sqrt(square_sum(s->j + k * s->m, n));
+    sigma[k] = sigma[k] > DEPENDENT ? sigma[k] : 0.0;
+  }
+  st = amp_block_variance(s->ctx, &in, variance, &s->blocks);
+  for (size_t i = 0; i < n && st == AMP_OK; i++)
+    if (isfinite(sd[i]))
+      sd[i] = fmax(sd[i], sqrt(variance[i]) * s->scale[i] / length[i]);
+  amp_free(s->ctx, sigma, size);
+  return st;
+}
+
+/* Triangle of the reduced Jacobian, turned; which parameters it knows. */
+static void directions (search *s, const double *length, bool *known) {
+  size_t n = s->n;
   reduce_rows(s->j, s->m, n);
   for (size_t i = 1; i < n; i++) /* the triangle as n columns of n rows */
     for (size_t k = i + 1; k < n; k++)
       s->j[i * s->m + k] = 0.0;
-  for (size_t i = 0; i < n; i++)
-    known[i] = true;
   singular_values(s->j, s->m, s->v, n);
   for (size_t i = 0; i < n; i++) /* absent ones have no direction */
-    if (length[i] == 0.0)
-      known[i] = false;
+    known[i] = length[i] > 0.0;
+}
+
+/* 'work' is free again by now: held and length in it, known in 'pivot'. */
+static amp_status deviations (search *s, double *held, double sum, double *sd,
+                              double *correlation) {
+  size_t n = s->n, whole = s->opt->block != NULL ? s->m * n : 0;
+  double *length = held + n, *c, *sds;
+  bool *known = (bool *)s->pivot;
+  amp_status st = unit_columns(s, held, length);
+  if (st != AMP_OK)
+    return st;
+  if ((c = amp_alloc(s->ctx, (n * n + n + whole) * sizeof *c)) == NULL)
+    return AMP_ENOMEM;
+  sds = c + n * n;
+  memcpy(sds + n, s->j, whole * sizeof *c);
+  directions(s, length, known);
   covariance(s, c, known);
-  write_deviations(s, c, length, held, known, sum, sd, correlation);
-  amp_free(s->ctx, c, n * n * sizeof *c);
-  return AMP_OK;
+  write_deviations(s, c, length, held, known, sum, sds);
+  if (whole > 0)
+    st = widen(s, sds + n, length, sds);
+  if (sd != NULL)
+    memcpy(sd, sds, n * sizeof *sd);
+  write_correlation(n, c, correlation);
+  amp_free(s->ctx, c, (n * n + n + whole) * sizeof *c);
+  return st;
 }
 
 /* ---- the call ---- */
@@ -424,7 +473,12 @@ static amp_status finish (search *s, int info, double *p, double *sd,
     return amp_failf(err, st, NULL, "%s", amp_status_text(st));
   memcpy(p, s->p, s->n * sizeof *p);
   if (result != NULL)
-    *result = (amp_least_result){sum, s->calls, info >= 1 && info <= 4};
+    *result = (amp_least_result){.sum = sum,
+                                 .evaluations = s->calls,
+                                 .converged = info >= 1 && info <= 4,
+                                 .blocks = (int)s->blocks.blocks,
+                                 .widening = s->blocks.widening,
+                                 .bounded = s->blocks.bounded};
   return AMP_OK;
 }
 
@@ -435,6 +489,7 @@ amp_status amp_least (const amp_context *ctx, amp_residuals *f, void *arg,
                       amp_error *err) {
   static const amp_least_options plain;
   search s = {.ctx = ctx, .f = f, .arg = arg, .n = n, .m = m};
+  s.blocks.widening = 1.0;
   s.opt = opt != NULL ? opt : &plain;
   amp_status st = check_input(p, n, m, s.opt, err);
   double *room;
