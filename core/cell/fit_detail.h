@@ -16,6 +16,7 @@ typedef struct amp_stretch {
   double soc;     /* at its end, by the log's own charge */
   double sigma;   /* V, how far the model may be off; 0: not compared */
   bool of_mean;   /* compared with the mean, not the end */
+  int block;      /* of the log: neighbours in it are off together */
 } amp_stretch;
 
 typedef struct amp_stretches {

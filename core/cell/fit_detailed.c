@@ -80,6 +80,8 @@ typedef struct job {
   double start[MOST];
   size_t n, curve_at, ct_at; /* places in p */
   size_t rows, priors;
+  int *block;      /* rows + priors */
+  double widening; /* of the deviations, as their blocks show it */
 } job;
 
 static size_t place (int t, int table, int k) {
@@ -465,6 +467,7 @@ static amp_status gather (job *j, const amp_fit_input *in, amp_error *err) {
 }
 
 static void release (job *j) {
+  amp_free(j->ctx, j->block, (j->rows + j->priors) * sizeof *j->block);
   for (int l = 0; l < j->logs; l++) {
     amp_free(j->ctx, j->log[l].at, j->room[l] * sizeof *j->log[l].at);
     for (int s = 0; s < 2; s++)
@@ -537,7 +540,7 @@ static void widen (amp_detailed *c) {
 }
 
 /* What the logs alone say of parameter i: its deviation if the others were
-** known, in the parameter's unit. */
+** known, in the parameter's unit, before widening. */
 static double told (const job *j, const double *p, size_t i,
                     const amp_chemistry *chem, double *room) {
   double q[MOST], sum = 0.0, h = 1e-4;
@@ -563,7 +566,7 @@ static void report_one (job *j, const double *p, const double *sd, size_t i,
                         double temp, const amp_chemistry *chem, double *room,
                         int *silent) {
   double value = amp_exp(p[i]), d = sd[i] * value;
-  if (!(told(j, p, i, chem, room) < TOLD)) {
+  if (!(j->widening * told(j, p, i, chem, room) < TOLD)) {
     d = INFINITY;
     ++*silent;
   }
@@ -668,6 +671,24 @@ static amp_status keep (job *j, const amp_fit_input *in, const double *p,
   return st;
 }
 
+/* Which residuals hang together: those of a log's blocks; beliefs don't. */
+static amp_status name_blocks (job *j, amp_error *err) {
+  size_t m = j->rows + j->priors, at = 0;
+  int first = 0;
+  if ((j->block = amp_alloc(j->ctx, m * sizeof *j->block)) == NULL)
+    return amp_fail(err, AMP_ENOMEM, "fit", (double)m, 0, 0);
+  for (int l = 0; l < j->logs; l++) {
+    const amp_stretches *log = &j->log[l];
+    for (size_t k = 0; k < log->n; k++)
+      if (log->at[k].sigma > 0.0)
+        j->block[at++] = first + log->at[k].block;
+    first += log->n > 0 ? log->at[log->n - 1].block + 1 : 0;
+  }
+  while (at < m)
+    j->block[at++] = AMP_LEAST_BELIEF;
+  return AMP_OK;
+}
+
 static amp_status search (job *j, const amp_fit_input *in, amp_error *err) {
   double p[MOST], sd[MOST], scale[MOST], edge, *room;
   amp_least_options opt = {.tolerance = 1e-4, .scale = scale};
@@ -684,11 +705,18 @@ static amp_status search (job *j, const amp_fit_input *in, amp_error *err) {
     return amp_fail(err, AMP_ENOMEM, "fit", (double)most, 0, 0);
   j->priors = believe(j, p, room);
   amp_free(j->ctx, room, most * sizeof *room);
+  if ((st = name_blocks(j, err)) != AMP_OK)
+    return st;
+  opt.block = j->block;
   opt.evaluations = (int)(40 * (j->n + 1));
   st = amp_least(j->ctx, residuals, j, p, j->n, j->rows + j->priors, &opt, sd,
                  NULL, &result, err);
   if (st != AMP_OK)
     return st;
+  j->widening = result.widening;
+  if (result.bounded)
+    amp_fit_warn_of_blocks(j->fit, "detailed", result.blocks,
+                           "its deviations are upper bounds");
   if (!result.converged)
     amp_fit_warn(j->fit,
                  "the search of the detailed model stopped at %d"

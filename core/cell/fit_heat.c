@@ -20,6 +20,9 @@
                                 43 J/K for 2.9 Ah, common practice */
 #define STEP 10.0 /* s, longest of the integration */
 #define POINTS 3  /* of dU/dT */
+/* Blocks of the voltage that are one of the surface's, which takes minutes to
+** follow. */
+#define MERGED 3
 #define LEAST_SOC 0.1
 #define MOST_SOC 0.9
 
@@ -89,6 +92,22 @@ static amp_status residuals (void *arg, const double *p, size_t n, double *r,
   return AMP_OK;
 }
 
+/* Which residuals hang together; beliefs don't. */
+static void name_blocks (const heater *h, int *block, size_t m) {
+  size_t at = 0;
+  int first = 0;
+  for (int l = 0; l < h->logs; l++) {
+    const amp_stretches *log = &h->log[l];
+    if (!has_temp(log))
+      continue;
+    for (size_t k = 0; k < log->n; k++)
+      block[at++] = first + log->at[k].block / MERGED;
+    first = block[at - 1] + 1;
+  }
+  while (at < m)
+    block[at++] = AMP_LEAST_BELIEF;
+}
+
 static void report (const double *p, const double *sd, amp_fit *fit) {
   static const char *const name[] = {"heat_core", "heat_skin", "core_skin",
                                      "skin_air"};
@@ -135,6 +154,7 @@ amp_status amp_fit_heat (const amp_context *ctx, const amp_stretches *log,
   size_t m = PARAMETERS;
   amp_least_options opt = {.scale = scale};
   amp_status st;
+  int *block;
   *found = false;
   for (int k = 0; k < logs; k++)
     if (has_temp(&log[k])) {
@@ -146,8 +166,13 @@ amp_status amp_fit_heat (const amp_context *ctx, const amp_stretches *log,
   start_values(mass, log[0].capacity, h.start);
   for (int j = 0; j < PARAMETERS; j++)
     p[j] = h.start[j];
+  if ((block = amp_alloc(ctx, m * sizeof *block)) == NULL)
+    return amp_fail(err, AMP_ENOMEM, "fit", (double)m, 0, 0);
+  name_blocks(&h, block, m);
+  opt.block = block;
   st = amp_least(ctx, residuals, &h, p, PARAMETERS, m, &opt, sd, NULL, NULL,
                  err);
+  amp_free(ctx, block, m * sizeof *block);
   if (st != AMP_OK)
     return st;
   into_cell(p, c);

@@ -352,6 +352,20 @@ static amp_status lay_on_curve (const amp_context *ctx, rests *r,
   return st;
 }
 
+/*
+** Factor of the capacity's deviation: rests lie off the curve all of one
+** sign over long stretches of charge, so they are fewer than they look. One
+** the log begins with was noted last and goes first.
+*/
+static double together (rests *r) {
+  double off[AMP_FIT_RESTS + 1], p[2] = {r->capacity, r->top};
+  size_t n = (size_t)r->n;
+  if (n == 0 || rest_residuals(r, p, 2, off + 1, n) != AMP_OK)
+    return 1.0;
+  off[0] = off[n];
+  return amp_fit_neighbours(off + (r->at[n - 1].duration > 0.0 ? 1 : 0), n);
+}
+
 /* ---- rests after charge beside rests after discharge ---- */
 
 typedef struct after {
@@ -567,8 +581,8 @@ static void judge_rests (const rests *r, const char *name, amp_fit *out) {
                  name, amp_fit_round(1000.0 * sqrt(sum / n)));
 }
 
-/* Log k: its capacity with sd (INFINITY: not known), first SoC and
-** temperature. */
+/* Log k: its capacity with sd (INFINITY: not known, to 5 % before what hangs
+** together is counted), first SoC and temperature. */
 static amp_status place_log (const amp_context *ctx, const amp_fit_input *in,
                              int k, rests *r, double *sd, amp_fit *out,
                              amp_error *err) {
@@ -588,8 +602,7 @@ static amp_status place_log (const amp_context *ctx, const amp_fit_input *in,
     st = lay_on_curve(ctx, r, in->capacity, sd, err);
   if (st != AMP_OK)
     return st;
-  if (!(*sd < 0.05 * r->capacity))
-    *sd = INFINITY;
+  *sd = *sd < 0.05 * r->capacity ? *sd * together(r) : INFINITY;
   judge_rests(r, name_of(in, k), out);
   out->capacity_at[k] = r->capacity;
   out->soc_at[k] = soc_of(r, 0.0);

@@ -11,6 +11,9 @@
 #define IDLE_HOURS 200.0  /* capacity over this: at rest */
 #define EDGE_LONGEST 2.0  /* s, first interval after a step */
 #define EDGE_SMALLEST 4.0 /* a step, in idle currents */
+#define RHO_MOST 0.99
+#define BLOCK_LEAST 60.0 /* s: pulses closer than this are one block */
+#define BLOCK_MOST 300.0 /* s under a current that never rests */
 
 double amp_fit_idle (double capacity) {
   return capacity / (3600.0 * IDLE_HOURS);
@@ -110,6 +113,28 @@ double amp_fit_edge (const amp_test_log *log, const amp_fit_run *run,
   return r[n / 2];
 }
 
+void amp_fit_next_block (amp_fit_block *now, double i, double dt,
+                         double idle) {
+  bool load = fabs(i) > idle;
+  bool over = now->rested || now->lasted >= BLOCK_MOST;
+  if (load && over && now->lasted >= BLOCK_LEAST) {
+    now->n++;
+    now->lasted = 0.0;
+  }
+  now->rested = !load;
+  now->lasted += dt;
+}
+
+double amp_fit_neighbours (const double *r, size_t m) {
+  double sum = 0.0, next = 0.0, rho;
+  for (size_t k = 0; k < m; k++)
+    sum += r[k] * r[k];
+  for (size_t k = 1; k < m; k++)
+    next += r[k] * r[k - 1];
+  rho = sum > 0.0 ? fmin(fmax(next / sum, 0.0), RHO_MOST) : 0.0;
+  return sqrt((1.0 + rho) / (1.0 - rho));
+}
+
 double amp_fit_temp (const amp_test_log *log) {
   const double *temp = log->column[AMP_LOG_TEMP];
   double sum = 0.0, time = log->time[log->n - 1] - log->time[0];
@@ -131,6 +156,14 @@ void amp_fit_warn (amp_fit *fit, const char *format, ...) {
   amp_failv(&say, AMP_OK, NULL, format, arg);
   va_end(arg);
   memcpy(fit->warning[fit->warnings++], say.text, AMP_FIT_TEXT);
+}
+
+void amp_fit_warn_of_blocks (amp_fit *fit, const char *model, int blocks,
+                             const char *then) {
+  amp_fit_warn(fit,
+               "the logs hold %d pulses or stretches of some minutes, too few"
+               " to show how the %s model's errors hang together; %s",
+               blocks, model, then);
 }
 
 double amp_fit_round (double v) {

@@ -48,11 +48,36 @@ int amp_fit_rests (const amp_test_log *log, const amp_fit_run *run,
 double amp_fit_edge (const amp_test_log *log, const amp_fit_run *run,
                      size_t runs, double idle);
 
+/*
+** Rows whose errors hang together: a pulse or a discharge with the rest after
+** it, of a drive about five minutes. Rows come in order, 'now' begins as {0}
+** for each log.
+*/
+typedef struct amp_fit_block {
+  int n;         /* of the row at hand, from 0 */
+  double lasted; /* s */
+  bool rested;   /* it has come to its rest */
+} amp_fit_block;
+
+void amp_fit_next_block (amp_fit_block *now, double i, double dt,
+                         double idle);
+
+/*
+** Factor of the deviations by the correlation rho of neighbouring residuals,
+** sqrt((1 + rho) / (1 - rho)): what is common to all blocks, since the model
+** misses each alike, shows in it and not in the blocks' spread.
+*/
+double amp_fit_neighbours (const double *r, size_t m);
+
 /* Mean temperature, K; NaN where the log has none. */
 double amp_fit_temp (const amp_test_log *log);
 
 /* Add a warning, %s %d %zu %g as in amp_failf; more than fit are dropped. */
 void amp_fit_warn (amp_fit *fit, const char *format, ...);
+
+/* That the logs hold only so many blocks, and what follows from it. */
+void amp_fit_warn_of_blocks (amp_fit *fit, const char *model, int blocks,
+                             const char *then);
 
 /* To four significant digits, for warnings: logs hold no more. */
 double amp_fit_round (double v);

@@ -39,6 +39,7 @@ typedef struct row {
   double weight;      /* 1/V; 0: row not taken */
   double share;       /* of the knot above */
   int knot, log;      /* knot below; log that begins here, or -1 */
+  int block;          /* its error hangs together with theirs of this one */
 } row;
 
 typedef struct simple {
@@ -50,6 +51,8 @@ typedef struct simple {
   bool pulse;                       /* seen in the log at hand */
   double longest;                   /* s under one current */
   double activation;                /* K */
+  int blocks;                       /* of rows, so far */
+  int few;                          /* blocks, where they are too few */
   const double *p; /* held while the activation is searched for */
 } simple;
 
@@ -104,8 +107,11 @@ static void add_log (simple *s, const amp_fit_input *in, const amp_fit *fit,
   const double *temp = log->column[AMP_LOG_TEMP];
   double idle = amp_fit_idle(in->capacity), q = 0.0;
   chooser c = {0.0, AFTER_EDGE, fabs(i[0]) <= idle ? SETTLED : 0.0};
+  amp_fit_block block = {.n = s->blocks};
   for (size_t j = 1; j < log->n; j++) {
     row *r = &s->rows[s->n[1]++];
+    amp_fit_next_block(&block, i[j], log->time[j] - log->time[j - 1], idle);
+    r->block = block.n;
     q += i[j] * (log->time[j] - log->time[j - 1]);
     double soc = fit->soc_at[k] - q / fit->capacity_at[k];
     add_row(log, j, soc, temp != NULL ? temp[j] : fit->temp_at[k], fit, r);
@@ -121,6 +127,7 @@ static void add_log (simple *s, const amp_fit_input *in, const amp_fit *fit,
     if (fabs(i[j] - i[j - 1]) > 10.0 * idle && r->dt <= 10.0)
       s->pulse = true;
   }
+  s->blocks = block.n + 1;
 }
 
 /* ---- residuals ---- */
@@ -328,20 +335,6 @@ static void set_cell (const simple *s, const double *p,
   c->r0_activation = s->activation;
 }
 
-/*
-** Residuals that follow each other are not independent: with the correlation
-** rho of neighbours the deviations grow by sqrt((1 + rho) / (1 - rho)).
-*/
-static double correlated (const double *r, size_t m) {
-  double sum = 0.0, next = 0.0, rho;
-  for (size_t k = 0; k < m; k++)
-    sum += r[k] * r[k];
-  for (size_t k = 1; k < m; k++)
-    next += r[k] * r[k - 1];
-  rho = sum > 0.0 ? fmin(fmax(next / sum, 0.0), 0.99) : 0.0;
-  return sqrt((1.0 + rho) / (1.0 - rho));
-}
-
 /* ---- how well it agrees ---- */
 
 /* Error of the voltage over log k, time-weighted root mean square and
@@ -385,47 +378,78 @@ static amp_status agree (const amp_context *ctx, const amp_fit_input *in,
 
 /* ---- the call ---- */
 
-/* Mean square of the weighted residuals, but not above 1: agreement closer
-** than the rows' own doubt is taken for chance. */
-static double scatter (double sum, size_t m, size_t n) {
-  double v = m > n ? sum / (double)(m - n) : 1.0;
-  return fmin(fmax(v, 1e-6), 1.0);
+/* Which of m residuals hang together: those of rows, then beliefs. */
+static void name_blocks (const simple *s, size_t rows, int *block, size_t m) {
+  size_t at = 0;
+  for (size_t k = 0; at < rows; k++)
+    if (s->rows[k].weight > 0.0)
+      block[at++] = s->rows[k].block;
+  while (at < m)
+    block[at++] = AMP_LEAST_BELIEF;
+}
+
+/* Deviations at p in place of 'sd', those of independent residuals: by the
+** blocks, unless they are few, and by the correlation of neighbours,
+** whichever is more. */
+static amp_status widen (const amp_context *ctx, simple *s, amp_residuals *f,
+                         const double *p, size_t n, size_t rows, size_t m,
+                         amp_least_options opt, int *block, double *r,
+                         double *sd, amp_error *err) {
+  double q[MOST], wide[MOST], times;
+  amp_least_result got;
+  amp_status st;
+  memcpy(q, p, n * sizeof *q);
+  name_blocks(s, rows, block, m);
+  opt.block = block;
+  if ((st = amp_least(ctx, f, s, q, n, m, &opt, wide, NULL, &got, err)) !=
+          AMP_OK ||
+      (st = f(s, p, n, r, m)) != AMP_OK)
+    return st;
+  times = amp_fit_neighbours(r, rows);
+  s->few = got.bounded ? got.blocks : s->few;
+  for (size_t k = 0; k < n; k++)
+    sd[k] = isfinite(wide[k]) && !got.bounded ? fmax(times * sd[k], wide[k])
+                                              : times * sd[k];
+  return AMP_OK;
+}
+
+/* Least squares over 'rows' rows and m - rows beliefs. */
+static amp_status search (const amp_context *ctx, simple *s, amp_residuals *f,
+                          double *p, size_t n, size_t rows, size_t m,
+                          const amp_least_options *opt, double *sd,
+                          amp_error *err) {
+  size_t size = m * (sizeof(double) + sizeof(int));
+  double *r = amp_alloc(ctx, size);
+  amp_status st;
+  if (r == NULL)
+    return amp_fail(err, AMP_ENOMEM, "fit", (double)m, 0, 0);
+  st = amp_least(ctx, f, s, p, n, m, opt, sd, NULL, NULL, err);
+  if (st == AMP_OK)
+    st = widen(ctx, s, f, p, n, rows, m, *opt, (int *)(r + m), r, sd, err);
+  amp_free(ctx, r, size);
+  return st;
 }
 
 /* Resistance and pairs over the rows near 25 C, the activation held. */
 static amp_status search_shape (const amp_context *ctx, simple *s, double *p,
                                 size_t n, const amp_least_options *opt,
                                 double *sd, amp_error *err) {
-  size_t rows = s->taken[0], m = rows + n - FIXED - 1;
-  double *r = amp_alloc(ctx, m * sizeof *r), wider;
-  amp_least_result got;
-  amp_status st;
-  if (r == NULL)
-    return amp_fail(err, AMP_ENOMEM, "fit", (double)m, 0, 0);
-  st = amp_least(ctx, shape_residuals, s, p, n, m, opt, sd, NULL, &got, err);
-  if (st == AMP_OK) {
-    run_rows(s, p, r, rows);
-    wider = correlated(r, rows) / sqrt(scatter(got.sum, m, n));
-    for (size_t k = 0; k < n; k++)
-      sd[k] *= wider;
-  }
-  amp_free(ctx, r, m * sizeof *r);
-  return st;
+  size_t rows = s->taken[0];
+  return search(ctx, s, shape_residuals, p, n, rows, rows + n - FIXED - 1,
+                opt, sd, err);
 }
 
 /* The activation over all rows, the rest held. */
 static amp_status search_warm (const amp_context *ctx, simple *s,
                                const double *p, double *sd, amp_error *err) {
   const double lo = 0.0, hi = 8.0, scale = 1.0;
-  amp_least_options opt = {.lo = &lo, .hi = &hi, .scale = &scale};
+  amp_least_options opt = {
+      .lo = &lo, .hi = &hi, .scale = &scale, .doubt = 1.0};
   double b = 1e-3 * s->activation;
-  amp_least_result got;
   amp_status st;
   s->p = p;
-  st = amp_least(ctx, warm_residuals, s, &b, 1, s->taken[1], &opt, sd, NULL,
-                 &got, err);
-  if (st == AMP_OK)
-    *sd /= sqrt(scatter(got.sum, s->taken[1], 1));
+  st = search(ctx, s, warm_residuals, &b, 1, s->taken[1], s->taken[1], &opt,
+              sd, err);
   s->activation = 1000.0 * b;
   return st;
 }
@@ -436,7 +460,7 @@ static amp_status search_cell (const amp_context *ctx, simple *s,
                                amp_fit *fit, amp_error *err) {
   double p[MOST], lo[MOST], hi[MOST], sd[MOST], scale[MOST], sd_warm = 0.0;
   size_t n = place_knots(s, amp_fit_idle(in->capacity));
-  amp_least_options opt = {.lo = lo, .hi = hi, .scale = scale};
+  amp_least_options opt = {.lo = lo, .hi = hi, .scale = scale, .doubt = 1.0};
   bool warm = s->n[1] > s->n[0];
   amp_status st = AMP_OK;
   if (s->knots == 0 || s->taken[0] < n)
@@ -454,6 +478,9 @@ static amp_status search_cell (const amp_context *ctx, simple *s,
   if (st != AMP_OK)
     return st;
   set_cell(s, p, in, fit);
+  if (s->few > 0)
+    amp_fit_warn_of_blocks(fit, "simple", s->few,
+                           "its deviations go by neighbouring rows alone");
   report_resistance(s, sd, &fit->simple, fit);
   report_pairs(sd, &fit->simple, fit);
   report_warm(warm, sd_warm, &fit->simple, fit);

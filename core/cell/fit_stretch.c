@@ -94,6 +94,7 @@ typedef struct growing {
   double dt, charge, v_sum;
   double since, next; /* s since the last step; when the stretch ends */
   double rest;        /* V, doubt of what isn't discharged */
+  amp_fit_block block;
   size_t rows;
 } growing;
 
@@ -108,6 +109,7 @@ static void close_stretch (amp_stretches *out, growing *g,
   s->v_mean = g->v_sum / g->dt;
   s->temp = temp != NULL ? temp[k] : __builtin_nan("");
   s->soc = out->soc - charge / out->capacity;
+  s->block = g->block.n;
   s->of_mean = g->rows == 1 && g->since <= g->dt * 1.001;
   s->sigma =
       g->since > EDGE_SKIP ? doubt(fit, s, s->i > step ? 0.0 : g->rest) : 0.0;
@@ -121,7 +123,7 @@ static void close_stretch (amp_stretches *out, growing *g,
 }
 
 static void cut (const amp_test_log *log, const amp_fit *fit, double step,
-                 amp_stretches *out) {
+                 double idle, amp_stretches *out) {
   const double *i = log->column[AMP_LOG_CURRENT], *t = log->time;
   const double *v = log->column[AMP_LOG_VOLTAGE];
   growing g = {.next = EDGE_SKIP, .rest = rest_doubt(fit, log)};
@@ -134,6 +136,7 @@ static void cut (const amp_test_log *log, const amp_fit *fit, double step,
       g.since = 0.0;
       g.next = EDGE_SKIP;
     }
+    amp_fit_next_block(&g.block, i[k], dt, idle);
     g.dt += dt;
     g.since += dt;
     g.charge += i[k] * dt;
@@ -165,6 +168,6 @@ amp_status amp_stretch_cut (const amp_context *ctx, const amp_test_log *log,
     for (size_t j = 1; j < log->n; j++)
       out->warmest = fmax(out->warmest, temp[j]);
   }
-  cut(log, fit, EDGE_CURRENT * hour, out);
+  cut(log, fit, EDGE_CURRENT * hour, amp_fit_idle(labelled), out);
   return AMP_OK;
 }

@@ -55,6 +55,30 @@ static inline bool drive_fit (amp_fit *f, int drive, amp_error *err) {
   return ok;
 }
 
+/* Fit on one log, of capacity ah (0: its own), and the slow one. */
+static inline bool drive_fit_one (amp_fit *f, const char *file,
+                                  double celsius, double ah,
+                                  amp_error *err) {
+  static amp_test_log log, slow;
+  amp_fit_input in = {.chemistry = amp_chemistry_find("nca"),
+                      .capacity = 2.9 * 3600.0,
+                      .pulses = 1,
+                      .pulse = {&log},
+                      .pulse_name = {file},
+                      .pulse_capacity = {ah * 3600.0},
+                      .slow = &slow};
+  bool ok;
+  if (!measured_log(file, celsius, &log))
+    return false;
+  if (!measured_log("cell_nca_18650/c20_discharge_charge_25degC.csv", 25,
+                    &slow))
+    return false;
+  ok = amp_fit_cell(NULL, &in, f, err) == AMP_OK;
+  amp_log_free(NULL, &log);
+  amp_log_free(NULL, &slow);
+  return ok;
+}
+
 /* Period of a repeated profile: the lag near ten minutes at which the power
 ** before row 'end' repeats best. */
 static inline size_t drive_period (const amp_test_log *log, size_t end) {

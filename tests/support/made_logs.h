@@ -7,6 +7,7 @@
 
 #include "base/log.h"
 #include "cell/cell.h"
+#include <math.h>
 #include <stdlib.h>
 
 typedef struct maker {
@@ -17,10 +18,31 @@ typedef struct maker {
   double offset; /* A, added to the current that is written down */
   double noise;  /* V, largest, evenly spread, of the voltage written down */
   double leads;  /* ohm, seen by the voltage */
+  double wander; /* V, standard deviation of an error of the voltage that
+                    forgets itself within 'memory' s */
+  double memory;
+  double wandered, wandered_at; /* where it stands: V, s */
   unsigned seed;
   size_t n, room;
   double *time, *column[AMP_LOG_COLUMNS];
 } maker;
+
+/* 0 < u < 1. */
+static double maker_random (maker *m) {
+  m->seed = m->seed * 1664525u + 1013904223u; /* any will do */
+  return ((m->seed >> 8) + 0.5) / 16777216.0;
+}
+
+/* The error that wanders, at m->t: a stationary Gauss-Markov process, the
+** normal number the sum of twelve even ones. */
+static double maker_wander (maker *m) {
+  double keep = exp(-(m->t - m->wandered_at) / m->memory), normal = -6.0;
+  for (int k = 0; k < 12; k++)
+    normal += maker_random(m);
+  m->wandered = keep * m->wandered + sqrt(1.0 - keep * keep) * normal;
+  m->wandered_at = m->t;
+  return m->wander * m->wandered;
+}
 
 static void maker_row (maker *m, double i) {
   double v = amp_chemistry_ocv(m->chem, m->st.soc) -
@@ -33,6 +55,8 @@ static void maker_row (maker *m, double i) {
       m->column[c] = realloc(m->column[c], m->room * sizeof(double));
   }
   m->seed = m->seed * 1664525u + 1013904223u; /* any will do */
+  if (m->wander > 0.0)
+    v += maker_wander(m);
   m->time[m->n] = m->t;
   m->column[AMP_LOG_CURRENT][m->n] = i + m->offset;
   m->column[AMP_LOG_VOLTAGE][m->n] =

@@ -149,6 +149,83 @@ static void offset_of_a_sensor_is_taken_off_and_said (void **state) {
   amp_log_free(NULL, &a);
 }
 
+/* ---- deviations against the scatter of repeats ---- */
+
+enum { REPEATS = 24, WATCHED = 9 };
+static const struct {
+  const char *name;
+  double soc;
+} watched[WATCHED] = {{"r0", 0.1}, {"r0", 0.3}, {"r0", 0.5},
+                      {"r0", 0.7}, {"r0", 0.9}, {"r1", 0},
+                      {"tau1", 0}, {"r2", 0},   {"tau2", 0}};
+
+/* Pulses of a tester whose voltage wanders by more than the fit's own doubt:
+** then chance alone moves the parameters, and that is known here. */
+static void fit_wandering (const amp_test_log *slow, unsigned seed,
+                           double *value, double *sd) {
+  amp_cell cell = known_cell();
+  maker m = make_log(&cell, amp_chemistry_find("nca"), 1.0, 298.15);
+  amp_test_log log;
+  m.wander = 0.006;
+  m.memory = 600;
+  m.seed = seed;
+  maker_pulses(&m);
+  assert_true(maker_done(&m, &log));
+  amp_fit_input in = {.chemistry = amp_chemistry_find("nca"),
+                      .capacity = 3 * AH,
+                      .pulses = 1,
+                      .pulse = {&log},
+                      .pulse_capacity = {3 * AH},
+                      .slow = slow,
+                      .simple_only = true};
+  fit_now(&in);
+  for (int k = 0; k < WATCHED; k++) {
+    value[k] = find(&fit, watched[k].name, watched[k].soc)->value;
+    sd[k] = find(&fit, watched[k].name, watched[k].soc)->sd;
+  }
+  amp_log_free(NULL, &log);
+}
+
+/* Over the repeats that tell it: the scatter of parameter k over the
+** deviation told (root of the mean of their squares). */
+static double scatter_told (double value[][WATCHED], double sd[][WATCHED],
+                            int k, int *n) {
+  double mean = 0, square = 0, told = 0;
+  *n = 0;
+  for (int r = 0; r < REPEATS; r++)
+    if (isfinite(sd[r][k])) {
+      double off = value[r][k] - mean;
+      mean += off / ++*n;
+      square += off * (value[r][k] - mean);
+      told += sd[r][k] * sd[r][k];
+    }
+  return sqrt(square / (*n - 1) / (told / *n));
+}
+
+/* Not more than was told; less, since the correlation of neighbours, which
+** the fit adds for what a wrong model misses everywhere alike, is of chance
+** here. Time constants move too far to be told at each repeat. */
+static void scatter_of_repeats_is_no_more_than_was_told (void **state) {
+  static double value[REPEATS][WATCHED], sd[REPEATS][WATCHED];
+  amp_cell cell = known_cell();
+  amp_test_log slow = slow_log(&cell);
+  double mean = 0;
+  int n;
+  (void)state;
+  for (unsigned r = 0; r < REPEATS; r++)
+    fit_wandering(&slow, 77u + 1000u * r, value[r], sd[r]);
+  for (int k = 0; k < WATCHED; k++) {
+    double times = scatter_told(value, sd, k, &n);
+    print_message("  %s at %g: scatter %.2f of the deviation told (%d)\n",
+                  watched[k].name, watched[k].soc, times, n);
+    assert_true(n >= 5);
+    assert_true(times < 1.1);
+    mean += times / WATCHED;
+  }
+  assert_true(mean > 0.25);
+  amp_log_free(NULL, &slow);
+}
+
 /* Every seventh row thrown away where the current goes on as it was, and
 ** most of the discharges of some hours. */
 static bool thrown_away (const amp_test_log *full, size_t k) {
@@ -377,6 +454,7 @@ int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(known_cell_gives_its_parameters_back),
       cmocka_unit_test(offset_of_a_sensor_is_taken_off_and_said),
+      cmocka_unit_test(scatter_of_repeats_is_no_more_than_was_told),
       cmocka_unit_test(irregular_rows_and_gaps_are_lived_with),
       cmocka_unit_test(one_temperature_leaves_the_activation_open),
       cmocka_unit_test(part_of_the_charge_leaves_the_rest_open),
