@@ -43,25 +43,27 @@ static double *at (const amp_block_input *in, size_t row, size_t column) {
 static void turn_rows (const sums *s) {
   const amp_block_input *in = s->in;
   for (size_t k = 0; k < in->m; k++) {
+    for (size_t i = 0; i < in->n; i++)
+      s->row[i] = *at(in, k, i);
     for (size_t d = 0; d < in->n; d++) {
+      const double *v = in->v + d * in->n;
       double sum = 0.0;
       for (size_t i = 0; i < in->n && in->sigma[d] > 0.0; i++)
-        sum += *at(in, k, i) * in->v[d * in->n + i];
-      s->row[d] = in->sigma[d] > 0.0 ? sum / in->sigma[d] : 0.0;
+        sum += s->row[i] * v[i];
+      *at(in, k, d) = in->sigma[d] > 0.0 ? sum / in->sigma[d] : 0.0;
     }
-    for (size_t d = 0; d < in->n; d++)
-      *at(in, k, d) = s->row[d];
   }
 }
 
 /* From directions to parameters: v sigma^-1 x. */
 static void to_parameters (const amp_block_input *in, const double *x,
                            double *out) {
-  for (size_t i = 0; i < in->n; i++) {
-    out[i] = 0.0;
-    for (size_t d = 0; d < in->n; d++)
-      if (in->sigma[d] > 0.0)
-        out[i] += in->v[d * in->n + i] / in->sigma[d] * x[d];
+  memset(out, 0, in->n * sizeof *out);
+  for (size_t d = 0; d < in->n; d++) {
+    const double *v = in->v + d * in->n;
+    double share = in->sigma[d] > 0.0 ? x[d] / in->sigma[d] : 0.0;
+    for (size_t i = 0; i < in->n; i++)
+      out[i] += v[i] * share;
   }
 }
 
