@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # test.sh -- everything that is checked on each change, in one run.
-# Prints one line for each check, what a failed one said, and at the end
-# "N passed, N failed". Needs under 20 minutes on two cores.
+# Prints one line for each check as it ends, what a failed one said, and at
+# the end "N passed, N failed". Needs under 15 minutes on two cores.
 #   scripts/test.sh           all
 #   scripts/test.sh quick     without sanitizers, valgrind and other builds
 set -u
@@ -13,34 +13,56 @@ if [ -z "${AMPSTEAD_SHARED:-}" ] && [ -d ../shared/data ]; then
   export AMPSTEAD_SHARED
 fi
 quick=${1:-}
-passed=0
-failed=0
 skipped=0
 tmp=$(mktemp -d)
 trap 'rm -rf "$tmp"' EXIT
 began=$SECONDS
 
-count () {
-  if [ "$1" = 0 ]; then
-    passed=$((passed + 1))
-  else
-    failed=$((failed + 1))
-  fi
+# A line for each check: those that run beside each other all add to it.
+: >"$tmp/counts"
+count () { # STATUS
+  local how=failed
+  [ "$1" = 0 ] && how=passed
+  echo "$how" >>"$tmp/counts"
+}
+counted () { # passed or failed
+  grep -c "^$1" "$tmp/counts"
 }
 
 # check WHAT COMMAND...: one check; its output only where it fails
 check () {
-  local what=$1 t=$SECONDS st=0
+  local what=$1 t=$SECONDS st=0 log
+  log=$(mktemp "$tmp/log.XXXXXX")
   shift
-  "$@" >"$tmp/log" 2>&1 </dev/null || st=$?
+  "$@" >"$log" 2>&1 </dev/null || st=$?
   count "$st"
   if [ "$st" = 0 ]; then
     printf 'ok    %s (%d s)\n' "$what" $((SECONDS - t))
   else
-    printf 'FAIL  %s (status %d)\n' "$what" "$st"
-    tail -n "${show:-40}" "$tmp/log" | sed 's/^/      /'
+    { # in one piece
+      printf 'FAIL  %s (status %d)\n' "$what" "$st"
+      tail -n "${show:-40}" "$log" | sed 's/^/      /'
+    } >"$log.told"
+    cat "$log.told"
   fi
   return "$st"
+}
+
+# later COMMAND...: put off until 'all_of_it', which runs what was put off in
+# that order, two at a time: put the longest first, and nothing that measures
+# time or that another needs.
+waiting=()
+later () {
+  waiting+=("$(printf '%q ' "$@")")
+}
+all_of_it () {
+  local one
+  for one in "${waiting[@]}"; do
+    while [ "$(jobs -rp | wc -l)" -ge 2 ]; do wait -n; done
+    eval "$one" &
+  done
+  wait
+  waiting=()
 }
 
 skip () {
@@ -56,7 +78,7 @@ build () { # FOLDER CMAKE-ARGUMENTS...
 
 # The unit tests of a build folder, each counted; a silent folder fails.
 unit_tests () { # WHAT FOLDER CTEST-OPTIONS...
-  local what=$1 folder=$2 line n=0
+  local what=$1 folder=$2 line n=0 t=$SECONDS
   shift 2
   ctest --test-dir "$folder" -j 2 --timeout 300 --output-on-failure "$@" \
     >"$tmp/ctest" 2>&1
@@ -76,9 +98,9 @@ unit_tests () { # WHAT FOLDER CTEST-OPTIONS...
   elif ! grep -q '^100% tests passed' "$tmp/ctest"; then
     grep -E '\[  ERROR|\[  FAILED|: error|runtime error|ERROR:|!=' \
       "$tmp/ctest" | head -n 40 | sed 's/^/      /'
-    printf 'ran   %s: %d programs\n' "$what" "$n"
+    printf 'ran   %s: %d programs (%d s)\n' "$what" "$n" $((SECONDS - t))
   else
-    printf 'ok    %s: %d programs\n' "$what" "$n"
+    printf 'ok    %s: %d programs (%d s)\n' "$what" "$n" $((SECONDS - t))
   fi
 }
 
@@ -92,16 +114,18 @@ example () { # RUNNER-COMMAND... -- SCRIPT OUT
     shift
   done
   folder=$(mktemp -d "$tmp/run.XXXXXX")
-  (cd "$folder" && timeout "${limit:-120}" "${command[@]}" "$2") >"$3" 2>"$tmp/err" || {
-    cat "$tmp/err"
+  (cd "$folder" && timeout "${limit:-120}" "${command[@]}" "$2") \
+    >"$3" 2>"$folder.err" || {
+    cat "$folder.err"
     return 1
   }
 }
 
 same_as () { # WANTED COMMAND... -- SCRIPT
-  local want=$1
+  local want=$1 got
+  got=$(mktemp "$tmp/got.XXXXXX")
   shift
-  example "$@" "$tmp/got" && diff -u "$want" "$tmp/got"
+  example "$@" "$got" && diff -u "$want" "$got"
 }
 
 cat >"$tmp/stock" <<END
@@ -110,35 +134,48 @@ LUA_CPATH="$top/build/?.so" exec lua5.4 "\$@"
 END
 chmod +x "$tmp/stock"
 
-examples () {
-  local script name want
-  for script in examples/*.lua; do
-    name=$(basename "$script" .lua)
-    want=$top/tests/examples/$name.out
-    if [ ! -f "$want" ]; then
-      count 1
-      printf 'FAIL  %s has no tests/examples/%s.out\n' "$script" "$name"
-      continue
-    fi
-    check "$script, runner" \
-      same_as "$want" "$top/build/ampstead" --time 110 -- "$top/$script"
-    # fits a cell, some ten seconds each time: once is enough in a hurry
-    [ "$quick" = quick ] && [ "$name" = 05-own-test ] && continue
-    if [ "$name" = 05-own-test ]; then
-      check "docs/model shows the chart that is drawn" cmp \
-        docs/model/us06-10c.svg "$(find "$tmp" -name us06-detailed.svg | head -n 1)"
-    fi
-    check "$script, stock lua" same_as "$want" "$tmp/stock" -- "$top/$script"
-    check "$script, one thread" same_as "$want" "$top/build/ampstead" \
-      --jobs 1 --time 110 -- "$top/$script"
-    [ "$quick" = quick ] && continue
-    check "$script, two threads" same_as "$want" "$top/build/ampstead" \
-      --jobs 2 --time 110 -- "$top/$script"
-    check "$script, clang" same_as "$want" "$top/build/clang/ampstead" \
-      --time 110 -- "$top/$script"
-    limit=400 check "$script, gcc -O0" same_as "$want" \
+patient () { # COMMAND...: an unoptimised build takes its time
+  limit=400 "$@"
+}
+
+# One example in each way that it can be run.
+ways () { # NAME
+  local script=examples/$1.lua want=$top/tests/examples/$1.out
+  local ours=("$top/build/ampstead" --time 110)
+  if [ ! -f "$want" ]; then
+    check "$script has tests/examples/$1.out" false
+    return
+  fi
+  if [ "$quick" != quick ]; then
+    later patient check "$script, gcc -O0" same_as "$want" \
       "$top/build/O0/ampstead" --time 390 -- "$top/$script"
+    later check "$script, clang" same_as "$want" \
+      "$top/build/clang/ampstead" --time 110 -- "$top/$script"
+    later check "$script, two threads" same_as "$want" "${ours[@]}" \
+      --jobs 2 -- "$top/$script"
+  fi
+  later check "$script, runner" same_as "$want" "${ours[@]}" -- "$top/$script"
+  # fits a cell, some ten seconds each time: once is enough in a hurry
+  [ "$quick" = quick ] && [ "$1" = 05-own-test ] && return
+  later check "$script, stock lua" same_as "$want" "$tmp/stock" -- \
+    "$top/$script"
+  later check "$script, one thread" same_as "$want" "${ours[@]}" --jobs 1 \
+    -- "$top/$script"
+}
+
+examples () {
+  local script
+  ways 05-own-test # the longest
+  for script in examples/*.lua; do
+    [ "$script" = examples/05-own-test.lua ] ||
+      ways "$(basename "$script" .lua)"
   done
+}
+
+# What an example drew stands in the folder where it ran.
+chart () {
+  cmp docs/model/us06-10c.svg \
+    "$(find "$tmp" -name us06-detailed.svg | head -n 1)"
 }
 
 # The pallet's script prints, and leaves a page for one sheet of A4 in out/.
@@ -151,6 +188,14 @@ pallet () {
     grep '@page{size:A4' "$folder/out/sheet.html"
 }
 
+# What it printed last holds its post.
+post () {
+  local ran=$tmp/post.out
+  check "contract 6-post" example "$top/build/ampstead" -- \
+    "$AMPSTEAD_SHARED/contract/6-post.lua" "$ran" &&
+    check "contract 6-post, rechecked" "$top/build/ampstead" --recheck "$ran"
+}
+
 # The scripts users wrote against the contract, where they are at hand.
 contract () {
   local script
@@ -158,16 +203,20 @@ contract () {
     skip "contract scripts, hostile scripts (AMPSTEAD_SHARED is not set)"
     return
   fi
-  for script in 1-offers 2-limits 5-listings 6-post; do
-    check "contract $script" example "$top/build/ampstead" -- \
-      "$AMPSTEAD_SHARED/contract/$script.lua" "$tmp/got"
-  done
-  # what 6-post printed last holds its post
-  check "contract 6-post, rechecked" "$top/build/ampstead" --recheck "$tmp/got"
-  check "contract 3-pallet" pallet
-  check "contract 4-own-test" example "$top/build/ampstead" \
+  later check "contract 4-own-test" example "$top/build/ampstead" \
     --time 110 --data "$AMPSTEAD_SHARED/data/cell_nca_18650" -- \
-    "$AMPSTEAD_SHARED/contract/4-own-test.lua" "$tmp/got"
+    "$AMPSTEAD_SHARED/contract/4-own-test.lua" "$tmp/4-own-test.out"
+  for script in 1-offers 2-limits 5-listings; do
+    later check "contract $script" example "$top/build/ampstead" -- \
+      "$AMPSTEAD_SHARED/contract/$script.lua" "$tmp/$script.out"
+  done
+  later post
+  later check "contract 3-pallet" pallet
+}
+
+# Users' hostile scripts: each has a second, so nothing runs beside them.
+hostile () {
+  [ -z "${AMPSTEAD_SHARED:-}" ] && return
   check "hostile scripts" env LIMIT=5 \
     "$AMPSTEAD_SHARED/hostile/check.sh" \
     "$top/build/ampstead" --time 1 --memory 128
@@ -184,7 +233,8 @@ contract () {
 # One program under valgrind, about 60 times slower. What takes over 5 s by
 # itself is left to the sanitizers, and said. Only what valgrind finds counts
 # (99, or a signal): it reckons long double in 64 bits, so the tests that
-# compare with it fail there, and each test has counted above already.
+# compare with it fail there, and each test has counted above already; and
+# what is tried at random is tried less often (tests/support/often.h).
 valgrind_one () { # PROGRAM FOLDER-FOR-LOGS
   local log st=0
   log=$2/$(basename "$1")
@@ -193,7 +243,7 @@ valgrind_one () { # PROGRAM FOLDER-FOR-LOGS
     echo "left out, over 5 s: $1"
     return 0
   fi
-  valgrind -q --error-exitcode=99 --leak-check=full \
+  AMPSTEAD_FEW=1 valgrind -q --error-exitcode=99 --leak-check=full \
     --errors-for-leak-kinds=definite "$1" >"$log" 2>&1 || st=$?
   [ "$st" -lt 99 ] && return 0
   echo "$1: status $st"
@@ -202,12 +252,16 @@ valgrind_one () { # PROGRAM FOLDER-FOR-LOGS
 }
 export -f valgrind_one
 
+# The longest first, as ctest has measured them.
 valgrind_tests () {
+  local found=$tmp/found timed=$tmp/timed
   mkdir -p "$tmp/valgrind"
-  find build -maxdepth 1 -type f -perm -u+x -name '*_test_*' | sort \
-    >"$tmp/programs"
-  [ -s "$tmp/programs" ] &&
-    xargs -P 2 -I % bash -c "valgrind_one % $tmp/valgrind" <"$tmp/programs"
+  find build -maxdepth 1 -type f -perm -u+x -name '*_test_*' | sort >"$found"
+  awk '{ sub(/^core\//, "", $1); sub("/", "_", $1); print $3, "build/" $1 }' \
+    build/Testing/Temporary/CTestCostData.txt | sort -rn | cut -d ' ' -f 2 |
+    grep -xFf "$found" >"$timed"
+  [ -s "$found" ] && { cat "$timed" && grep -vxFf "$timed" "$found"; } |
+    xargs -P 2 -I % bash -c "valgrind_one % $tmp/valgrind"
 }
 
 # Headers are set by hand: their comments stand in columns.
@@ -221,8 +275,7 @@ format () {
 lua_tests () {
   local test
   for test in tests/lua/test_*.lua; do
-    [ -f "$test" ] || continue
-    check "$test" "$tmp/stock" "$top/$test"
+    [ -f "$test" ] && later check "$test" "$tmp/stock" "$top/$test"
   done
 }
 
@@ -230,32 +283,32 @@ lua_tests () {
 
 check "setup" scripts/setup.sh
 check "build, gcc" build build || {
-  echo "$passed passed, $failed failed"
+  echo "$(counted passed) passed, $(counted failed) failed"
   exit 1
 }
 unit_tests "unit tests, gcc" build
-check "floors" scripts/dev/check_floors.sh
-check "tree" scripts/dev/check_tree.sh
-check "luacheck" luacheck -q .
-check "clang-format" format
-lua_tests
 check "runner" scripts/dev/check_runner.sh build/ampstead
-check "our own hostile scripts" \
+
+later check "our own hostile scripts" \
   scripts/dev/check_hostile.sh build/ampstead "$quick"
-check "bad input" scripts/dev/check_badinput.sh build/ampstead
-check "posts, mangled and rechecked" lua5.4 scripts/dev/check_recheck.lua \
-  build/ampstead
-check "docs/reference names each call" "$tmp/stock" \
+lua_tests
+later check "posts, mangled and rechecked" lua5.4 \
+  scripts/dev/check_recheck.lua build/ampstead
+later check "the guide shows what runs" lua5.4 scripts/dev/check_guide.lua
+later check "README shows what runs" lua5.4 scripts/dev/check_readme.lua
+later check "bad input" scripts/dev/check_badinput.sh build/ampstead
+later check "docs/reference names each call" "$tmp/stock" \
   scripts/dev/check_reference.lua docs/reference
-
-check "cautions" "$tmp/stock" scripts/dev/check_cautions.lua
-
-check "README shows what runs" lua5.4 scripts/dev/check_readme.lua
-check "the guide shows what runs" lua5.4 scripts/dev/check_guide.lua
+later check "cautions" "$tmp/stock" scripts/dev/check_cautions.lua
+later check "floors" scripts/dev/check_floors.sh
+later check "tree" scripts/dev/check_tree.sh
+later check "luacheck" luacheck -q .
+later check "clang-format" format
+all_of_it
 
 if [ "$quick" != quick ]; then
   check "build, clang" build build/clang -DCMAKE_C_COMPILER=clang
-  # the fits to measured logs take a minute each time: with gcc alone
+  # the fits to measured logs take half a minute each time: with gcc alone
   unit_tests "unit tests, clang" build/clang -E fit_measured
   check "build, gcc -O0" build build/O0 -DCMAKE_BUILD_TYPE=Debug \
     -DCMAKE_C_FLAGS_DEBUG=-O0
@@ -264,14 +317,17 @@ if [ "$quick" != quick ]; then
   unit_tests "unit tests, sanitizers" build/sanitize -E fit_measured
   check "runner, sanitizers" \
     scripts/dev/check_runner.sh build/sanitize/ampstead
-  check "posts, sanitizers" lua5.4 scripts/dev/check_recheck.lua \
-    build/sanitize/ampstead
   check "valgrind" valgrind_tests
   check "fuzzing, 60 s each" scripts/dev/fuzz.sh 60
+  later check "posts, sanitizers" lua5.4 scripts/dev/check_recheck.lua \
+    build/sanitize/ampstead
 fi
 examples
 contract
+all_of_it
+[ "$quick" = quick ] || check "docs/model shows the chart that is drawn" chart
+hostile
 
 printf '%d s, %d skipped\n' $((SECONDS - began)) "$skipped"
-echo "$passed passed, $failed failed"
-[ "$failed" = 0 ]
+echo "$(counted passed) passed, $(counted failed) failed"
+[ "$(counted failed)" = 0 ]

@@ -3,6 +3,7 @@
 ** locale and under a locale with a decimal comma where there is one.
 */
 #include "support/close.h"
+#include "support/often.h"
 #include "base/sample.h"
 #include "base/text.h"
 #include <locale.h>
@@ -30,7 +31,7 @@ static void parsing_agrees_with_strtod (void **state) {
   static const char *const form[] = {"%.17g", "%.25g", "%.3e", "%.15g"};
   char s[64];
   (void)state;
-  for (uint64_t i = 0; i < 20000; i++) {
+  for (uint64_t i = 0; i < (uint64_t)often(20000); i++) {
     snprintf(s, sizeof s, form[i % 4], any_double(i / 4));
     if (isfinite(strtod(s, NULL))) /* rounding up may reach infinity */
       assert_close(parsed(s), strtod(s, NULL), 0.0);
@@ -108,7 +109,7 @@ static void too_large_is_refused_and_too_small_is_told (void **state) {
 static void shortest_text_reads_back_and_is_shortest (void **state) {
   char s[32], c[32];
   (void)state;
-  for (uint64_t i = 0; i < 20000; i++) {
+  for (uint64_t i = 0; i < (uint64_t)often(20000); i++) {
     double v = any_double(i);
     if (i % 2) /* numbers as people have them */
       v = floor(amp_uniform(4, 1, i) * 1e6) / 1000;
@@ -157,7 +158,7 @@ static void shortest_text_of_known_numbers (void **state) {
 static void fixed_agrees_with_printf_but_for_ties (void **state) {
   char s[32], c[64];
   (void)state;
-  for (uint64_t i = 0; i < 20000; i++) {
+  for (uint64_t i = 0; i < (uint64_t)often(20000); i++) {
     double v = (amp_uniform(5, 1, i) - 0.5) * pow(10, (double)(i % 10));
     int decimals = (int)(i % 7);
     amp_format_fixed(v, decimals, s);
@@ -208,7 +209,7 @@ static void nothing_overruns_its_32_bytes (void **state) {
   } out;
   (void)state;
   memset(&out, '#', sizeof out);
-  for (uint64_t i = 0; i < 5000; i++) {
+  for (uint64_t i = 0; i < (uint64_t)often(5000); i++) {
     double v = any_double(i);
     amp_format_shortest(v, out.s);
     amp_format_double(v, 17, out.s);

@@ -3,6 +3,7 @@
 ** found by its name, and its opposite is not. Invented.
 */
 #include "support/close.h"
+#include "support/often.h"
 #include "cost/listing.h"
 #include "base/sample.h"
 #include <math.h>
@@ -424,7 +425,7 @@ static void any_text_is_read_or_doubted (void **state) {
                              "\xe2\x82\xac\xff\x1b";
   uint64_t k = 0;
   (void)state;
-  for (int turn = 0; turn < 20000; turn++) {
+  for (int turn = 0; turn < often(20000); turn++) {
     char text[48];
     int n = (int)(amp_uniform(7, 9, k++) * 47);
     amp_listing a, b;
