@@ -134,12 +134,13 @@ typedef struct twin {
   double hi, lo;
 } twin;
 
-static twin sum_of (double a, double b) { /* Knuth's exact sum */
+static inline twin sum_of (double a, double b) { /* Knuth's exact sum */
   double s = a + b, t = s - a;
   return (twin){s, (a - (s - t)) + (b - t)};
 }
 
-static twin product_of (double a, double b) { /* Dekker's exact product */
+static inline twin product_of (double a,
+                               double b) { /* Dekker's exact product */
   double p = a * b;
   double ca = a * 134217729.0, cb = b * 134217729.0; /* 2^27 + 1 */
   double ah = ca - (ca - a), al = a - ah;
@@ -147,13 +148,13 @@ static twin product_of (double a, double b) { /* Dekker's exact product */
   return (twin){p, ((ah * bh - p) + ah * bl + al * bh) + al * bl};
 }
 
-static twin twin_mul (twin a, twin b) {
+static inline twin twin_mul (twin a, twin b) {
   twin p = product_of(a.hi, b.hi);
   return sum_of(p.hi, p.lo + (a.hi * b.lo + a.lo * b.hi));
 }
 
 /* log(x) to about 2^-65, x positive, finite and not 1. */
-static twin log_twin (double x) {
+static inline twin log_twin (double x) {
   static const double c[] = {1.0 / 5,  1.0 / 7,  1.0 / 9,  1.0 / 11,
                              1.0 / 13, 1.0 / 15, 1.0 / 17, 1.0 / 19,
                              1.0 / 21, 1.0 / 23, 1.0 / 25};
@@ -174,7 +175,7 @@ static twin log_twin (double x) {
 }
 
 /* The cases that need no arithmetic; true: *out is the answer. */
-static bool pow_plain (double x, double y, double *out) {
+static inline bool pow_plain (double x, double y, double *out) {
   if (y == 0.0 || x == 1.0)
     *out = 1.0;
   else if (!(x >= 0.0) || y != y)

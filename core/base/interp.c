@@ -79,21 +79,31 @@ amp_status amp_monotone_slopes (const double *x, const double *y, int n,
   return status;
 }
 
-double amp_monotone_at (const double *x, const double *y, const double *m,
-                        int n, double v) {
+amp_spot amp_monotone_spot (const double *x, int n, double v) {
   int i = 0;
-  double h, t, u;
+  double h;
   if (v <= x[0])
-    return y[0];
+    return (amp_spot){0, 0.0, 0.0};
   if (v >= x[n - 1])
-    return y[n - 1];
+    return (amp_spot){n - 1, 0.0, 0.0};
   while (v > x[i + 1])
     i++;
   h = x[i + 1] - x[i];
-  t = (v - x[i]) / h;
-  u = 1.0 - t;
-  return u * u * ((1.0 + 2.0 * t) * y[i] + t * h * m[i]) +
-         t * t * ((3.0 - 2.0 * t) * y[i + 1] - u * h * m[i + 1]);
+  return (amp_spot){i, h, (v - x[i]) / h};
+}
+
+double amp_monotone_there (amp_spot s, const double *y, const double *m) {
+  double t = s.t, u = 1.0 - t;
+  int i = s.i;
+  if (s.h == 0.0)
+    return y[i];
+  return u * u * ((1.0 + 2.0 * t) * y[i] + t * s.h * m[i]) +
+         t * t * ((3.0 - 2.0 * t) * y[i + 1] - u * s.h * m[i + 1]);
+}
+
+double amp_monotone_at (const double *x, const double *y, const double *m,
+                        int n, double v) {
+  return amp_monotone_there(amp_monotone_spot(x, n, v), y, m);
 }
 
 amp_status amp_curve_make (const double *x, const double *y, int n,

@@ -34,6 +34,15 @@ amp_status amp_monotone_slopes (const double *x, const double *y, int n,
 double amp_monotone_at (const double *x, const double *y, const double *m,
                         int n, double v);
 
+/* The same in two steps, where several y stand over the same knots: where v
+** lies among these, and what a y with its slopes m has there. */
+typedef struct amp_spot {
+  int i;       /* the piece, or the knot where h is 0 */
+  double h, t; /* its width, and v in it: 0..1 */
+} amp_spot;
+amp_spot amp_monotone_spot (const double *x, int n, double v);
+double amp_monotone_there (amp_spot s, const double *y, const double *m);
+
 /* Outside the knots the end value stands (slope 0). */
 double amp_curve_at (const amp_curve *c, double x);
 double amp_curve_slope (const amp_curve *c, double x);

@@ -416,6 +416,22 @@ double amp_ageing_loss (const amp_ageing *m,
   return fmin(loss, 1.0);
 }
 
+int amp_ageing_loss_terms (const amp_ageing *m) {
+  switch (m->kind) {
+  case AMP_AGEING_RATES:
+  case AMP_AGEING_SCHMALSTIEG2014:
+  case AMP_AGEING_NAUMANN2020:
+    return 2;
+  case AMP_AGEING_TABLE:
+  case AMP_AGEING_WANG2011:
+  case AMP_AGEING_XU2018:
+    return 1;
+  case AMP_AGEING_USER:
+    break;
+  }
+  return 0;
+}
+
 double amp_ageing_resistance (const amp_ageing *m,
                               const double sum[AMP_AGEING_TERMS]) {
   switch (m->kind) {

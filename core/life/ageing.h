@@ -94,6 +94,9 @@ amp_status amp_ageing_terms (const amp_ageing *m, const amp_stress *s,
 ** model says nothing of it), at these sums. */
 double amp_ageing_loss (const amp_ageing *m,
                         const double sum[AMP_AGEING_TERMS]);
+
+/* So many of the sums, from the first on, that loss hangs on. */
+int amp_ageing_loss_terms (const amp_ageing *m);
 double amp_ageing_resistance (const amp_ageing *m,
                               const double sum[AMP_AGEING_TERMS]);
 

@@ -29,7 +29,7 @@ static const size_t brief_at[BRIEF] = {
 
 typedef struct life {
   const amp_life_ask *ask;
-  int n;
+  int n, terms; /* nodes; terms that the loss hangs on, the others stay 0 */
   double x[AMP_LIFE_NODES];
   small q[QUANTITIES];
   small brief[BRIEF];
@@ -47,8 +47,12 @@ static amp_status fit (const life *l, const double *y, small *out,
   return amp_monotone_slopes(l->x, y, l->n, out->m, err);
 }
 
-static double at (const life *l, const small *s, double soh) {
-  return amp_monotone_at(l->x, s->y, s->m, l->n, soh);
+static amp_spot spot (const life *l, double soh) {
+  return amp_monotone_spot(l->x, l->n, soh);
+}
+
+static double at (amp_spot where, const small *s) {
+  return amp_monotone_there(where, s->y, s->m);
 }
 
 static double quantity (const amp_life_node *node, int k) {
@@ -68,6 +72,8 @@ static amp_status fit_all (const amp_life_node *node, life *l,
   double y[AMP_LIFE_NODES];
   amp_status st = AMP_OK;
   for (int k = 0; st == AMP_OK && k < QUANTITIES; k++) {
+    if (k >= l->terms && k < AMP_AGEING_TERMS)
+      continue;
     for (int i = 0; i < l->n; i++)
       y[i] = quantity(&node[i], k);
     st = fit(l, y, &l->q[k], err);
@@ -100,8 +106,9 @@ static amp_status check (const amp_life_node *node, int n,
 }
 
 static void terms_at (const life *l, double soh, double term[]) {
+  amp_spot where = spot(l, soh);
   for (int k = 0; k < AMP_AGEING_TERMS; k++)
-    term[k] = at(l, &l->q[k], soh);
+    term[k] = k < l->terms ? at(where, &l->q[k]) : 0.0;
 }
 
 static double soh_after (const life *l, const double term[], double years) {
@@ -136,9 +143,10 @@ static amp_status user_loss (const life *l, double soh, double years,
   const amp_ageing *m = l->ask->model;
   amp_stress s = {0};
   amp_error why = {0};
+  amp_spot where = spot(l, soh);
   double rate;
   for (int k = 0; k < BRIEF; k++) {
-    double v = at(l, &l->brief[k], soh);
+    double v = at(where, &l->brief[k]);
     memcpy((char *)&s + brief_at[k], &v, sizeof v);
   }
   rate = m->fade(m->arg, &s, soh, l->ask->age + years, &why);
@@ -214,9 +222,9 @@ static amp_status live (life *l, year *y, double span, double *part,
 
 static void note_year (const life *l, double before, double part,
                        amp_life *out) {
-  double mean = 0.5 * (before + l->soh);
-  out->served[out->n] = part * at(l, &l->q[SERVED], mean);
-  out->charged[out->n] = part * at(l, &l->q[CHARGED], mean);
+  amp_spot where = spot(l, 0.5 * (before + l->soh));
+  out->served[out->n] = part * at(where, &l->q[SERVED]);
+  out->charged[out->n] = part * at(where, &l->q[CHARGED]);
   out->years += part;
   out->soh[++out->n] = l->soh;
 }
@@ -249,6 +257,7 @@ amp_status amp_project (const amp_life_node *node, int n,
   amp_status st = check(node, n, ask, err);
   if (st != AMP_OK)
     return st;
+  l.terms = amp_ageing_loss_terms(ask->model);
   for (int i = 0; i < n; i++) {
     l.x[i] = node[i].soh;
     r.outside |= node[i].outside;
