@@ -21,7 +21,8 @@ scripts/setup.sh || exit 1
   exit 1
 }
 
-title () { printf '\n%s\n' "$1"; }
+# it takes some minutes: where it is, and since when
+title () { printf '\n%s  (%d s so far)\n' "$1" "$SECONDS"; }
 run () { # WHAT COMMAND...; the text stays in $log
   local what=$1
   shift
@@ -141,6 +142,13 @@ if command -v lua5.4 >/dev/null; then
              $1, $4, own, 100 * own / ($4 - own) }'
 fi
 
+title "What the cases of a sweep share (processor time)"
+if command -v lua5.4 >/dev/null; then
+  LUA_CPATH="build/?.so" lua5.4 tests/bench/cases.lua
+else
+  echo "skipped  (lua5.4 is not installed)"
+fi
+
 title "What two processes and the cage add to a start, 300 in turn"
 if command -v lua5.4 >/dev/null; then
   LUA_CPATH="build/?.so" build/bench_start lua5.4 build/ampstead
@@ -182,3 +190,4 @@ for script in examples/*.lua; do
     echo "skipped  $script (no /usr/bin/time)"
   fi
 done
+printf '\n%d s in all\n' "$SECONDS"
