@@ -234,7 +234,7 @@ hostile () {
 # itself is left to the sanitizers, and said. Only what valgrind finds counts
 # (99, or a signal): it reckons long double in 64 bits, so the tests that
 # compare with it fail there, and each test has counted above already; and
-# what is tried at random is tried less often (tests/support/often.h).
+# what is one of many is tried less often (tests/support/often.h).
 valgrind_one () { # PROGRAM FOLDER-FOR-LOGS
   local log st=0
   log=$2/$(basename "$1")
@@ -314,7 +314,8 @@ if [ "$quick" != quick ]; then
     -DCMAKE_C_FLAGS_DEBUG=-O0
   check "build, sanitizers" build build/sanitize -DAMPSTEAD_SANITIZE=ON \
     -DCMAKE_C_FLAGS_RELEASE=-O1
-  unit_tests "unit tests, sanitizers" build/sanitize -E fit_measured
+  AMPSTEAD_FEW=1 unit_tests "unit tests, sanitizers" build/sanitize \
+    -E fit_measured
   check "runner, sanitizers" \
     scripts/dev/check_runner.sh build/sanitize/ampstead
   check "valgrind" valgrind_tests

@@ -8,6 +8,7 @@
 */
 #include "module/ampstead_module.h"
 #include "support/lender.h"
+#include "support/often.h"
 #include <cmocka.h>
 #include <lauxlib.h>
 #include <lualib.h>
@@ -124,7 +125,7 @@ static void ends_while_opening (void **state) {
   (void)state;
   for (size_t k = 0; k < JOBS; k++) {
     size_t refused = 0;
-    for (size_t n = 1; n < SIZE_MAX / 2; n += 1 + n / 4) {
+    for (size_t n = 1; n < SIZE_MAX / 2; n += 1 + n / (few() ? 3 : 4)) {
       lender l = {.last = SIZE_MAX};
       lua_State *L = open_state(&l);
       bool done = run(L, &l, jobs[k], n) == LUA_OK;
@@ -151,7 +152,8 @@ static void ends_at_work (void **state) {
     lua_State *L = open_state(&l);
     const char *wanted = answer(L, &l, jobs[k]);
     size_t refused = 0;
-    for (size_t n = 1; run(L, &l, jobs[k], n) != LUA_OK; n += 1 + n / 24) {
+    for (size_t n = 1; run(L, &l, jobs[k], n) != LUA_OK;
+         n += 1 + n / (few() ? 12 : 24)) {
       says_memory(L);
       refused++;
       assert_string_equal(answer(L, &l, jobs[k]), wanted);

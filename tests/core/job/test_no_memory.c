@@ -5,6 +5,7 @@
 */
 #include "support/close.h"
 #include "support/lender.h"
+#include "support/often.h"
 #include "job/case.h"
 #include <stdlib.h>
 #include <string.h>
@@ -106,7 +107,7 @@ static void every_refused_allocation_ends_clean (void **state) {
   assert_int_equal(all.blocks, 0);
   assert_int_equal(all.bytes, 0);
   assert_true(all.calls > 10);
-  for (size_t n = 0; n < all.calls; n++) {
+  for (size_t n = 0; n < all.calls; n += few() ? 5 : 1) {
     lender l = {.last = n};
     memset(&err, 0, sizeof err);
     if (take(&h, &l, r, &err) != AMP_ENOMEM || err.status != AMP_ENOMEM)
@@ -158,13 +159,13 @@ static void what_ifs_end_clean_without_memory_or_when_stopped (void **state) {
   assert_int_equal(levers(&h, &all, r, &out), AMP_OK);
   assert_true(out.n > 0 && all.calls > 10 && all.asked > 3);
   assert_int_equal(all.blocks, 0);
-  for (size_t n = 0; n < all.calls; n += 1 + all.calls / 15) {
+  for (size_t n = 0; n < all.calls; n += 1 + all.calls / (few() ? 5 : 15)) {
     lender l = {.last = n};
     assert_int_equal(levers(&h, &l, r, &out), AMP_ENOMEM);
     assert_int_equal(l.blocks, 0);
     assert_int_equal(l.bytes, 0);
   }
-  for (size_t n = 1; n <= all.asked; n += 1 + all.asked / 7) {
+  for (size_t n = 1; n <= all.asked; n += 1 + all.asked / (few() ? 3 : 7)) {
     lender l = {.last = (size_t)-1, .stop_at = n};
     assert_int_equal(levers(&h, &l, r, &out), AMP_ESTOP);
     assert_int_equal(l.blocks, 0);
