@@ -195,6 +195,8 @@ static void put_rows (lua_State *L, const amp_checked *out, amp_look look,
       continue;
     lua_newtable(L);
     bind_put_text(L, "id", r->id);
+    if (*r->end)
+      bind_put_text(L, "which", r->end);
     bind_put_text(L, "text", r->say.text);
     bind_put_text(L, "unit", r->told->unit);
     bind_put(L, "value", r->value * r->told->factor + r->told->shift);
@@ -309,8 +311,8 @@ static void take_rest (lua_State *L, amp_check *c) {
 /*
 ** core.check_raw(pack, {duty, inverter, circuit, fuse, cable, precharge,
 ** link, place, bms, origin, unserved_kwh}) --> {raised = {..}, unknown = {..},
-** clear = {..}, facts}: rows {id, text, value, limit, unit, basis, weight,
-** wrong, compared, source, who}
+** clear = {..}, facts}: rows {id, which, text, value, limit, unit, basis,
+** weight, wrong, compared, source, who}; 'which' end, of a name with several
 */
 static int check_raw (lua_State *L) {
   const bind_pack *p = bind_check(L, 1, "pack", "check");

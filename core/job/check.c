@@ -32,6 +32,7 @@ amp_check_row *check_add (amp_checked *out, const char *id, amp_look look,
   memset(row, 0, sizeof *row);
   row->id = id;
   row->caution = amp_caution_find(id);
+  row->end = "";
   row->look = look;
   row->weight = weight;
   row->told = told;
@@ -61,6 +62,11 @@ amp_check_row *check_held (amp_checked *out, const char *id, bool stands,
                      basis);
   check_clear(out, id, told, value, limit, basis);
   return NULL;
+}
+
+void check_end (amp_checked *out, const char *end) {
+  if (out->n > 0)
+    out->row[out->n - 1].end = end;
 }
 
 double check_three (double v) {

@@ -35,6 +35,8 @@ typedef struct amp_told {
 typedef struct amp_check_row {
   const amp_caution *caution; /* its source, and who decides */
   const char *id;
+  const char *end; /* "full", "lower": where one name is compared at several
+                      ends, which this is; else "" */
   amp_look look;
   amp_weight weight;    /* what decides first */
   const amp_told *told; /* of value and limit */

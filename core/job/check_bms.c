@@ -43,6 +43,7 @@ static void look_load (const amp_check *c, amp_checked *out) {
   amp_check_row *row = check_held(out, "bms_below_load", b->discharge < load,
                                   AMP_WEIGHT_ECONOMY, &check_a, b->discharge,
                                   load, AMP_BASIS_COMPUTED);
+  check_end(out, "discharge");
   if (row == NULL)
     return;
   amp_failf(&row->say, AMP_OK, NULL,
@@ -64,6 +65,7 @@ static void look_charge (const amp_check *c, amp_checked *out) {
   amp_check_row *row = check_held(
       out, "bms_below_load", c->bms->charge < most, AMP_WEIGHT_ECONOMY,
       &check_a, c->bms->charge, most, AMP_BASIS_COMPUTED);
+  check_end(out, "charge");
   if (row == NULL)
     return;
   amp_failf(&row->say, AMP_OK, NULL,
@@ -90,6 +92,7 @@ static void look_voltage (double mine, double cell, double window,
   row =
       check_held(out, "bms_beyond_cell", sign * (mine - cell) > 1e-9,
                  AMP_WEIGHT_SAFETY, &check_v, mine, cell, AMP_BASIS_COMPUTED);
+  check_end(out, end);
   if (row != NULL)
     amp_failf(&row->say, AMP_OK, NULL,
               "the BMS opens at %g V a group, the cell's %s limit is %g V",
@@ -97,6 +100,7 @@ static void look_voltage (double mine, double cell, double window,
   row = check_held(out, "bms_inside_window", sign * (window - mine) > 1e-9,
                    AMP_WEIGHT_ECONOMY, &check_v, mine, window,
                    AMP_BASIS_COMPUTED);
+  check_end(out, end);
   if (row != NULL)
     amp_failf(&row->say, AMP_OK, NULL,
               "the BMS opens at %g V a group, and charge to the %s end of %g "

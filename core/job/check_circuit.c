@@ -22,6 +22,7 @@ static void full_against_absolute (const amp_check *c, double full,
   if (full > c->v_abs_max) {
     row = check_add(out, "window_crossed", AMP_LOOK_RAISED, AMP_WEIGHT_SAFETY,
                     &check_v, full, c->v_abs_max, AMP_BASIS_COMPUTED);
+    check_end(out, "full");
     amp_failf(&row->say, AMP_OK, NULL,
               "the full pack has %g V, the inverter must never see more than "
               "%g V",
@@ -45,8 +46,9 @@ static void end_cut (double mine, double its, bool cut, const char *what,
   if (!(its > 0.0))
     return;
   amp_check_row *row =
-      check_held(out, "window_crossed", !(!cut), AMP_WEIGHT_ECONOMY, &check_v,
+      check_held(out, "window_crossed", cut, AMP_WEIGHT_ECONOMY, &check_v,
                  mine, its, AMP_BASIS_COMPUTED);
+  check_end(out, what);
   if (row == NULL)
     return;
   amp_failf(&row->say, AMP_OK, NULL,

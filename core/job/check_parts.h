@@ -37,6 +37,9 @@ amp_check_row *check_held (amp_checked *out, const char *id, bool stands,
                            amp_weight weight, const amp_told *told,
                            double value, double limit, amp_basis basis);
 
+/* The row last made is of this end, where one name has several. */
+void check_end (amp_checked *out, const char *end);
+
 /* As people are told a number: three digits. */
 double check_three (double v);
 

@@ -27,7 +27,8 @@ local columns = { tables.text("caution", "caution"),
   tables.text("wrong", "what is wrong", true),
   tables.text("compared", "compared", true),
   tables.text("source", "source", true),
-  tables.text("who", "who decides", true) }
+  tables.text("who", "who decides", true),
+  tables.text("which", "which end", true) }
 
 -- ---- what is asked ----
 
@@ -100,7 +101,7 @@ local function row_of (raw)
     said = raw.text .. "." .. (basis and " (" .. basis .. ")" or ""),
     limit = raw.limit, unit = raw.unit, basis = basis, weight = raw.weight,
     wrong = raw.wrong, compared = raw.compared, source = raw.source,
-    who = raw.who }
+    who = raw.who, which = raw.which }
 end
 
 local function rows_of (list)
@@ -154,13 +155,13 @@ local function add_own (raw, pack, asked)
   end
 end
 
--- one name is compared at several ends: what is raised at one is not told as
--- not raised for another
+-- what is raised is not told as not raised too, unless one name is compared
+-- at several ends and the row says of which it speaks
 local function drop_raised (raw)
   local have, kept = {}, {}
   for _, row in ipairs(raw.raised) do have[row.id] = true end
   for _, row in ipairs(raw.clear) do
-    if not have[row.id] then kept[#kept + 1] = row end
+    if row.which or not have[row.id] then kept[#kept + 1] = row end
   end
   raw.clear = kept
 end
@@ -198,10 +199,12 @@ local function digits (v)
   return text:find(".", 1, true) and text:gsub("%.?0+$", "") or text
 end
 
--- "fuse_below_load 100 A (above 97)": value, and what it was held against
+-- "fuse_below_load 100 A (above 97)", "window_crossed full 57.4 V (below 58)":
+-- value, and what it was held against
 local function compared (row)
-  if not row.value then return row.id end
-  local text = row.id .. " " .. digits(row.value) ..
+  local name = row.id .. (row.which and " " .. row.which or "")
+  if not row.value then return name end
+  local text = name .. " " .. digits(row.value) ..
     (row.unit ~= "" and " " .. row.unit or "")
   if not row.limit then return text end
   local value, limit = digits(row.value), digits(row.limit)

@@ -319,11 +319,22 @@ local rate = found(slow:check(with{ duty = mixed }).looked_at,
 check.close(rate.limit, 0.2, 1e-9)
 check.close(rate.value, 800 / 46.2 / (2 * 95.5), 5e-3)
 
--- nothing stands under both, and how it stands to its limit is told
-for id in tostring(cut):match("looked at, not raised(.-)In brackets")
-  :gmatch("[%l_]+_[%l_]+") do
-  check.equal(cut:raised(id), false, id .. " is raised nowhere")
+-- nothing stands under both but an end of its own, and how it stands to its
+-- limit is told: full is cut off at 54 V, empty was looked at and is not
+for id, which in tostring(cut):match("looked at, not raised(.-)In brackets")
+  :gsub("%s+", " "):gmatch("([%l_]+_[%l_]+) ?(%l*)") do
+  check.ok(cut:raised(id) == false or which == "empty",
+    id .. " is raised nowhere")
 end
+check.has(found(cut, "window_crossed").what, "full at 57.4 V, the inverter ends at 54 V")
+check.has(tostring(cut):gsub("%s+", " "), "window_crossed empty 46.2 V (above 40)")
+check.equal(found(cut.looked_at, "window_crossed").which, "empty")
+check.equal(found(cut, "window_crossed").which, "full")
+-- and the two voltages of a BMS
+local open = pack:check(with{ bms = { cell_v_min = 2.5, cell_v_max = 4.15,
+  discharge_a = 80, charge_a = 40, charge_min_c = 2 } })
+check.equal(found(open, "bms_beyond_cell").which, "lower")
+check.has(tostring(open):gsub("%s+", " "), "bms_beyond_cell upper 4.15 V (below 4.2)")
 check.has(tostring(calm):gsub("%s+", " "), "fuse_below_load 80 A (above 67.9)")
 check.has(tostring(calm):gsub("%s+", " "), "above_60_v 57.4 V (below 60)")
 
