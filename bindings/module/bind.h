@@ -13,6 +13,7 @@
 **   cell fit log reading fuse_link cable busbar circuit .. {} -> object
 **   offers_raw(text, file, opts) -> rows of adverts
 **   measured claimed assumed between tested -> value
+**   fixed(v, decimals) short(v) trim(v, digits)   a number as text
 **   range version at_least params levelised bid_ceiling layouts rainflow
 **   chemistries life_models sha256 describe
 **   compare_raw(offers, need, opts) sweep_raw(cases, opts)

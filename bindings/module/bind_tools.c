@@ -293,7 +293,52 @@ static int modules (lua_State *L) {
   return 1;
 }
 
+/* ---- numbers in sentences ---- */
+
+/* Not by the C library's printf and log10: libraries round ties and print
+** exponents each their own way. */
+
+/* core.fixed(v, decimals) --> "4485.00" */
+static int fixed (lua_State *L) {
+  char text[40];
+  size_t n = amp_format_fixed(luaL_checknumber(L, 1),
+                              (int)luaL_optinteger(L, 2, 2), text);
+  lua_pushlstring(L, text, n);
+  return 1;
+}
+
+/* core.trim(v, digits) --> "93.75", "0.008": no zeros at the end */
+static int trim (lua_State *L) {
+  char text[40];
+  size_t n = amp_format_double(luaL_checknumber(L, 1),
+                               (int)luaL_optinteger(L, 2, 4), text);
+  lua_pushlstring(L, text, n);
+  return 1;
+}
+
+/* core.short(v) --> three significant digits and never fewer than stand
+** before the point; below 1e-4 plain as well, with 12 decimals at most */
+static int three_digits (lua_State *L) {
+  double v = luaL_checknumber(L, 1), x = fabs(v);
+  char text[40];
+  size_t n;
+  int decimals = 2;
+  if (v == 0.0 || !(x < 1e-4)) {
+    n = v == 0.0 ? amp_format_fixed(0.0, 0, text)
+                 : amp_format_significant(v, 3, text);
+    lua_pushlstring(L, text, n);
+    return 1;
+  }
+  for (; x < 1.0 && decimals < 12; decimals++)
+    x *= 10.0;
+  lua_pushlstring(L, text, amp_format_fixed(v, decimals, text));
+  return 1;
+}
+
 static const luaL_Reg functions[] = {{"range", range},
+                                     {"fixed", fixed},
+                                     {"trim", trim},
+                                     {"short", three_digits},
                                      {"at_least", at_least},
                                      {"params", params},
                                      {"params_used", params_used},

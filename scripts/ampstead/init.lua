@@ -23,7 +23,8 @@ for _, name in ipairs{ "readings_csv", "readings_text", "lot_with",
   "annuity", "compound",
   "lot_accept", "lot_is_accepted", "lot_rows", "lot_mean", "lot_judge",
   "judging_rules", "bench_hours", "match_raw", "module_facts",
-  "discharge", "post", "post_text", "posted", "words", "modules" } do
+  "discharge", "post", "post_text", "posted", "words", "modules", "fixed",
+  "short", "trim" } do
   inside[name] = true
 end
 for _, name in ipairs{ "cable_raw", "busbar_raw", "link_raw", "cascade_raw",

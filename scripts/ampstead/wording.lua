@@ -1,4 +1,6 @@
 --- How numbers, lists and reasons read in a sentence.
+local core = ...
+
 local wording = {}
 
 local months = { "January", "February", "March", "April", "May", "June",
@@ -10,28 +12,14 @@ local function missing (v)
 end
 wording.missing = missing
 
--- a host may have set a locale with a comma; results never follow it, nor
--- the sign that some machines give what is not a number
-local function plain (s)
-  return (s:gsub(",", "."):gsub("^%-(nan)", "%1"))
-end
-
 --- A number with a fixed count of decimals: 4485 -> "4485.00".
-function wording.fixed (v, decimals)
-  return plain(string.format("%." .. (decimals or 2) .. "f", v))
-end
+function wording.fixed (v, decimals) return core.fixed(v, decimals or 2) end
 
 --- Three significant digits, never fewer than stand before the point.
-function wording.short (v)
-  if v == 0 then return "0" end
-  local digits = 2 - math.floor(math.log(math.abs(v), 10) + 1e-12)
-  return wording.fixed(v, math.max(0, math.min(digits, 12)))
-end
+function wording.short (v) return core.short(v) end
 
 --- At most 'digits' significant digits, no zeros at the end: 93.75, 0.008.
-function wording.trim (v, digits)
-  return plain(string.format("%." .. (digits or 4) .. "g", v))
-end
+function wording.trim (v, digits) return core.trim(v, digits or 4) end
 
 -- ---- lines ----
 

@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # check_tree.sh -- the visible top level, no paths of a machine in the tree,
-# no word in the output that nobody can vouch for.
+# no number by printf in the Lua half, no word in the output that nobody can
+# vouch for.
 set -u
 cd "$(dirname "$0")/../.." || exit 70
 bad=0
@@ -15,6 +16,14 @@ fi
 home='(^|[^A-Za-z.])/(work|farm|root|home)/'
 if git grep -nIE "$home" -- . ':!scripts/dev/check_tree.sh'; then
   echo "paths of a machine stand above"
+  bad=1
+fi
+
+# Numbers become words by core.fixed, short and trim: no printf of the C
+# library, no logarithm of it.
+if git grep -nE '%[-+#0-9.]*[efgEFG]([^[:alpha:][]|$)|math\.(log|exp|sin|cos|tan)\b' \
+    -- 'scripts/ampstead/*.lua'; then
+  echo "numbers by the C library's printf or logarithm stand above"
   bad=1
 fi
 

@@ -18,6 +18,13 @@ local core = {
   end,
   script = function () return "print(1)", "/somewhere/hut.lua" end,
   sha256 = function () return "0123456789abcdef" end,
+  fixed = function (v, decimals) return string.format("%." .. decimals ..
+    "f", v) end,
+  trim = function (v) return string.format("%.4g", v) end,
+  short = function (v)
+    local digits = 2 - math.floor(math.log(math.abs(v), 10) + 1e-12)
+    return string.format("%." .. math.max(0, digits) .. "f", v)
+  end,
 }
 local loaded = {}
 local function loader (name)
