@@ -467,18 +467,8 @@ void amp_csv_place (const amp_csv *csv, size_t row, size_t column,
 
 /* The ways in which people write that they do not know. */
 static bool is_not_given (const char *s) {
-  static const char *const word[] = {"", "-", "?", "na", "n/a"};
-  for (size_t i = 0; i < sizeof word / sizeof *word; i++) {
-    const char *a = s, *b = word[i];
-    while (*b != '\0' &&
-           (*a == *b || (*a >= 'A' && *a <= 'Z' && *a - 'A' + 'a' == *b))) {
-      a++;
-      b++;
-    }
-    if (*a == '\0' && *b == '\0')
-      return true;
-  }
-  return false;
+  static const char *const word[] = {"", "-", "?", "na", "n/a", NULL};
+  return amp_text_is_one_of(s, word);
 }
 
 /* What is wrong with a field that is no number, as a second half of the

@@ -571,3 +571,19 @@ size_t amp_format_fixed (double v, int decimals, char *out) {
     *to++ = '-';
   return finish(out, write_plain(&x, n, to));
 }
+
+/* ---- words ---- */
+
+static bool same_word (const char *s, const char *lower) {
+  for (; *s != '\0' && *lower != '\0'; s++, lower++)
+    if (*s != *lower && !(*s >= 'A' && *s <= 'Z' && *s - 'A' + 'a' == *lower))
+      return false;
+  return *s == *lower;
+}
+
+bool amp_text_is_one_of (const char *s, const char *const *word) {
+  for (; *word != NULL; word++)
+    if (same_word(s, *word))
+      return true;
+  return false;
+}

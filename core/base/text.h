@@ -79,6 +79,10 @@ void amp_csv_place (const amp_csv *csv, size_t row, size_t column,
 amp_status amp_csv_number (const amp_csv *csv, size_t row, size_t column,
                            double *out, bool *given, amp_error *err);
 
+/* Is all of s one of these lower-case words (the last is NULL), its own
+** letters A to Z in either case? */
+bool amp_text_is_one_of (const char *s, const char *const *word);
+
 /* Copy s[0..n) into out (size bytes, always ended by NUL): control bytes,
 ** escapes and bytes that are not UTF-8 become \xNN; cut to 'most'
 ** characters with "..". Returns the length written. */

@@ -345,19 +345,9 @@ static amp_status know_columns (reader *r, amp_error *err) {
 /* ---- numbers ---- */
 
 static bool is_gap (const char *s) {
-  static const char *const word[] = {"",    "-",   "--",   "?",    "na",
-                                     "n/a", "nan", "#n/a", "n.a.", "??"};
-  for (size_t i = 0; i < sizeof word / sizeof *word; i++) {
-    const char *a = s, *b = word[i];
-    while (*b != '\0' &&
-           (*a == *b || (*a >= 'A' && *a <= 'Z' && *a - 'A' + 'a' == *b))) {
-      a++;
-      b++;
-    }
-    if (*a == '\0' && *b == '\0')
-      return true;
-  }
-  return false;
+  static const char *const word[] = {"",    "-",    "--",   "?",  "na", "n/a",
+                                     "nan", "#n/a", "n.a.", "??", NULL};
+  return amp_text_is_one_of(s, word);
 }
 
 /* Length of the number that 's' begins with; blanks and a unit may follow. */

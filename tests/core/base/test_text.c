@@ -288,6 +288,19 @@ static void foreign_text_is_cut_whole (void **state) {
   }
 }
 
+static void words_are_alike_in_either_case_and_whole (void **state) {
+  static const char *const word[] = {"", "n/a", "nan", NULL};
+  (void)state;
+  assert_true(amp_text_is_one_of("", word));
+  assert_true(amp_text_is_one_of("N/a", word));
+  assert_true(amp_text_is_one_of("NaN", word));
+  assert_false(amp_text_is_one_of("na", word));
+  assert_false(amp_text_is_one_of("nano", word));
+  assert_false(amp_text_is_one_of("n\x0f"
+                                  "a",
+                                  word)); /* '/' and 0x0f: 32 apart */
+}
+
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(parsing_agrees_with_strtod),
@@ -302,6 +315,7 @@ int main (void) {
       cmocka_unit_test(nothing_overruns_its_32_bytes),
       cmocka_unit_test(no_locale_enters),
       cmocka_unit_test(foreign_text_is_made_visible),
-      cmocka_unit_test(foreign_text_is_cut_whole)};
+      cmocka_unit_test(foreign_text_is_cut_whole),
+      cmocka_unit_test(words_are_alike_in_either_case_and_whole)};
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
