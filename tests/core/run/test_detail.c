@@ -3,6 +3,7 @@
 ** balances, held power, limits, strings that share, the same bits in every
 ** lane and build.
 */
+#include "support/builds.h"
 #include "support/close.h"
 #include "support/packs.h"
 #include <math.h>
@@ -308,7 +309,7 @@ static void check_lanes (bool tree, bool watts) {
   static amp_pack p[CASES];
   amp_detailed c[CASES];
   amp_sim_case cases[CASES];
-  amp_sim_result alone[CASES], all[CASES];
+  amp_sim_result alone[CASES];
   amp_sim_options o = {.dt_max = 600.0};
   amp_duty d = drive_of(watts ? 3.0 : 1.0, watts);
   size_t events = 0;
@@ -333,18 +334,7 @@ static void check_lanes (bool tree, bool watts) {
     assert_close(alone[i].energy_residual / alone[i].total.out, 0.0, 1e-11);
   }
   assert_true(events > 0);
-  for (int isa = AMP_ISA_BASE; isa <= AMP_ISA_V4; isa++) {
-    amp_context ctx = *amp_context_or_plain(NULL);
-    ctx.isa = (amp_isa)isa;
-    if ((isa == AMP_ISA_V3 && !__builtin_cpu_supports("avx2")) ||
-        (isa == AMP_ISA_V4 && !__builtin_cpu_supports("avx512dq")))
-      continue;
-    memset(all, 0, sizeof all);
-    assert_int_equal(
-        amp_simulate(&ctx, cases, CASES, &d, &o, all, NULL, NULL, NULL),
-        AMP_OK);
-    assert_memory_equal(alone, all, sizeof all);
-  }
+  each_build_gives(cases, CASES, &d, &o, alone);
   amp_duty_free(NULL, &d);
 }
 

@@ -3,6 +3,7 @@
 ** length against the cell stepped alone and closed forms, cut-offs located,
 ** a charge that comes to hold its voltage, refusals.
 */
+#include "support/builds.h"
 #include "support/close.h"
 #include "support/packs.h"
 #include <math.h>
@@ -282,7 +283,7 @@ static void check_lanes (bool tree) {
   double edge[STEPS + 1], amps[STEPS];
   amp_pack p[CASES];
   amp_sim_case c[CASES];
-  amp_sim_result alone[CASES], all[CASES];
+  amp_sim_result alone[CASES];
   amp_sim_options o;
   amp_duty d;
   drive_of(edge, amps);
@@ -295,17 +296,7 @@ static void check_lanes (bool tree) {
     amp_simulate(NULL, &c[i], 1, &d, &o, &alone[i], NULL, NULL, NULL);
   }
   assert_true(alone[CASES - 1].events > 0);
-  for (int isa = AMP_ISA_BASE; isa <= AMP_ISA_V4; isa++) {
-    amp_context ctx = *amp_context_or_plain(NULL);
-    ctx.isa = (amp_isa)isa;
-    if ((isa == AMP_ISA_V3 && !__builtin_cpu_supports("avx2")) ||
-        (isa == AMP_ISA_V4 && !__builtin_cpu_supports("avx512dq")))
-      continue;
-    memset(all, 0, sizeof all);
-    assert_int_equal(
-        amp_simulate(&ctx, c, CASES, &d, &o, all, NULL, NULL, NULL), AMP_OK);
-    assert_memory_equal(alone, all, sizeof all);
-  }
+  each_build_gives(c, CASES, &d, &o, alone);
   amp_duty_free(NULL, &d);
 }
 
@@ -508,7 +499,7 @@ static void lanes_of_phases_are_as_alone_in_every_build (void **state) {
                     phase_of(40.0, 3600.0)};
   amp_pack pack[CASES];
   amp_sim_case c[CASES];
-  amp_sim_result alone[CASES], all[CASES];
+  amp_sim_result alone[CASES];
   amp_sim_options o;
   amp_duty d;
   (void)state;
@@ -526,17 +517,7 @@ static void lanes_of_phases_are_as_alone_in_every_build (void **state) {
     assert_true(alone[i].events > 0);
     assert_close(alone[i].energy_residual / alone[i].total.in, 0.0, 1e-11);
   }
-  for (int isa = AMP_ISA_BASE; isa <= AMP_ISA_V4; isa++) {
-    amp_context ctx = *amp_context_or_plain(NULL);
-    ctx.isa = (amp_isa)isa;
-    if ((isa == AMP_ISA_V3 && !__builtin_cpu_supports("avx2")) ||
-        (isa == AMP_ISA_V4 && !__builtin_cpu_supports("avx512dq")))
-      continue;
-    memset(all, 0, sizeof all);
-    assert_int_equal(
-        amp_simulate(&ctx, c, CASES, &d, &o, all, NULL, NULL, NULL), AMP_OK);
-    assert_memory_equal(alone, all, sizeof all);
-  }
+  each_build_gives(c, CASES, &d, &o, alone);
   amp_duty_free(NULL, &d);
 }
 

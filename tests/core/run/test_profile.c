@@ -2,6 +2,7 @@
 ** test_profile.c -- duties: energies of a day and of a year by hand, exact
 ** hour means of the half sine, and what a series must refuse.
 */
+#include "support/lender.h"
 #include "support/close.h"
 #include "run/profile.h"
 #include "base/text.h"
@@ -568,43 +569,22 @@ static void a_real_house_keeps_its_energy (void **state) {
   amp_duty_free(NULL, &house);
 }
 
-/* Memory that ends after so many calls; what was got is given back. */
-typedef struct purse {
-  int left;
-  long held;
-} purse;
-
-static void *poor_alloc (void *user, void *old, size_t old_size,
-                         size_t new_size) {
-  purse *p = user;
-  if (new_size == 0) {
-    p->held -= old != NULL ? (long)old_size : 0;
-    free(old);
-    return NULL;
-  }
-  if (p->left == 0)
-    return NULL;
-  p->left--;
-  p->held += (long)new_size - (old != NULL ? (long)old_size : 0);
-  return realloc(old, new_size);
-}
-
 static void no_memory_leaves_nothing_behind (void **state) {
-  purse p = {.left = 0};
-  amp_context ctx = {.user = &p, .alloc = poor_alloc, .workers = 1};
+  lender p = {0};
+  amp_context ctx = {.user = &p, .alloc = lend, .workers = 1};
   amp_daily d = hut();
   amp_duty out = {.n = 12345};
   (void)state;
   for (int calls = 0; calls < 5; calls++) {
-    p.left = calls;
+    p.last = p.calls + (size_t)calls;
     assert_int_equal(amp_duty_daily(&ctx, &d, &out, NULL), AMP_ENOMEM);
-    assert_int_equal(p.held, 0);
+    assert_int_equal(p.bytes, 0);
     assert_int_equal(out.n, 12345);
   }
-  p.left = 5;
+  p.last = p.calls + 5;
   assert_int_equal(amp_duty_daily(&ctx, &d, &out, NULL), AMP_OK);
   amp_duty_free(&ctx, &out);
-  assert_int_equal(p.held, 0);
+  assert_int_equal(p.bytes, 0);
 }
 
 int main (void) {

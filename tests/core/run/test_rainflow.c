@@ -4,6 +4,7 @@
 ** Expected numbers: ASTM E1049-85 (2017), 5.4.4 and its Figure 6, and the
 ** worked examples in docs/model/rainflow.md.
 */
+#include "support/lender.h"
 #include "support/close.h"
 #include "run/rainflow.h"
 #include <stdlib.h>
@@ -279,46 +280,24 @@ static void nan_is_refused_and_nothing_is_taken (void **state) {
   amp_rainflow_free(r);
 }
 
-/* Memory that ends after so many calls. */
-typedef struct purse {
-  int left;
-  long held;
-} purse;
-
-static void *poor_alloc (void *user, void *old, size_t old_size,
-                         size_t new_size) {
-  purse *p = user;
-  if (new_size == 0) {
-    p->held -= old != NULL ? (long)old_size : 0;
-    free(old);
-    return NULL;
-  }
-  if (p->left == 0)
-    return NULL;
-  p->left--;
-  void *grown = realloc(old, new_size);
-  p->held += (long)new_size - (old != NULL ? (long)old_size : 0);
-  return grown;
-}
-
 static void no_memory_loses_nothing_fed (void **state) {
   static const double turn[] = {-2, 1, -3, 5, -1, 3, -4, 4, -2};
   static found got;
-  purse p = {.left = 2};
-  amp_context ctx = {.user = &p, .alloc = poor_alloc, .workers = 1};
+  lender p = {.last = 2};
+  amp_context ctx = {.user = &p, .alloc = lend, .workers = 1};
   (void)state;
   amp_rainflow *r = amp_rainflow_new(&ctx, 0.0, keep, &got);
   assert_non_null(r);
   assert_int_equal(amp_rainflow_feed(r, turn, 3, 1, NULL), AMP_OK);
   assert_int_equal(amp_rainflow_feed(r, turn + 3, 6, 1, NULL), AMP_ENOMEM);
-  p.left = 1;
+  p.last = p.calls + 1;
   assert_int_equal(amp_rainflow_feed(r, turn + 3, 6, 1, NULL), AMP_OK);
   assert_int_equal(amp_rainflow_end(r, NULL), AMP_OK);
   assert_int_equal(got.n, 7);
   assert_close(depth_sum(got.cycle, got.n), 23.0, 0.0);
   amp_rainflow_free(r);
-  assert_int_equal(p.held, 0);
-  p.left = 0;
+  assert_int_equal(p.bytes, 0);
+  p.last = p.calls;
   assert_null(amp_rainflow_new(&ctx, 0.0, keep, &got));
 }
 

@@ -2,6 +2,7 @@
 ** test_simulate.c -- laws of a simulated duty: balances, limits met inside a
 ** step, one lane as many, halved steps, trees that are the same pack.
 */
+#include "support/builds.h"
 #include "support/close.h"
 #include "support/packs.h"
 #include <stdlib.h>
@@ -225,7 +226,7 @@ static void one_lane_is_as_many_and_every_build_is_the_same (void **state) {
   amp_duty *d = duty_new(350.0, 2200.0);
   amp_pack p[40];
   amp_sim_case c[40];
-  amp_sim_result alone[40], all[40];
+  amp_sim_result alone[40];
   amp_sim_options o = amp_sim_defaults();
   (void)state;
   for (int i = 0; i < 40; i++) {
@@ -235,17 +236,7 @@ static void one_lane_is_as_many_and_every_build_is_the_same (void **state) {
   }
   for (int i = 0; i < 40; i++)
     amp_simulate(NULL, &c[i], 1, d, &o, &alone[i], NULL, NULL, NULL);
-  for (int isa = AMP_ISA_BASE; isa <= AMP_ISA_V4; isa++) {
-    amp_context ctx = *amp_context_or_plain(NULL);
-    ctx.isa = (amp_isa)isa;
-    if ((isa == AMP_ISA_V3 && !__builtin_cpu_supports("avx2")) ||
-        (isa == AMP_ISA_V4 && !__builtin_cpu_supports("avx512dq")))
-      continue;
-    memset(all, 0, sizeof all);
-    assert_int_equal(amp_simulate(&ctx, c, 40, d, &o, all, NULL, NULL, NULL),
-                     AMP_OK);
-    assert_memory_equal(alone, all, sizeof all);
-  }
+  each_build_gives(c, 40, d, &o, alone);
   duty_end(d);
 }
 
@@ -254,7 +245,7 @@ static void a_lane_of_a_tree_is_as_alone_in_every_build (void **state) {
   amp_duty *d = duty_new(350.0, 2200.0);
   amp_pack p[CASES];
   amp_sim_case c[CASES];
-  amp_sim_result alone[CASES], all[CASES];
+  amp_sim_result alone[CASES];
   amp_sim_options o = {200.0, 0, false, false};
   (void)state;
   for (int i = 0; i < CASES; i++) {
@@ -263,17 +254,7 @@ static void a_lane_of_a_tree_is_as_alone_in_every_build (void **state) {
     amp_simulate(NULL, &c[i], 1, d, &o, &alone[i], NULL, NULL, NULL);
   }
   assert_true(alone[0].events > 0);
-  for (int isa = AMP_ISA_BASE; isa <= AMP_ISA_V4; isa++) {
-    amp_context ctx = *amp_context_or_plain(NULL);
-    ctx.isa = (amp_isa)isa;
-    if ((isa == AMP_ISA_V3 && !__builtin_cpu_supports("avx2")) ||
-        (isa == AMP_ISA_V4 && !__builtin_cpu_supports("avx512dq")))
-      continue;
-    memset(all, 0, sizeof all);
-    assert_int_equal(
-        amp_simulate(&ctx, c, CASES, d, &o, all, NULL, NULL, NULL), AMP_OK);
-    assert_memory_equal(alone, all, sizeof all);
-  }
+  each_build_gives(c, CASES, d, &o, alone);
   duty_end(d);
 }
 

@@ -2,6 +2,7 @@
 ** test_warm.c -- heat in the run: heater against its closed form, coolant,
 ** entropic heat, bodies of several leaves, currents that temperature limits.
 */
+#include "support/builds.h"
 #include "support/close.h"
 #include "ampstead.h"
 #include <stdlib.h>
@@ -339,7 +340,7 @@ static void a_lane_with_heat_is_as_alone_in_every_build (void **state) {
   hours *h = hours_new(24, -6.0);
   amp_pack *p[CASES];
   amp_sim_case c[CASES];
-  amp_sim_result alone[CASES], all[CASES];
+  amp_sim_result alone[CASES];
   amp_sim_options o = {.dt_max = 600.0};
   amp_trip trip = amp_trip_rating(90.0, 30.0);
   (void)state;
@@ -368,18 +369,7 @@ static void a_lane_with_heat_is_as_alone_in_every_build (void **state) {
     free(one);
   }
   assert_true(alone[0].total.heater > 0.0 && alone[0].total.cold_time > 0.0);
-  for (int isa = AMP_ISA_BASE; isa <= AMP_ISA_V4; isa++) {
-    amp_context ctx = *amp_context_or_plain(NULL);
-    ctx.isa = (amp_isa)isa;
-    if ((isa == AMP_ISA_V3 && !__builtin_cpu_supports("avx2")) ||
-        (isa == AMP_ISA_V4 && !__builtin_cpu_supports("avx512dq")))
-      continue;
-    memset(all, 0, sizeof all);
-    assert_int_equal(
-        amp_simulate(&ctx, c, CASES, &h->d, &o, all, NULL, NULL, NULL),
-        AMP_OK);
-    assert_memory_equal(alone, all, sizeof all);
-  }
+  each_build_gives(c, CASES, &h->d, &o, alone);
   for (int i = 0; i < CASES; i++)
     free(p[i]);
   free(h);
