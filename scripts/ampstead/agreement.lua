@@ -63,10 +63,9 @@ local function check_column (who, name)
   if name == nil then name = "voltage_v" end
   local c = columns_of[name]
   if c then return c end
-  local near = type(name) == "string" and wording.nearest(name, compared)
+  local meant = wording.meant(name, compared)
   core.fail("script", string.format("%s: '%s' is not compared%s", who,
-    tostring(name), near and " (did you mean '" .. near .. "'?)" or
-    ": voltage_v or temp_c"))
+    tostring(name), meant ~= "" and meant or ": voltage_v or temp_c"))
 end
 
 -- "above 20 % SoC", "from 20 to 90 % SoC", or nil: the whole log
@@ -391,9 +390,7 @@ function meta.__index (self, key)
   local held = objects[self]
   if methods[key] then return methods[key] end
   if is_field[key] then return held.facts[key] end
-  local near = type(key) == "string" and wording.nearest(key, known)
-  core.fail("script", "a cell's run has no '" .. tostring(key) .. "'" ..
-    (near and " (did you mean '" .. near .. "'?)" or ""))
+  core.fail("script", wording.has_no("a cell's run", key, known))
 end
 
 function meta.__newindex ()

@@ -804,9 +804,7 @@ local meta = { __name = "ampstead.sheet", __metatable = "ampstead.sheet" }
 function meta.__index (_, key)
   if methods[key] then return methods[key] end
   local names = { "text", "markdown", "html", "write" }
-  local near = type(key) == "string" and wording.nearest(key, names)
-  core.fail("script", "a sheet has no '" .. tostring(key) .. "'" ..
-    (near and " (did you mean '" .. near .. "'?)" or ""))
+  core.fail("script", wording.has_no("a sheet", key, names))
 end
 
 function meta.__newindex ()

@@ -184,9 +184,8 @@ local function tell (id)
           { "decides", entry.who .. "." } } }
     end
   end
-  local near = type(id) == "string" and wording.nearest(id, ids)
-  core.fail("script", string.format("cautions: no caution is called '%s'%s",
-    tostring(id), near and " (did you mean '" .. near .. "'?)" or ""))
+  core.fail("script", "cautions: no caution is called '" .. tostring(id) ..
+    "'" .. wording.meant(id, ids))
 end
 
 --- amp.cautions{ at = "offer" } --> table, a row for each that may be raised
@@ -224,9 +223,7 @@ function meta.__index (self, key)
   for _, known in ipairs(keys) do
     if key == known then return objects[self][key] end
   end
-  local near = type(key) == "string" and wording.nearest(key, keys)
-  core.fail("script", "a caution has no '" .. tostring(key) .. "'" ..
-    (near and " (did you mean '" .. near .. "'?)" or ""))
+  core.fail("script", wording.has_no("a caution", key, keys))
 end
 
 function meta.__newindex ()

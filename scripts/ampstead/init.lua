@@ -169,7 +169,5 @@ table.sort(known)
 return setmetatable(amp, {
   __tostring = function () return "ampstead " .. core.version end,
   __index = function (_, key)
-    local near = type(key) == "string" and wording.nearest(key, known)
-    core.fail("script", "amp has no '" .. tostring(key) .. "'" ..
-      (near and " (did you mean '" .. near .. "'?)" or ""))
+    core.fail("script", wording.has_no("amp", key, known))
   end })

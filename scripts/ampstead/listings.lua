@@ -529,9 +529,8 @@ function methods.get (self, name)
     end
     names[i] = row.name
   end
-  local near = type(name) == "string" and wording.nearest(name, names)
   core.fail("script", "offers: no advert is called '" .. tostring(name) ..
-    "'" .. (near and " (did you mean '" .. near .. "'?)" or ""))
+    "'" .. wording.meant(name, names))
 end
 
 --- offers:questions() --> table, a row for each question: .who .decides .id

@@ -511,9 +511,7 @@ function meta.__index (self, key)
   if methods[key] then return methods[key] end
   if in_words[key] then return held.read[key] end
   if is_known[key] then return held[key] end
-  local near = type(key) == "string" and wording.nearest(key, known)
-  core.fail("script", "a plan has no '" .. tostring(key) .. "'" ..
-    (near and " (did you mean '" .. near .. "'?)" or ""))
+  core.fail("script", wording.has_no("a plan", key, known))
 end
 
 function meta.__newindex ()

@@ -471,9 +471,7 @@ function meta.__index (self, key)
     if v == nil then v = held.raw.total[key] end
     return v
   end
-  local near = type(key) == "string" and wording.nearest(key, known)
-  core.fail("script", "a run has no '" .. tostring(key) .. "'" ..
-    (near and " (did you mean '" .. near .. "'?)" or ""))
+  core.fail("script", wording.has_no("a run", key, known))
 end
 
 function meta.__newindex ()

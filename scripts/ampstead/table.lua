@@ -18,9 +18,8 @@ function tables.check_keys (who, given, known)
   end
   if #unknown == 0 then return end
   table.sort(unknown)
-  local near = wording.nearest(unknown[1], known)
   core.fail("script", string.format("%s: unknown key '%s'%s", who, unknown[1],
-    near and " (did you mean '" .. near .. "'?)" or ""))
+    wording.meant(unknown[1], known)))
 end
 
 -- words or numbers, by the first cell that holds anything

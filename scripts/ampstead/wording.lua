@@ -123,4 +123,16 @@ function wording.nearest (word, words)
   end
 end
 
+--- " (did you mean 'voltage_v'?)", or nothing where none of 'words' is near.
+function wording.meant (word, words)
+  local near = type(word) == "string" and wording.nearest(word, words)
+  return near and " (did you mean '" .. near .. "'?)" or ""
+end
+
+--- What an object says that has no such key: "a run has no 'soc' (did ..".
+function wording.has_no (what, key, known)
+  return what .. " has no '" .. tostring(key) .. "'" ..
+    wording.meant(key, known)
+end
+
 return wording
