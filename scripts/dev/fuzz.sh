@@ -14,6 +14,7 @@ names=${*:-csv options loader post}
 found=$PWD/build/fuzz/found
 kept=$PWD/tests/fuzz/corpus
 grown=$PWD/build/fuzz/corpus
+start=$PWD/build/fuzz/seeds
 flags="-fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all"
 
 command -v clang >/dev/null || {
@@ -30,22 +31,40 @@ command -v clang >/dev/null || {
 export ASAN_OPTIONS=detect_leaks=1:allocator_may_return_null=1
 export UBSAN_OPTIONS=print_stacktrace=1
 
+# of options: an input for each call and each key that there is today
+seeds () {
+  mkdir -p "$start/options"
+  AMPSTEAD_SEEDS=$start/options build/fuzz/tests/fuzz/fuzz_options
+}
+
 if [ "$seconds" = keep ]; then
+  seeds
   for name in csv options loader; do
-    mkdir -p "$kept/$name" "$grown/$name"
+    mkdir -p "$kept/$name" "$grown/$name" "$start/$name"
+    more=build/fuzz/more/$name # the seeds, and what reaches further
+    rm -rf "$more" && mkdir -p "$more"
+    cp -r "$start/$name/." "$more"
     "build/fuzz/tests/fuzz/fuzz_$name" -set_cover_merge=1 -use_counters=0 \
-      -max_len=200 -timeout=10 "$kept/$name" "$grown/$name" 2>&1 | tail -n 1
+      -max_len=200 -timeout=10 "$more" "$kept/$name" "$grown/$name" 2>&1 |
+      tail -n 1
+    for input in "$more"/*; do
+      [ -e "$start/$name/${input##*/}" ] ||
+        cp "$input" "$kept/$name/"
+    done
   done
   du -sh "$kept"
   exit 0
 fi
 
 one () { # NAME
-  local name=$1 log=build/fuzz/$1.log st=0
-  mkdir -p "$kept/$name" "$grown/$name" "$found"
+  local name=$1 log=build/fuzz/$1.log st=0 more=''
+  mkdir -p "$kept/$name" "$grown/$name" "$start/$name" "$found"
+  [ "$name" = options ] && more=-detect_leaks=0 # at the end alone: a Lua
+                                # state keeps what it will free
+  # shellcheck disable=SC2086 # none or one
   "build/fuzz/tests/fuzz/fuzz_$name" -max_total_time="$seconds" -timeout=10 \
-    -rss_limit_mb=2048 -max_len=4000 -artifact_prefix="$found/$name-" \
-    -print_final_stats=1 "$grown/$name" "$kept/$name" >"$log" 2>&1 || st=$?
+    $more -rss_limit_mb=2048 -max_len=4000 -artifact_prefix="$found/$name-" \
+    -print_final_stats=1 "$grown/$name" "$kept/$name" "$start/$name" >"$log" 2>&1 || st=$?
   if [ "$st" = 0 ]; then
     awk -v n="$name" '/number_of_executed_units/ { runs = $2 }
       / cov: / { for (i = 1; i < NF; i++) if ($i == "cov:") cov = $(i + 1) }
@@ -57,7 +76,8 @@ one () { # NAME
   fi
   return "$st"
 }
+seeds || exit 1
 export -f one
-export seconds kept grown found
+export seconds kept grown start found
 # shellcheck disable=SC2086 # a list of words is meant
 printf '%s\n' $names | xargs -P 4 -I % bash -c 'one %'

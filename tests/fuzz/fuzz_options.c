@@ -1,9 +1,17 @@
 /*
 ** fuzz_options.c -- tables of options as scripts write them: the input is a
-** small program that builds Lua tables (keys mostly those of the class that
-** is called, values mostly of their kind and near their limits, objects made
-** before) and calls the module's functions with them. Each call ends with an answer or an error that has words; nothing
-** crashes, and no call goes on for ever.
+** small program that builds Lua tables (keys mostly those of the class or call
+** that is called, values mostly of their kind and near their limits, objects
+** made before) and calls the module's functions, and the methods of what they
+** gave, with them. Each call ends with an answer or an error that has words;
+** nothing crashes, and no call goes on for ever.
+**
+** What there is to call comes from the module, words and the keys of calls
+** from docs/reference (scripts/dev/fuzz_words.lua): nothing here goes stale
+** when something is added. A byte pair of the input names a call or a key by
+** its place on a ring of hashes, so that an input goes on meaning what it
+** meant. With AMPSTEAD_SEEDS=DIR the program writes an input for each call and
+** each of its keys there, and ends.
 */
 #include "bind.h"
 #include "ampstead_module.h"
@@ -15,6 +23,9 @@
 #include <string.h>
 #include <sys/time.h>
 
+enum { KNOWN_KEYS = 42 };
+#include "fuzz_words.h" /* known_words, known_calls */
+
 #define HOLD(what)                                                           \
   do {                                                                       \
     if (!(what))                                                             \
@@ -22,9 +33,10 @@
   } while (0)
 
 enum {
-  KEYS_MOST = 1000,
+  RING = 65536, /* places: two bytes */
+  NAMES_MOST = 3000,
   CLASSES_MOST = 64,
-  CALLS_MOST = 200,
+  CALLS_MOST = 500,
   DEEPEST = 3,
   MADE = 8
 };
@@ -32,16 +44,27 @@ static const size_t MEMORY_MOST = (size_t)256 << 20;
 
 static lua_State *state;
 static size_t used;
-static const char *keys[KEYS_MOST];
-static size_t keys_n;
 static const bind_class *classes[CLASSES_MOST];
 static size_t classes_n;
+
 typedef struct callee {
-  int ref;             /* of the function */
-  const bind_class *c; /* what it makes, or NULL */
+  const char *name;
+  int ref;                 /* of the function; of a method LUA_NOREF */
+  const bind_class *c;     /* what it makes, or NULL */
+  const char *const *keys; /* that the reference writes in its braces */
+  int object;              /* one that is ready and has the method, from 0 */
 } callee;
 static callee calls[CALLS_MOST];
 static size_t calls_n;
+
+/* Names around a ring, each at the hash of itself. */
+typedef struct ring {
+  unsigned at[NAMES_MOST]; /* rising */
+  const char *name[NAMES_MOST];
+  int what[NAMES_MOST];
+  size_t n;
+} ring;
+static ring key_ring, call_ring;
 static int ready; /* reference to a list of objects that are in order */
 
 typedef struct source {
@@ -111,56 +134,91 @@ static void time_limit (int ms) {
   }
 }
 
-/* ---- what there is to call, and with what keys ---- */
+/* ---- rings ---- */
 
-static void add_keys (const bind_class *c) {
-  for (const bind_field *f = c->fields; f->key != NULL; f++)
-    if (keys_n < KEYS_MOST)
-      keys[keys_n++] = f->key;
+/* FNV-1a, 32 bits folded to two bytes */
+static unsigned hash_of (const char *name) {
+  uint32_t h = 2166136261u;
+  for (; *name != '\0'; name++)
+    h = (h ^ (unsigned char)*name) * 16777619u;
+  return (h >> 16 ^ h) & (RING - 1);
 }
 
-/* Options that no class lists. */
+/* Where to look for place 'at': the first name there or behind it. */
+static size_t ring_find (const ring *r, unsigned at) {
+  size_t lo = 0, hi = r->n;
+  while (lo < hi) {
+    size_t mid = (lo + hi) / 2;
+    if (r->at[mid] < at)
+      lo = mid + 1;
+    else
+      hi = mid;
+  }
+  return lo;
+}
+
+static void ring_add (ring *r, const char *name, int what) {
+  unsigned at = hash_of(name);
+  size_t k = ring_find(r, at);
+  for (size_t i = k; i < r->n && r->at[i] == at; i++)
+    if (strcmp(r->name[i], name) == 0)
+      return;
+  HOLD(r->n < NAMES_MOST);
+  for (; k < r->n && r->at[k] == at; k++)
+    at++; /* two of one hash stand side by side */
+  for (size_t i = r->n++; i > k; i--) {
+    r->at[i] = r->at[i - 1];
+    r->name[i] = r->name[i - 1];
+    r->what[i] = r->what[i - 1];
+  }
+  r->at[k] = at;
+  r->name[k] = name;
+  r->what[k] = what;
+}
+
+static size_t take_name (const ring *r, source *s) {
+  unsigned at = take(s) * 256;
+  at += take(s);
+  return ring_find(r, at) % r->n;
+}
+
+/* ---- what there is to call, and with what keys ---- */
+
+/* Texts, and words that the reference leaves to others. */
 static void add_words (void) {
-  static const char *const words[] = {"draws",
-                                      "seed",
-                                      "over",
-                                      "case",
-                                      "columns",
-                                      "sep",
-                                      "decimal",
-                                      "rows",
-                                      "title",
-                                      "modules",
-                                      "currency",
-                                      "rates",
-                                      "as_of",
-                                      "module",
-                                      "days",
-                                      "step_s",
-                                      "x",
-                                      "y",
-                                      "by",
-                                      "good",
-                                      "duds",
-                                      "tested",
-                                      "target",
-                                      "per",
-                                      "nmc111",
-                                      "lfp",
-                                      "nca",
-                                      "monotone",
-                                      "linear",
-                                      "included",
-                                      "none",
-                                      "id,ocv_v\nA,52.1\nB,52.3\n",
-                                      "time_s,current_a\n0,1\n9,2\n19,1\n",
-                                      "offer,price_lot\nA,100\n",
-                                      "series",
-                                      "parallel",
-                                      "copper",
-                                      "dated"};
+  static const char *const words[] = {
+      "id,ocv_v\nA,52.1\nB,52.3\n",
+      "time_s,current_a\n0,1\n9,2\n19,1\n",
+      "time_s,load_w,pv_w\n0,100,0\n3600,200,50\n",
+      "offer,price_lot\nA,100\n",
+      "8 modules 7s2p, 112 Ah, 84 % SoH, 2600 EUR plus freight",
+      "nmc111",
+      "lfp",
+      "nca",
+      "monotone",
+      "linear",
+      "markdown"};
   for (size_t k = 0; k < sizeof words / sizeof *words; k++)
-    keys[keys_n++] = words[k];
+    ring_add(&key_ring, words[k], 0);
+  for (size_t k = 0; k < sizeof known_words / sizeof *known_words; k++)
+    ring_add(&key_ring, known_words[k], 0);
+}
+
+static void add_call (const char *name, int ref, const bind_class *c,
+                      int object) {
+  callee *to = &calls[calls_n];
+  for (size_t k = 0; k < calls_n; k++)
+    if (ref == LUA_NOREF && strcmp(calls[k].name, name) == 0)
+      return;
+  HOLD(calls_n < CALLS_MOST);
+  to->name = name;
+  to->ref = ref;
+  to->c = c;
+  to->object = object;
+  for (size_t k = 0; k < sizeof known_calls / sizeof *known_calls; k++)
+    if (strcmp(known_calls[k].call, name) == 0)
+      to->keys = known_calls[k].keys;
+  ring_add(&call_ring, name, (int)calls_n++);
 }
 
 static const bind_class *class_made_by (const char *name) {
@@ -191,9 +249,9 @@ static void add_calls (lua_State *L, int depth) {
     lua_rawgeti(L, names, k);
     const char *name = lua_tostring(L, -1);
     lua_gettable(L, t);
-    if (lua_isfunction(L, -1) && calls_n < CALLS_MOST) {
-      calls[calls_n].c = class_made_by(name);
-      calls[calls_n++].ref = luaL_ref(L, LUA_REGISTRYINDEX);
+    if (lua_isfunction(L, -1)) {
+      int ref = luaL_ref(L, LUA_REGISTRYINDEX);
+      add_call(name, ref, class_made_by(name), 0);
       continue;
     }
     if (lua_istable(L, -1) && depth > 0)
@@ -203,24 +261,70 @@ static void add_calls (lua_State *L, int depth) {
   lua_settop(L, t);
 }
 
+/* Objects in order, and after them the names of their methods: those of an
+** object's metatable, and of the tables that its __index function sees. */
 static const char objects[] =
     "local amp = require 'ampstead'\n"
     "local m = amp.module{ name = 'm', chemistry = 'nmc111', series = 7,\n"
-    "  parallel = 2, capacity_ah = 60, soh_pct = 85, r10s_mohm = 12 }\n"
-    "local inv = amp.inverter{ v_min = 42, v_max = 58, power_w = 3000 }\n"
-    "local duty = amp.profile.daily{ load_w = 200, temp_c = 15 }\n"
+    "  parallel = 2, capacity_ah = 60, soh_pct = 85, r10s_mohm = 12,\n"
+    "  mass_kg = 20, life_model = 'nmc_voltage_depth', soh_end_pct = 60 }\n"
+    "local inv = amp.inverter{ v_min = 42, v_max = 58, v_abs_max = 60,\n"
+    "  power_w = 3000, capacitance_uf = 9000 }\n"
+    "local duty = amp.profile.daily{ load_w = 200, temp_c = 15,\n"
+    "  solar_kwp = 2, sun_hours = 3 }\n"
+    "local test = amp.profile.steps{ { discharge_a = 5, hours = 1 },\n"
+    "  { rest_s = 600 } }\n"
     "local need = amp.need{ duty = duty, inverter = inv, currency = 'EUR',\n"
     "  horizon_years = 5, discount_pct = 4 }\n"
-    "return { m, inv, duty, need,\n"
-    "  amp.offer{ name = 'o', module = m, count = 4, price_each = 90,\n"
-    "    currency = 'EUR' },\n"
-    "  amp.pack{ module = m, series = 2, parallel = 2 },\n"
-    "  amp.measured(3, 0.2), amp.between(1, 2),\n"
-    "  amp.log.text('time_s,current_a,voltage_v\\n0,1,4\\n9,1,3.9\\n"
-    "19,2,3.8\\n'),\n"
-    "  amp.readings.text('id,ocv_v,r10s_mohm\\nA,26,11\\nB,26.1,12\\n',\n"
-    "    { module = m }),\n"
-    "  amp.table{ columns = { 'n' }, rows = { { n = 1 } } } }\n";
+    "local offer = amp.offer{ name = 'o', module = m, count = 4,\n"
+    "  price_each = 90, currency = 'EUR', dud_pct = 10 }\n"
+    "local pack = amp.pack{ module = m, series = 2, parallel = 2 }\n"
+    "local log = amp.log.text('time_s,current_a,voltage_v\\n0,1,4\\n"
+    "9,1,3.9\\n19,2,3.8\\n')\n"
+    "local lot = amp.readings.text('id,ocv_v,r10s_mohm,ah\\nA,26,11,50\\n"
+    "B,26,11,51\\nC,26,11,52\\nD,26,11,50\\n', { module = m })\n"
+    "local plan = amp.match(lot, { series = 2, parallel = 2 })\n"
+    "local cell = amp.cell{ chemistry = 'nca', capacity_ah = 3,\n"
+    "  r10s_mohm = 40 }\n"
+    "local cable = amp.cable{ one_way_m = 2, area_mm2 = 35, current_a = 50,\n"
+    "  v = 50 }\n"
+    "local fuse = amp.fuse{ rating_a = 100, voltage_v = 80 }\n"
+    "local list = { m, inv, duty, need, offer, pack, amp.measured(3, 0.2),\n"
+    "  amp.between(1, 2), log, lot, amp.table{ columns = { 'n' },\n"
+    "  rows = { { n = 1 }, { n = 2 } } }, test, plan, cell, cable, fuse,\n"
+    "  pack:simulate(test), pack:sheet{}, cell:simulate(test),\n"
+    "  pack:check{ inverter = inv }, amp.circuit{ pack = pack,\n"
+    "  inverter = inv, cable = cable, fuse = fuse },\n"
+    "  amp.place{ coldest_c = 2 }, amp.caution{ id = 'own', what = 'w',\n"
+    "  test = function () return false end },\n"
+    "  amp.chemistry{ name = 'c', ocv_v = { { 0, 3 }, { 100, 4 } } },\n"
+    "  amp.life_model{ calendar_pct_per_year = 1, cycle_pct_per_efc = 0.01 "
+    "},\n"
+    "  "
+    "amp.offers.text('offer,chemistry,modules,capacity_ah,voltage_v,price_"
+    "lot\\nA,NMC,4,60,25,100\\n') }\n"
+    "local names, seen = {}, {}\n"
+    "local function take (t, i)\n"
+    "  for name, fn in next, t do\n"
+    "    if type(name) == 'string' and type(fn) == 'function' and\n"
+    "      not name:find '^get_' and not name:find '^__' and\n"
+    "      not seen[name] then\n"
+    "      names[#names + 1], seen[name] = name, i\n"
+    "    end\n"
+    "  end\n"
+    "end\n"
+    "for n, x in ipairs(list) do\n"
+    "  local meta = debug.getmetatable(x)\n"
+    "  local index = meta and meta.__index\n"
+    "  if type(index) == 'table' then take(index, n) end\n"
+    "  for i = 1, type(index) == 'function' and 60 or 0 do\n"
+    "    local name, up = debug.getupvalue(index, i)\n"
+    "    if not name then break end\n"
+    "    if type(up) == 'table' then take(up, n) end\n"
+    "  end\n"
+    "end\n"
+    "table.sort(names)\n"
+    "return list, names, seen\n";
 
 static void open_module (void) {
   lua_State *L = state = lua_newstate(limited, NULL);
@@ -231,7 +335,9 @@ static void open_module (void) {
   lua_getfield(L, LUA_REGISTRYINDEX, "ampstead.classes");
   for (lua_Integer k = 1; lua_rawgeti(L, -1, k) != LUA_TNIL; k++) {
     HOLD(classes_n < CLASSES_MOST);
-    add_keys(classes[classes_n++] = lua_touserdata(L, -1));
+    classes[classes_n++] = lua_touserdata(L, -1);
+    for (const bind_field *f = classes[classes_n - 1]->fields; f->key; f++)
+      ring_add(&key_ring, f->key, 0);
     lua_pop(L, 1);
   }
   lua_settop(L, 1);
@@ -242,16 +348,23 @@ static void open_module (void) {
     fprintf(stderr, "%s\n", lua_tostring(L, -1));
     abort();
   }
+  for (lua_Integer k = 1; lua_rawgeti(L, 2, k) != LUA_TNIL; k++) {
+    const char *name = lua_tostring(L, -1);
+    lua_getfield(L, 3, name);
+    add_call(name, LUA_NOREF, NULL, (int)lua_tointeger(L, -1) - 1);
+    lua_pop(L, 2);
+  }
+  lua_settop(L, 2);
+  luaL_ref(L, LUA_REGISTRYINDEX); /* the list keeps the names */
   ready = luaL_ref(L, LUA_REGISTRYINDEX);
-  HOLD(keys_n > 100 && calls_n > 20);
+  HOLD(key_ring.n > 500 && calls_n > 100);
   signal(SIGVTALRM, on_alarm);
 }
 
 /* ---- programs ---- */
 
 static const char *key_of (source *s) {
-  unsigned k = take(s);
-  return keys[(k * 256 + take(s)) % keys_n];
+  return key_ring.name[take_name(&key_ring, s)];
 }
 
 static void push_number (lua_State *L, source *s) {
@@ -339,6 +452,18 @@ static void push_keys (lua_State *L, source *s, int made,
   }
 }
 
+/* The keys that the reference writes for a call, with any values. */
+static void push_known (lua_State *L, source *s, int made,
+                        const char *const *keys) {
+  lua_newtable(L);
+  for (; *keys != NULL; keys++) {
+    if (take(s) & 1)
+      continue;
+    push_value(L, s, made, 1);
+    lua_setfield(L, -2, *keys);
+  }
+}
+
 static void push_table (lua_State *L, source *s, int made, int depth) {
   unsigned n = take(s) % 12;
   lua_newtable(L);
@@ -399,22 +524,71 @@ static void check_error (lua_State *L) {
     lua_pop(L, 1);
 }
 
+/* The class of the object at the top; NULL: it has none. */
+static const bind_class *class_at (lua_State *L) {
+  const bind_class *c = NULL;
+  if (lua_isuserdata(L, -1) && lua_getmetatable(L, -1)) {
+    lua_getfield(L, -1, "__class");
+    c = lua_touserdata(L, -1);
+    lua_pop(L, 2);
+  }
+  return c;
+}
+
+static void push_argument (lua_State *L, source *s, const callee *to,
+                           const bind_class *c) {
+  unsigned how = take(s);
+  if (how & 3 && c != NULL)
+    push_keys(L, s, 2, c);
+  else if (how & 3 && to->keys != NULL)
+    push_known(L, s, 2, to->keys);
+  else if (how & 4)
+    push_object(L, s, 2);
+  else if (how & 8)
+    push_table(L, s, 2, 0);
+  else
+    push_value(L, s, 2, 0);
+}
+
+/* Push the function or method, the object of a method, and what they are
+** given; how many arguments. */
+static int push_call (lua_State *L, source *s) {
+  const callee *to = &calls[call_ring.what[take_name(&call_ring, s)]];
+  int n = 1 + (int)(take(s) & 1), object = to->ref == LUA_NOREF;
+  const bind_class *c = to->c;
+  if (object) {
+    push_object(L, s, 2);
+    if (lua_isnil(L, -1) || lua_isboolean(L, -1))
+      return -1;
+    if (strcmp(to->name, "with") == 0)
+      c = class_at(L);
+    lua_getfield(L, -1, to->name); /* may raise: there is none */
+    lua_insert(L, -2);
+  } else
+    lua_rawgeti(L, LUA_REGISTRYINDEX, to->ref);
+  for (int k = 0; k < n; k++)
+    push_argument(L, s, to, c);
+  return n + object;
+}
+
+/* One call of the program at 1, whose objects stand at 2. */
+static int one_call (lua_State *L) {
+  int n = push_call(L, lua_touserdata(L, 1));
+  if (n < 0)
+    return 0;
+  lua_call(L, n, 1);
+  return 1;
+}
+
 static int run (lua_State *L) {
   source *s = lua_touserdata(L, 1);
   lua_settop(L, 1);
   lua_newtable(L); /* 2: what was made */
   for (int k = 1; k <= MADE && s->p < s->end; k++) {
-    const callee *to = &calls[take(s) % calls_n];
-    lua_rawgeti(L, LUA_REGISTRYINDEX, to->ref);
-    unsigned n = 1 + (take(s) & 1);
-    for (unsigned j = 0; j < n; j++)
-      if (take(s) & 3 && to->c != NULL)
-        push_keys(L, s, 2, to->c);
-      else if (take(s) & 7)
-        push_table(L, s, 2, 0);
-      else
-        push_value(L, s, 2, 0);
-    if (lua_pcall(L, (int)n, 1, 0) != LUA_OK) {
+    lua_pushcfunction(L, one_call);
+    lua_pushvalue(L, 1);
+    lua_pushvalue(L, 2);
+    if (lua_pcall(L, 2, 1, 0) != LUA_OK) {
       check_error(L);
       continue;
     }
@@ -429,15 +603,123 @@ static int run (lua_State *L) {
   return 0;
 }
 
+/* ---- inputs that name each call and each key ---- */
+
+static size_t put_name (uint8_t *to, const ring *r, const char *name) {
+  for (size_t k = 0; k < r->n; k++)
+    if (strcmp(r->name[k], name) == 0) {
+      to[0] = (uint8_t)(r->at[k] >> 8);
+      to[1] = (uint8_t)r->at[k];
+    }
+  return 2;
+}
+
+static void write_seed (const char *dir, const uint8_t *p, size_t n) {
+  static int count;
+  char path[4096];
+  snprintf(path, sizeof path, "%s/%04d", dir, ++count);
+  FILE *f = fopen(path, "wb");
+  HOLD(f != NULL && fwrite(p, 1, n, f) == n && fclose(f) == 0);
+}
+
+/* Fitting values of the k-th key of a class, or of all (k < 0). */
+static size_t put_fields (uint8_t *to, const bind_class *c, int k) {
+  size_t n = 0;
+  int i = 0;
+  for (const bind_field *f = c->fields; f->key != NULL; f++, i++) {
+    if (k >= 0 && i != k) {
+      to[n++] = 1;
+      continue;
+    }
+    to[n++] = 0x38;
+    to[n++] = 4; /* the middle */
+    if (f->kind == BIND_TEXT || f->kind == BIND_CHOICE)
+      n += put_name(to + n, &key_ring, f->key);
+    else if (f->kind == BIND_OBJECT || f->kind == BIND_LAW)
+      to[n++] = 0;
+  }
+  return n;
+}
+
+/* The same of a call's known keys: objects, and the number 1. */
+static size_t put_known (uint8_t *to, const char *const *keys, int k) {
+  size_t n = 0;
+  for (int i = 0; keys != NULL && keys[i] != NULL; i++) {
+    to[n++] = k >= 0 && i != k;
+    if (to[n - 1])
+      continue;
+    to[n++] = i & 1 ? 6 : 0;
+    to[n++] = i & 1 ? (uint8_t)(4 * i) : 0;
+    if (!(i & 1))
+      to[n++] = 17;
+  }
+  return n;
+}
+
+static size_t keys_in (const bind_class *c, const char *const *keys) {
+  size_t n = 0;
+  while (c != NULL ? c->fields[n].key != NULL
+                   : keys != NULL && keys[n] != NULL)
+    n++;
+  return n;
+}
+
+/* A call with all of its keys, then with each, of class 'c' where it has
+** one; a method is that of object 'object'. */
+static void seed_call (const char *dir, const callee *to, const bind_class *c,
+                       int object) {
+  for (int k = -1; k < (int)keys_in(c, to->keys); k++) {
+    uint8_t p[4000];
+    size_t n = put_name(p, &call_ring, to->name);
+    p[n++] = 0; /* one argument */
+    if (to->ref == LUA_NOREF)
+      p[n++] = (uint8_t)(2 * object);
+    p[n++] = 1; /* its keys */
+    n += c != NULL ? put_fields(p + n, c, k) : put_known(p + n, to->keys, k);
+    write_seed(dir, p, n);
+  }
+}
+
+/* object:with{key} for each object that is ready and has a class. */
+static void seed_changes (const char *dir, const callee *with) {
+  lua_rawgeti(state, LUA_REGISTRYINDEX, ready);
+  for (int i = 0; lua_rawgeti(state, 1, i + 1) != LUA_TNIL; i++) {
+    const bind_class *c = class_at(state);
+    if (c != NULL)
+      seed_call(dir, with, c, i);
+    lua_settop(state, 1);
+  }
+  lua_settop(state, 0);
+}
+
+static void write_seeds (const char *dir) {
+  for (size_t k = 0; k < calls_n; k++)
+    if (strcmp(calls[k].name, "with") == 0)
+      seed_changes(dir, &calls[k]);
+    else
+      seed_call(dir, &calls[k], calls[k].c, calls[k].object);
+}
+
+int LLVMFuzzerInitialize (int *argc, char ***argv);
+int LLVMFuzzerInitialize (int *argc, char ***argv) {
+  const char *dir = getenv("AMPSTEAD_SEEDS");
+  (void)argc;
+  (void)argv;
+  open_module();
+  if (dir != NULL) {
+    write_seeds(dir);
+    exit(0);
+  }
+  return 0;
+}
+
 int LLVMFuzzerTestOneInput (const uint8_t *data, size_t n);
 int LLVMFuzzerTestOneInput (const uint8_t *data, size_t n) {
   static unsigned turns;
   source s = {data, data + n};
-  if (state == NULL)
-    open_module();
   lua_pushcfunction(state, run);
   lua_pushlightuserdata(state, &s);
-  time_limit(100);
+  time_limit(50);
   lua_pcall(state, 1, 0, 0);
   time_limit(0);
   lua_settop(state, 0);
