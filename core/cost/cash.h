@@ -15,8 +15,8 @@ enum { AMP_CASH_YEARS = 100 };
 double amp_cash_fp (double i, double n); /* F/P = (1+i)^n */
 double amp_cash_pa (double i, double n); /* P/A; i = 0: n */
 double amp_cash_ap (double i, double n); /* A/P = 1 / (P/A) */
-double amp_cash_fa (double i, double n);
-double amp_cash_af (double i, double n);
+double amp_cash_fa (double i, double n); /* F/A; i = 0: n */
+double amp_cash_af (double i, double n); /* A/F = 1 / (F/A) */
 
 typedef struct amp_levelised_ask {
   double first;    /* paid at the start */

@@ -35,9 +35,9 @@ typedef struct amp_group {
   /* what follows may be 0 or NULL: then it is not there */
   int body;                /* > 0: neighbours of one body, one temperature */
   double coolant;          /* W/K to the coolant's inlet, of the whole leaf */
-  double bleed, v_bleed;   /* A out of each group while above V of a group,
-                              passive balancing, and while 'bleed_band' V */
-  double bleed_band;       /* above the lowest group of the pack */
+  double bleed;            /* A out of each group, passive balancing, while */
+  double v_bleed;          /* that is above these V of a group, and these */
+  double bleed_band;       /* V above the lowest group of the pack */
   const amp_trip *trip;    /* a fuse in series with this leaf */
   const amp_rates *rates;  /* current limits by temperature */
   const double *entropic;  /* V/K of one group, amp_entropic_find */
@@ -72,9 +72,10 @@ void amp_pack_uniform (const amp_group *group, int series, int parallel,
                        amp_pack *out);
 
 /*
-** modules[s * parallel strings]: group[string][position] given row by row
-** (string-major), 'per_module' groups folded in each leaf. string_first:
-** strings in parallel; else positions joined in parallel first.
+** module[parallel * series]: a leaf for each module, its groups folded, string
+** by string. string_first: the strings side by side; else the modules of each
+** position side by side and the positions in series. AMP_ERANGE names what is
+** out of range, of a module with its place in err->line (from 1).
 */
 amp_status amp_pack_build (const amp_group *module, int series, int parallel,
                            int string_first, amp_pack *out, amp_error *err);

@@ -32,29 +32,31 @@ typedef struct amp_cell_data {
 
 typedef struct amp_table amp_table;
 
+/* NULL: no memory. What 'ctx' lends has to outlive the table; title NULL:
+** none. */
 amp_table *amp_table_new (const amp_context *ctx, const char *title);
 void amp_table_free (amp_table *t);
 amp_table *amp_table_copy (const amp_table *t);
 
 /*
-** key "years", label "years to SoH 60 %", unit "EUR/kWh" or "" , decimals:
-** -1 as the kind says. Returns the column's index or -1 (no memory, or the
-** key stands already). Rows must not have begun.
+** key "years", label "years to SoH 60 %", unit "EUR/kWh" or "". Returns the
+** column's index or -1 (no memory, or the key stands already). Rows must not
+** have begun.
 */
 int amp_table_add_column (amp_table *t, const char *key, const char *label,
                           const char *unit, amp_column_kind kind);
-/* How the label reads where rows are columns ("per usable kWh"); default
-** label. Hidden columns are data only: CSV, JSON and code see them. */
+/* Hidden columns are data only: CSV, JSON and code see them. */
 void amp_table_hide_column (amp_table *t, int column, bool hidden);
 
 /* The spread of a folded column is data only: CSV, JSON and code see it. */
 void amp_table_fold_column (amp_table *t, int column, bool folded);
 
-/* A new empty row (all cells NaN); index or -1. */
+/* A new empty row (all cells NaN); index, or -1: no memory. */
 int amp_table_add_row (amp_table *t);
+/* A cell, its texts copied. False: no memory, or no such cell. */
 bool amp_table_set (amp_table *t, int row, int column,
                     const amp_cell_data *cell);
-/* Sentences: first what decides, then what it rests on. */
+/* Sentences: first what decides, then what it rests on. False: no memory. */
 bool amp_table_add_head (amp_table *t, const char *line);
 bool amp_table_add_note (amp_table *t, const char *label, const char *line);
 void amp_table_drop_note (amp_table *t, int i); /* those after it move up */

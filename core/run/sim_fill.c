@@ -47,29 +47,9 @@ void sim_bench_free (const sim_batch *w, sim_bench *b) {
     amp_free(w->ctx, b->list[l].cycle, b->list[l].room * sizeof(amp_cycle));
 }
 
-/* Lay the fields of a block of 'lanes' cases like 'first' out in the bench's memory. */
-void sim_bench_lay (const sim_batch *w, sim_bench *b,
-                    const amp_sim_case *first, int lanes, double step) {
-  const amp_pack *shape = first->pack;
-  amp_block *k = &b->block;
-  size_t n = (size_t)shape->leaves, m = (size_t)shape->nodes;
-  size_t l = (size_t)lanes;
-  double *p = sim_at_line(b->memory);
-  memset(b->memory, 0, b->size);
-  k->lanes = lanes;
-  k->leaves = shape->leaves;
-  k->nodes = shape->nodes;
-  k->node = shape->node;
-  k->table = sim_at_line(w->table);
-  k->last_row = AMP_ROWS - 1;
-  k->dt = w->duty->dt / amp_lanes_split(w->duty->dt, step);
-  k->shape = shape;
-  k->features = sim_uses(shape);
-  k->single = shape->nodes == 1 && !w->duty->amps && !w->duty->phase &&
-              !k->features && !sim_detailed(shape) && !sim_has_curve(first);
-  k->curved = sim_has_curve(first);
-  k->stats = w->leaf_sum != NULL && !k->single;
-  k->of = b->of;
+/* Give each field of a block its place in p[], one after another. */
+static void lay_fields (amp_block *k, double *p) {
+  size_t n = (size_t)k->leaves, m = (size_t)k->nodes, l = (size_t)k->lanes;
   k->leaf = p;
   k->whole = k->leaf + n * LEAF_COUNT * l;
   k->part = k->whole + n * COEF_COUNT * l;
@@ -82,7 +62,7 @@ void sim_bench_lay (const sim_batch *w, sim_bench *b,
   k->a = k->r + m * l;
   k->b = k->a + m * l;
   p = k->b + m * l;
-  k->detail = sim_detailed(shape) ? p : NULL;
+  k->detail = sim_detailed(k->shape) ? p : NULL;
   p += k->detail ? n * SIM_DETAILED * l : 0;
   if (m > 1) { /* else no step is ever halved */
     k->half = p;
@@ -91,6 +71,28 @@ void sim_bench_lay (const sim_batch *w, sim_bench *b,
     k->flow = k->half + (AMP_GRADES + 1) * n * COEF_COUNT * l;
     k->saved = k->flow + n * l;
   }
+}
+
+void sim_bench_lay (const sim_batch *w, sim_bench *b,
+                    const amp_sim_case *first, int lanes, double step) {
+  const amp_pack *shape = first->pack;
+  amp_block *k = &b->block;
+  memset(b->memory, 0, b->size);
+  k->lanes = lanes;
+  k->leaves = shape->leaves;
+  k->nodes = shape->nodes;
+  k->node = shape->node;
+  k->table = sim_at_line(w->table);
+  k->last_row = AMP_ROWS - 1;
+  k->dt = w->duty->dt / amp_lanes_split(w->duty->dt, step);
+  k->shape = shape;
+  k->features = sim_uses(shape);
+  k->curved = sim_has_curve(first);
+  k->single = shape->nodes == 1 && !w->duty->amps && !w->duty->phase &&
+              !k->features && !sim_detailed(shape) && !k->curved;
+  k->stats = w->leaf_sum != NULL && !k->single;
+  k->of = b->of;
+  lay_fields(k, sim_at_line(b->memory));
 }
 
 static void fill_warm (amp_block *b, int leaf, int l, double temp) {
@@ -219,46 +221,55 @@ static void fill_shares (amp_block *b, const amp_pack *p, int node, int l,
                 n->level == AMP_SERIES ? share : share / n->count);
 }
 
-void sim_fill_lane (const sim_batch *w, amp_block *b, int l, size_t i) {
-  const amp_sim_case *c = &w->cases[i];
-  const amp_converter *v = &c->converter;
-  const int *table = w->table_of + w->leaf_table[i];
-  double temp = w->duty->temp[0] + c->temp_shift;
-  const amp_heater *h = &c->pack->heater;
+static void fill_heater (amp_block *b, const amp_pack *p, int l) {
+  const amp_heater *h = &p->heater;
   double heat = 0.0;
-  b->converter[l] = v;
-  for (int k = 0; k < c->pack->leaves; k++) {
-    fill_leaf(b, k, l, &c->pack->leaf[k], table[k], temp);
-    if (c->pack->leaf[k].detailed)
-      fill_detail(b, k, l, &c->pack->leaf[k], temp);
-    heat += c->pack->leaf[k].heat_capacity;
-  }
-  if (b->detail)
-    fill_shares(b, c->pack, 0, l, 1.0);
-  for (int k = 0; heat > 0.0 && k < c->pack->leaves; k++)
-    *sim_leaf(b, k, LEAF_hshare, l) = c->pack->leaf[k].heat_capacity / heat;
+  for (int k = 0; k < p->leaves; k++)
+    heat += p->leaf[k].heat_capacity;
+  for (int k = 0; heat > 0.0 && k < p->leaves; k++)
+    *sim_leaf(b, k, LEAF_hshare, l) = p->leaf[k].heat_capacity / heat;
   *sim_lane(b, LANE_hw, l) = h->power;
   *sim_lane(b, LANE_hon, l) = h->on;
   *sim_lane(b, LANE_hoff, l) = h->off;
   *sim_lane(b, LANE_hpack, l) = h->from_pack ? 1.0 : 0.0;
-  *sim_lane(b, LANE_tin, l) = c->pack->coolant_temp;
-  *sim_lane(b, LANE_ishare, l) = amp_pack_capacity(c->pack) / 3600.0 / 20.0;
-  *sim_lane(b, LANE_lf, l) = c->load_factor;
-  *sim_lane(b, LANE_sf, l) = c->sun_factor;
+}
+
+static void fill_converter (amp_block *b, const amp_converter *v, int l) {
+  b->converter[l] = v;
   *sim_lane(b, LANE_eta, l) = v->efficiency;
   *sim_lane(b, LANE_ieta, l) = 1.0 / v->efficiency;
   *sim_lane(b, LANE_idle, l) = v->idle;
   *sim_lane(b, LANE_pmax, l) = v->power > 0.0 ? v->power : 1e300;
-  *sim_lane(b, LANE_ce, l) = w->duty->charge_efficiency;
-  *sim_lane(b, LANE_ice, l) = 1.0 / w->duty->charge_efficiency;
-  *sim_lane(b, LANE_shift, l) = c->temp_shift;
   *sim_lane(b, LANE_rvmin, l) = v->v_min;
   *sim_lane(b, LANE_rvmax, l) = v->v_max > 0.0 ? v->v_max : 1e300;
   *sim_lane(b, LANE_ownmin, l) = *sim_lane(b, LANE_rvmin, l);
   *sim_lane(b, LANE_ownmax, l) = *sim_lane(b, LANE_rvmax, l);
+}
+
+void sim_fill_lane (const sim_batch *w, amp_block *b, int l, size_t i) {
+  const amp_sim_case *c = &w->cases[i];
+  const amp_pack *p = c->pack;
+  const int *table = w->table_of + w->leaf_table[i];
+  double temp = w->duty->temp[0] + c->temp_shift;
+  for (int k = 0; k < p->leaves; k++) {
+    fill_leaf(b, k, l, &p->leaf[k], table[k], temp);
+    if (p->leaf[k].detailed)
+      fill_detail(b, k, l, &p->leaf[k], temp);
+  }
+  if (b->detail)
+    fill_shares(b, p, 0, l, 1.0);
+  fill_heater(b, p, l);
+  fill_converter(b, &c->converter, l);
+  *sim_lane(b, LANE_tin, l) = p->coolant_temp;
+  *sim_lane(b, LANE_ishare, l) = amp_pack_capacity(p) / 3600.0 / 20.0;
+  *sim_lane(b, LANE_lf, l) = c->load_factor;
+  *sim_lane(b, LANE_sf, l) = c->sun_factor;
+  *sim_lane(b, LANE_ce, l) = w->duty->charge_efficiency;
+  *sim_lane(b, LANE_ice, l) = 1.0 / w->duty->charge_efficiency;
+  *sim_lane(b, LANE_shift, l) = c->temp_shift;
   if (b->single) { /* one leaf: its window and the converter's are one */
-    double *lo = sim_leaf(b, 0, LEAF_vmin, l),
-           *hi = sim_leaf(b, 0, LEAF_vmax, l);
+    double *lo = sim_leaf(b, 0, LEAF_vmin, l);
+    double *hi = sim_leaf(b, 0, LEAF_vmax, l);
     *lo = fmax(*lo, *sim_lane(b, LANE_rvmin, l));
     *hi = fmin(*hi, *sim_lane(b, LANE_rvmax, l));
   }

@@ -154,7 +154,11 @@ amp_status amp_simulate (const amp_context *ctx, const amp_sim_case *cases,
                          const amp_sim_options *opt, amp_sim_result *result,
                          amp_sim_sink *sink, void *arg, amp_error *err);
 
-/* One case, every step kept. Columns of n_steps doubles, owned by trace. */
+/*
+** One case, every step kept: a column is amp_trace_length doubles, owned by
+** the trace, which amp_trace_free gives back. Fails as amp_simulate; then
+** *out is not to be used.
+*/
 typedef struct amp_trace amp_trace;
 
 amp_status amp_simulate_trace (const amp_context *ctx, const amp_sim_case *c,
