@@ -198,6 +198,28 @@ static void place_even (bind_pack *s, const bind_module *m) {
                     &s->build);
 }
 
+/* What a pack of unlike modules, or of unlike groups, holds: its mean module
+** stands for it from now on. */
+static void take_mean (lua_State *L, const char *who, bind_pack *s,
+                       shelf *h) {
+  amp_error err = {0};
+  amp_window w;
+  amp_pack *p = lua_newuserdatauv(L, sizeof *p, 0);
+  if (h->all == 0) {
+    h->at[0] = s->module;
+    h->all = h->strings = h->count[0] = 1;
+  }
+  s->module = shelf_first(h);
+  if (bind_pack_window_in(s, NULL, 0.0, &w, &err) != AMP_OK)
+    bind_pack_raise_window(L, who, s, &err);
+  if (amp_build_pack(&s->build, &w, 1.0, p, NULL, &err) != AMP_OK)
+    bind_raise(L, &bind_pack_class, who, &err);
+  mean_module(s, h, amp_pack_capacity(p));
+  s->module = &s->mean;
+  s->even = false;
+  lua_pop(L, 1);
+}
+
 void bind_pack_read_modules (lua_State *L, int keys, const char *who,
                              bind_pack *s) {
   shelf h = {.strings = 0};
@@ -222,23 +244,6 @@ void bind_pack_read_modules (lua_State *L, int keys, const char *who,
       place_even(s, h.at[0]);
   }
   lua_pop(L, 1);
-  if (s->even && s->module->m.group == NULL)
-    return;
-  /* what it holds; of unlike groups too */
-  amp_error err = {0};
-  amp_window w;
-  amp_pack *p = lua_newuserdatauv(L, sizeof *p, 0);
-  if (h.all == 0) {
-    h.at[0] = s->module;
-    h.all = h.strings = h.count[0] = 1;
-  }
-  s->module = shelf_first(&h);
-  if (bind_pack_window_in(s, NULL, 0.0, &w, &err) != AMP_OK)
-    bind_pack_raise_window(L, who, s, &err);
-  if (amp_build_pack(&s->build, &w, 1.0, p, NULL, &err) != AMP_OK)
-    bind_raise(L, &bind_pack_class, who, &err);
-  mean_module(s, &h, amp_pack_capacity(p));
-  s->module = &s->mean;
-  s->even = false;
-  lua_pop(L, 1);
+  if (!s->even || s->module->m.group != NULL)
+    take_mean(L, who, s, &h);
 }
