@@ -17,8 +17,8 @@ int luaopen_ampstead (lua_State *L);
 /*
 ** The table at 'idx' answers for files from now on: read(path) -> text or
 ** nil, why; write(path, bytes) -> true or nil, why; script() -> text, name,
-** list of arguments, what was run besides; posted(text of a post's table);
-** progress(share); warn(text). What is missing falls back to nothing. 'why'
+** list of arguments, what was run besides; posted(text of a post's table, its
+** last line); progress(share); warn(text). What is missing falls back to nothing. 'why'
 ** may begin with "missing: ", "policy: ", "create: " or "io: ", which picks
 ** the class of the error.
 */

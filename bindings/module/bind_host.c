@@ -317,11 +317,13 @@ static int core_warn (lua_State *L) {
   return 0;
 }
 
-/* posted(text): the table of a post, for a host that checks one */
+/* posted(text, line): table and last line of a post, for a host that checks
+** one */
 static int core_posted (lua_State *L) {
+  lua_settop(L, 2);
   if (push_host(L, "posted")) {
-    lua_pushvalue(L, 1);
-    lua_call(L, 1, 0);
+    lua_insert(L, 1);
+    lua_call(L, 2, 0);
   }
   return 0;
 }

@@ -295,9 +295,12 @@ static void answer_write (parent *p, const char *asked, size_t n) {
   reply(p, st, why, strlen(why));
 }
 
-/* A table that goes into a post counts as output. */
-static void answer_post (parent *p, const char *text, size_t n) {
-  if (p->task->recheck == NULL || !recheck_posted(p->task->recheck, text, n))
+/* 'asked' is the last line, NUL, the table of a post; it counts as output. */
+static void answer_post (parent *p, const char *asked, size_t n) {
+  const char *nul = memchr(asked, '\0', n);
+  size_t line = nul != NULL ? (size_t)(nul - asked) + 1 : n;
+  if (nul == NULL || p->task->recheck == NULL ||
+      !recheck_posted(p->task->recheck, asked, asked + line, n - line))
     end_worker(p, EXIT_INTERNAL);
   else if (n > OUTPUT_LONGEST - p->shown)
     stop_for(p, EXIT_LIMIT, "stopped: output limit of 16 MB");

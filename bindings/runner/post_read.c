@@ -1,9 +1,10 @@
 /*
-** post_read.c -- where in a saved file a post stands, and what its last line
-** says. The last line is looked for first: its quote marks tell how deep the
-** post is quoted, its counts of lines where table and script end.
+** post_read.c -- where in a saved file a post stands. The last line is looked
+** for first (post_tail.c reads it): its quote marks tell how deep the post is
+** quoted, its counts of lines where table and script end.
 */
 #include "runner/post_read.h"
+#include "runner/post_tail.h"
 #include "base/words.h"
 #include <ctype.h>
 #include <stdio.h>
@@ -172,16 +173,6 @@ static bool add_parted (lines *to, view v) {
 
 /* ---- the last line ---- */
 
-/* The words of a view; NULL where memory ends. */
-static char *words_of (view v, size_t *n) {
-  char *w = malloc(v.n + 2);
-  if (w == NULL)
-    return NULL;
-  *n = amp_words(v.s, v.n, w);
-  w[*n] = '\0';
-  return w;
-}
-
 /* Does the text of a line begin a last line? */
 static bool is_tail (view v) {
   static const char begin[] = "rerun: ampstead ";
@@ -192,170 +183,12 @@ static bool is_tail (view v) {
   return n > sizeof begin - 1 && memcmp(w, begin, sizeof begin - 1) == 0;
 }
 
-typedef struct reader {
-  char *at; /* the rest of the line, blanks as single spaces */
-} reader;
-
-/* The next word, ended by NUL; a comma behind it is taken off and told. */
-static char *next_word (reader *r, bool *comma) {
-  char *w = r->at, *end;
-  size_t n;
-  while (*w == ' ' || *w == '\n')
-    w++;
-  n = strcspn(w, " \n");
-  end = w + n;
-  r->at = *end != '\0' ? end + 1 : end;
-  *end = '\0';
-  *comma = n > 0 && w[n - 1] == ',';
-  if (*comma)
-    w[n - 1] = '\0';
-  return w;
-}
-
-static int hex_digit (char c) {
-  if (c >= '0' && c <= '9')
-    return c - '0';
-  c = (char)(c | 0x20);
-  return c >= 'a' && c <= 'f' ? c - 'a' + 10 : -1;
-}
-
-/* "b%2C%20c" into "b, c"; false where it is too long or holds a NUL. */
-static bool decode (const char *w, char to[POST_NAME + 1]) {
-  size_t n = 0;
-  for (; *w != '\0'; w++) {
-    int a = *w == '%' ? hex_digit(w[1]) : -1;
-    int b = a >= 0 ? hex_digit(w[2]) : -1;
-    if (n == POST_NAME || (b >= 0 && 16 * a + b == 0))
-      return false;
-    to[n++] = b >= 0 ? (char)(16 * a + b) : *w;
-    if (b >= 0)
-      w += 2;
-  }
-  to[n] = '\0';
-  return true;
-}
-
-static bool read_sum (const char *w, char to[POST_SUM + 1]) {
-  if (strlen(w) != POST_SUM)
-    return false;
-  for (size_t k = 0; k < POST_SUM; k++) {
-    int d = hex_digit(w[k]);
-    if (d < 0)
-      return false;
-    to[k] = "0123456789abcdef"[d];
-  }
-  to[POST_SUM] = '\0';
-  return true;
-}
-
-static bool read_count (const char *w, size_t *to) {
-  char *end;
-  unsigned long v = strtoul(w, &end, 10);
-  *to = v;
-  return *w >= '0' && *w <= '9' && *end == '\0' && v <= 10000000;
-}
-
-/* One of "--seed 9", "draws 2000", "post 2", "run with -e or -l". */
-static void read_setting (post *p, const char *s) {
-  double v = strtod(s + strcspn(s, "0123456789"), NULL);
-  if (s[0] == '-' && strstr(s, "seed ") != NULL && v <= 0x1p53) {
-    p->has_seed = true;
-    p->seed = v;
-  } else if (strncmp(s, "post ", 5) == 0 && v >= 1 && v <= 1e6)
-    p->number = (int)v;
-  else if (strncmp(s, "without ", 8) == 0 || strncmp(s, "run with ", 9) == 0)
-    snprintf(p->lost, sizeof p->lost, "%.110s", s);
-}
-
-/* What stands in brackets; false where they don't close. */
-static bool read_settings (post *p, reader *r) {
-  char *s = r->at + 1, *end = strchr(s, ')'), *comma;
-  if (end == NULL)
-    return false;
-  *end = '\0';
-  r->at = end + 1;
-  while ((comma = strchr(s, ',')) != NULL) {
-    *comma = '\0';
-    read_setting(p, s);
-    s = comma + 1 + strspn(comma + 1, " \n");
-  }
-  read_setting(p, s);
-  return true;
-}
-
-/* Name and arguments, up to the settings or the sums. */
-static bool read_call (post *p, reader *r) {
-  bool comma;
-  for (size_t k = 0;; k++) {
-    const char *w;
-    r->at += strspn(r->at, " \n");
-    if (*r->at == '(')
-      return read_settings(p, r) &&
-             strcmp(next_word(r, &comma), "sha256") == 0;
-    w = next_word(r, &comma);
-    if (strcmp(w, "sha256") == 0)
-      return true;
-    if (*w == '\0' || k > POST_ARGUMENTS ||
-        !decode(w, k == 0 ? p->name : p->argument[k - 1]))
-      return false;
-    p->arguments = k;
-  }
-}
-
-/* "24 lines 5fc9.." */
-static bool read_block_sum (reader *r, size_t *lines_n, char *sum) {
-  bool comma;
-  if (!read_count(next_word(r, &comma), lines_n))
-    return false;
-  next_word(r, &comma); /* "lines" */
-  return read_sum(next_word(r, &comma), sum);
-}
-
-static bool read_file (post *p, reader *r) {
-  bool comma;
-  post_file *f;
-  if (p->files == POST_FILES)
-    return false;
-  f = &p->file[p->files++];
-  return decode(next_word(r, &comma), f->name) &&
-         read_sum(next_word(r, &comma), f->sum);
-}
-
-/* The table's sum stands last and has to be there. */
-static bool read_sums (post *p, reader *r) {
-  bool fine = true, comma;
-  while (fine && p->table_sum[0] == '\0') {
-    const char *w = next_word(r, &comma);
-    if (strcmp(w, "script") == 0)
-      fine = read_block_sum(r, &p->script_lines, p->script_sum);
-    else if (strcmp(w, "words") == 0)
-      fine = read_sum(next_word(r, &comma), p->words_sum);
-    else if (strcmp(w, "file") == 0)
-      fine = read_file(p, r);
-    else if (strcmp(w, "table") == 0)
-      fine = read_block_sum(r, &p->table_lines, p->table_sum);
-    else
-      fine = false;
-  }
-  return fine;
-}
-
-static bool read_tail_words (post *p, char *words) {
-  reader r = {words};
-  bool comma;
-  next_word(&r, &comma); /* "rerun:" */
-  next_word(&r, &comma); /* "ampstead" */
-  snprintf(p->version, sizeof p->version, "%s", next_word(&r, &comma));
-  p->number = 1;
-  return read_call(p, &r) && read_sums(p, &r);
-}
-
 /* The last line begins at l->at[first]: take it in up to a blank line or a
 ** block mark; *next: the first line behind it. */
 static bool read_tail (post *p, const lines *l, size_t first, size_t *next) {
   runner_buffer b = {NULL, 0, 0};
-  char *words = NULL, sign;
-  size_t k = first, n;
+  char sign;
+  size_t k = first;
   bool fine = true;
   for (; fine && k < l->n && k < first + TAIL_LINES && b.n < TAIL_LONGEST;
        k++) {
@@ -364,10 +197,7 @@ static bool read_tail (post *p, const lines *l, size_t first, size_t *next) {
     fine = buffer_add(&b, l->at[k].s, l->at[k].n) && buffer_add(&b, "\n", 1);
   }
   *next = k;
-  if (fine && b.n > 0)
-    words = words_of((view){b.data, b.n}, &n);
-  fine = words != NULL && strlen(words) == n && read_tail_words(p, words);
-  free(words);
+  fine = fine && b.n > 0 && post_tail_read(p, b.data, b.n);
   free(b.data);
   return fine;
 }
@@ -581,6 +411,7 @@ static bool read_post (post *p, const lines *l, size_t floor, size_t tail) {
 void post_free (post *p) {
   free(p->script.data);
   free(p->table.data);
+  free(p->said);
   memset(p, 0, sizeof *p);
 }
 

@@ -35,6 +35,10 @@ typedef struct post {
   char lost[120]; /* what it takes besides and does not hold, or "" */
   char script_sum[POST_SUM + 1], words_sum[POST_SUM + 1];
   char table_sum[POST_SUM + 1]; /* "" where not named */
+  char line_sum[POST_SUM + 1];  /* of the last line before it, or "" */
+  char *said;                   /* that part, its words in one line */
+  bool line_fits;               /* it has that sum */
+  bool more;                    /* other words stand behind it */
   size_t script_lines, table_lines; /* that are not blank */
   post_file file[POST_FILES];
   size_t files;

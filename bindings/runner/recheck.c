@@ -4,6 +4,7 @@
 #include "runner/recheck.h"
 #include "runner/post_diff.h"
 #include "runner/post_mend.h"
+#include "runner/post_tail.h"
 #include <errno.h>
 #include <fcntl.h>
 #include <stdarg.h>
@@ -64,14 +65,18 @@ int recheck_read (recheck *r, int dir, const char *path, runner_buffer *text,
   return st;
 }
 
-bool recheck_posted (recheck *r, const char *text, size_t n) {
+/* The sum decides, and of two tables with the same one the number. */
+bool recheck_posted (recheck *r, const char *line, const char *text,
+                     size_t n) {
   bool fits = sum_is(text, n, r->post->table_sum);
-  r->seen++;
-  if (r->fits || (!fits && r->seen != r->post->number))
+  int rank = 2 * fits + (++r->seen == r->post->number);
+  if (rank <= r->rank)
     return true;
-  r->table.n = 0;
-  r->has_table =
-      buffer_add(&r->table, text, n) && buffer_add(&r->table, "", 0);
+  r->rank = rank;
+  r->table.n = r->line.n = 0;
+  r->has_table = buffer_add(&r->table, text, n) &&
+                 buffer_add(&r->table, "", 0) &&
+                 buffer_add(&r->line, line, strlen(line) + 1);
   r->fits = fits;
   return r->has_table;
 }
@@ -160,8 +165,10 @@ typedef struct checked {
   mend_proof script, table;
   unsigned script_mended, table_mended;
   report *t;
-  const char *name; /* how this post is called in the report */
-  bool other;       /* another version made it */
+  const char *name;   /* how this post is called in the report */
+  bool other;         /* another version made it */
+  bool line_differs;  /* its last line does: */
+  runner_buffer line; /* sentences that say in what */
 } checked;
 
 static int cannot (checked *c, const char *why) {
@@ -251,32 +258,83 @@ static void tell_difference (checked *c, const recheck *r, size_t n) {
         c->name);
 }
 
-static int differs (checked *c, const recheck *r, const runner_buffer *list,
-                    size_t n) {
-  const char *s = list->data != NULL ? list->data : "";
-  tell_difference(c, r, n);
-  while (s < list->data + list->n) {
-    const char *end = memchr(s, '\n', (size_t)(list->data + list->n - s));
+static void fold_lines (report *t, const runner_buffer *list) {
+  const char *s = list->data, *stop = s != NULL ? s + list->n : s;
+  while (s < stop) {
+    const char *end = memchr(s, '\n', (size_t)(stop - s));
     char *line = strndup(s, (size_t)(end - s));
     if (line != NULL)
-      fold(c->t, line);
+      fold(t, line);
+    else
+      t->failed = true;
     free(line);
     s = end + 1;
   }
+}
+
+static int differs (checked *c, const recheck *r, const runner_buffer *list,
+                    size_t n) {
+  tell_difference(c, r, n);
+  fold_lines(c->t, list);
+  fold_lines(c->t, &c->line);
   return c->other ? EXIT_DATA : EXIT_DIFFERS;
 }
 
 static int same (checked *c) {
-  if (c->other) {
+  if (c->other)
     say(c->t, "Run here, its script gives the same table, byte for byte.");
-    return EXIT_DATA;
+  else if (c->line_differs)
+    say(c->t,
+        "%s: differs: its table is the one that the script gives, byte for "
+        "byte, but its last line is not what it was or not what was run.",
+        c->name);
+  else
+    say(c->t,
+        "%s: the same. ampstead %s ran its script%s%s again and it gave "
+        "the table of the post, byte for byte (sha256 %.8s..).",
+        c->name, AMPSTEAD_VERSION, c->p->name[0] != '\0' ? " " : "",
+        c->p->name, c->p->table_sum);
+  fold_lines(c->t, &c->line);
+  return c->other ? EXIT_DATA : c->line_differs ? EXIT_DIFFERS : EXIT_OK;
+}
+
+/* ---- the last line ---- */
+
+/* Name and arguments as they were used: what a changed line may have changed,
+** as nothing in the run can say otherwise. */
+static bool put_used (const post *p, runner_buffer *to) {
+  bool fine = buffer_add(to, "It was run as \"", 15) &&
+              buffer_add(to, p->name, strlen(p->name));
+  for (size_t k = 0; fine && k < p->arguments; k++)
+    fine = buffer_add(to, " ", 1) &&
+           buffer_add(to, p->argument[k], strlen(p->argument[k]));
+  return fine && buffer_add(to, "\".\n", 3);
+}
+
+/* Say in c->line what of the last line the run does not bear out. False where
+** memory ends. */
+static bool compare_line (checked *c, const recheck *r) {
+  static const char none[] = "its last line does not hold its own checksum. ",
+                    other[] = "its last line was changed: its own checksum "
+                              "is another one. ",
+                    behind[] = "words stand behind its last line that are "
+                               "not its own.\n";
+  const char *why = c->p->line_sum[0] == '\0' ? none : other;
+  unsigned skip = (c->other ? TAIL_VERSION : 0u) |
+                  (c->script == MEND_EXACT ? 0u : TAIL_SCRIPT) |
+                  (r->fits ? 0u : TAIL_TABLE);
+  size_t n = post_tail_diff(c->p, r->line.data, skip, &c->line);
+  bool fine = n != (size_t)-1;
+  if (fine && !c->p->line_fits && !(c->other && why == none)) {
+    n++;
+    fine = buffer_add(&c->line, why, strlen(why)) && put_used(c->p, &c->line);
   }
-  say(c->t,
-      "%s: the same. ampstead %s ran its script%s%s again and it gave "
-      "the table of the post, byte for byte (sha256 %.8s..).",
-      c->name, AMPSTEAD_VERSION, c->p->name[0] != '\0' ? " " : "", c->p->name,
-      c->p->table_sum);
-  return EXIT_OK;
+  if (fine && c->p->more && !c->p->unfenced) {
+    n++;
+    fine = buffer_add(&c->line, behind, sizeof behind - 1);
+  }
+  c->line_differs = n > 0;
+  return fine;
 }
 
 /* The script came to its table: is it the post's? */
@@ -286,7 +344,7 @@ static int compare (checked *c, const recheck *r) {
                  ? 0
                  : post_diff(&c->p->table, &r->table, &list);
   int st;
-  if (n == (size_t)-1)
+  if (n == (size_t)-1 || !compare_line(c, r))
     st = EXIT_INTERNAL;
   else if (n == 0 && r->fits)
     st = same(c);
@@ -343,6 +401,8 @@ static int run_and_compare (checked *c, const runner_options *o,
   else
     st = compare(c, &r);
   free(r.table.data);
+  free(r.line.data);
+  free(c->line.data);
   free(r.errors.data);
   return st;
 }
@@ -379,7 +439,7 @@ static int look (checked *c) {
 static int check_post (post *p, const char *name, const runner_options *o,
                        const char *folder) {
   report t = {{NULL, 0, 0}, false};
-  checked c = {p, MEND_NONE, MEND_NONE, 0, 0, &t, name, false};
+  checked c = {.p = p, .t = &t, .name = name};
   int st = look(&c), put;
   if (st == EXIT_OK) {
     st = run_and_compare(&c, o, folder);

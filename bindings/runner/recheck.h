@@ -14,7 +14,9 @@
 typedef struct recheck {
   const post *post;
   runner_buffer table;  /* of the post that is asked for, or one that fits */
+  runner_buffer line;   /* the last line that came with it, and a NUL */
   bool has_table, fits; /* 'fits': its sum is the one that the post names */
+  int rank;             /* how well it answers to what is asked for */
   int seen;             /* posts the script has made */
   runner_buffer errors; /* the beginning of what it wrote to stderr */
   char why[400];        /* the first file it could not have, or "" */
@@ -24,8 +26,10 @@ typedef struct recheck {
 int recheck_read (recheck *r, int dir, const char *path, runner_buffer *text,
                   char *why, size_t why_size);
 
-/* The script made a post of this table. False where memory ends. */
-bool recheck_posted (recheck *r, const char *text, size_t n);
+/* The script made a post of this last line and this table. False where memory
+** ends. */
+bool recheck_posted (recheck *r, const char *line, const char *text,
+                     size_t n);
 
 /* Output of the script, which is not shown: 'fd' as of the worker. */
 bool recheck_output (recheck *r, int fd, const char *text, size_t n);

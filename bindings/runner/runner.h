@@ -126,7 +126,7 @@ enum {
   ASK_MODULE = 'M',  /* path of a Lua file beside the script -> its text */
   ASK_WRITE = 'W',   /* path, NUL, text -> nothing */
   ASK_LINE = 'L',    /* prompt -> a line without its end, EXIT_MISSING: end */
-  ASK_POST = 'T',    /* the table of a post, under --recheck -> nothing */
+  ASK_POST = 'T',    /* last line, NUL, table, under --recheck -> nothing */
   ASK_PROGRESS = 'P' /* a short text; no answer */
 };
 enum { LINK_HEAD = 5, LINK_LONGEST = 64 << 20 };

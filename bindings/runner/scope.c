@@ -236,11 +236,12 @@ static void push_arguments (lua_State *L, const runner_task *t) {
   }
 }
 
-/* posted(text): the parent compares it with that of the post */
+/* posted(text, line): the parent compares them with those of the post */
 static int host_posted (lua_State *L) {
   size_t n;
   const char *text = luaL_checklstring(L, 1, &n);
-  scope_ask(L, link_of(L), ASK_POST, text, n, NULL, 0);
+  const char *line = luaL_checkstring(L, 2);
+  scope_ask(L, link_of(L), ASK_POST, line, strlen(line) + 1, text, n);
   return 0;
 }
 

@@ -1,6 +1,6 @@
 --- A post for a bulletin board: the script, its table, and the line by which
 -- anybody can run it again. `ampstead --recheck` reads what stands here
--- (bindings/runner/post_read.c): change both or neither.
+-- (bindings/runner/post_tail.c): change both or neither.
 local core, loader = ...
 local notes, tables = loader("notes"), loader("table")
 local wording = loader("wording")
@@ -137,13 +137,15 @@ local function sums (script, text)
   return table.concat(list, ", ")
 end
 
+-- It ends in a checksum of itself: name, arguments and --seed are used as they
+-- stand when it is run again, so nothing else would show that they changed.
 local function last_line (script, name, given, besides, text, rerun)
   local kept, left = arguments(name and given)
   local what = name and " " .. word(name) or ""
   if #kept > 0 then what = what .. " " .. table.concat(kept, " ") end
-  return wording.fold("rerun: ampstead " .. core.version .. what ..
-    settings(rerun, besides, left) .. " sha256 " .. sums(script, text)) ..
-    "\n"
+  local line = "rerun: ampstead " .. core.version .. what ..
+    settings(rerun, besides, left) .. " sha256 " .. sums(script, text)
+  return line .. ", line " .. sum(line)
 end
 
 -- ---- the boards ----
@@ -210,10 +212,10 @@ function post.make (t, opts)
   local script, name, given, besides = core.script()
   if board == "bbcode" then text = text:gsub("%[/", "(/") end
   count = count + 1
-  core.posted(text)
-  local result = text .. "\n" .. last_line(script, name, given, besides, text,
-    rerun)
-  return boards[board](script and shown(script), result)
+  local line = last_line(script, name, given, besides, text, rerun)
+  core.posted(text, line)
+  return boards[board](script and shown(script),
+    text .. "\n" .. wording.fold(line) .. "\n")
 end
 
 core.post = post.make

@@ -234,7 +234,7 @@ check("tags in capitals, with a language",
 check("tags on the lines of text", boards.bbcode:gsub("%[code%]\n", "[code]")
   :gsub("\n%[/code%]", "[/code]"), 0, "the same")
 check("two posts in one file", post .. "\nand\n\n" .. boards.bbcode, 0,
-  { "post at line 38", "post at line 82" })
+  { "post at line 38", "post at line 83" })
 
 -- ---- scripts that are not plain ----
 
@@ -292,7 +292,7 @@ check("with a seed that was altered", asked:gsub("seed 7", "seed 8"), 2,
   "the script gives another table here")
 check("several posts of one script", made("two.lua", body ..
   "local u = t:sort('price')\nprint(t:post())\nprint(u:post())\n"), 0,
-  { "post at line 40: the same", "post at line 83: the same" })
+  { "post at line 40: the same", "post at line 84: the same" })
 check("a message that it caught", made("caught.lua", [[
 local amp = require "ampstead"
 local _, why = pcall(function () error("no") end)
@@ -352,6 +352,109 @@ check("the table's checksum alone", flip("table 9 lines", post), 2,
 check("a parameter that was altered", altered("lots.lua sha256",
   "lots.lua price=99 sha256"), 2, 'column "price EUR": posted 100.00, here ' ..
   "99.00: 1 less here, 1.00 %")
+
+-- ---- the last line, word by word ----
+
+-- one post with all that a last line can hold
+save("kept.csv", "id,ocv_v,ah\n1,25.76,96.1\n2,25.75,91.4\n")
+save("rate.lua", "return 2\n")
+local full_body = [==[
+local amp = require "ampstead"
+local ask = amp.params{ price = 100, name = "L1" }
+local log = amp.readings.csv("kept.csv", { module = amp.module{
+  chemistry = "nmc111", series = 7, parallel = 2, capacity_ah = 112 } })
+local t = amp.table{ columns = { "name", "n" }, notes = { { "", "rerun: " ..
+  "ampstead, seed 3, draws 20" } }, rows = { { name = ask.name,
+  n = ask.price * require "rate" + #log } } }
+t:post()
+print(t:post())
+]==]
+local full = made("full.lua", full_body, "price=120 'name=L 2' spare")
+local seeded_full = run("cd " .. folder .. " && " .. program ..
+  " --seed 4 full.lua price=120 spare 2>&1")
+check("a full last line", full, 0, "the same")
+check("one with --seed", seeded_full, 0, "the same")
+
+local altered_lines = 0
+-- every word of the last line left out, or with another sign in it, or written
+-- twice: none may pass for the same, but blanks may
+local function each_word (text, what)
+  local at = text:find("\nrerun:", 1, true) + 1
+  local head, tail, rest = text:sub(1, at - 1),
+    text:match("(.-)(\n```%s*)$", at)
+  local words = {}
+  for w in tail:gmatch("%S+") do words[#words + 1] = w end
+  local function try (i, to, how)
+    local own = table.move(words, 1, #words, 1, {})
+    own[i] = to
+    save("saved.txt", head .. table.concat(own, " "):gsub("  +", " ") .. rest)
+    local said, status = in_folder(program .. " --recheck saved.txt")
+    altered_lines = altered_lines + 1
+    verdict(status == 2 or status == 65, what .. ": '" .. words[i] .. "' " ..
+      how, "status " .. status .. "\n" .. said)
+  end
+  for i, w in ipairs(words) do
+    local middle = #w // 2 + 1
+    local c = w:sub(middle, middle)
+    try(i, "", "left out")
+    try(i, w:sub(1, middle - 1) .. (c:find("%d") and (c + 1) % 10 or
+      c == "a" and "b" or "a") .. w:sub(middle + 1), "altered")
+    try(i, w .. " " .. w, "twice")
+    if w:find("[(),]") then try(i, w:gsub("[(),]", ""), "without its signs") end
+    if w:find("%a") and i < #words then try(i, w:upper() == w and w:lower() or w:upper(),
+      "in capitals") end
+  end
+  check(what .. " with its blanks changed", head ..
+    table.concat(words, "  "):gsub(",  ", ", \n "):gsub("  \n ", " ", 1) ..
+    rest, 0, "the same")
+end
+each_word(full, "last line")
+each_word(seeded_full, "last line with --seed")
+print(altered_lines .. " altered last lines")
+
+local function names (what, from, to, words)
+  local at = full:find("\nrerun:", 1, true)
+  check(what, full:sub(1, at) .. altered(from, to, full:sub(at + 1):gsub(
+    "\n(%w)", " %1")), 2, words)
+end
+names("the seed alone", "seed 3", "seed 8",
+  'its last line says "seed 8", the run here "seed 3".')
+names("the draws alone", "draws 20", "draws 2000",
+  'its last line says "draws 2000", the run here "draws 20".')
+names("another post", "post 2", "post 1",
+  'its last line says "post 1", the run here does not.')
+names("an argument that nothing reads", "spare", "price",
+  'It was run as "full.lua price=120 name=L 2 price".')
+names("settings that are none", "(seed 3, draws 20, post 2)",
+  "(seed 3, draws 20, post 2, tested by 9)",
+  'its last line says "tested by 9", the run here does not.')
+names("no settings", " (seed 3, draws 20, post 2)", "",
+  'the run here says "seed 3", its last line does not.')
+names("a file that nothing reads", "file kept", "file spare.csv " ..
+  ("0"):rep(32) .. ", file kept", 'its last line says "file spare.csv')
+-- who changes a line can sum it anew: what the run says still stands against
+local function summed (text)
+  local at = text:find("\nrerun:", 1, true) + 1
+  local line = text:sub(at):match("^(.-),%s+line%s%x+"):gsub("%s+", " ")
+  save("line.txt", line)
+  return text:sub(1, at - 1) .. line .. ", line " ..
+    run("sha256sum <" .. folder .. "/line.txt"):sub(1, 32) .. "\n```\n"
+end
+check("the line summed by others", summed(full), 0, "the same")
+for _, c in ipairs{ { "seed 3", "seed 8" }, { "draws 20", "draws 21" },
+    { "post 2", "post 1" }, { "script %d+ lines", "script 40 lines" },
+    { "table %d+ lines", "table 50 lines" }, { "words%s", "word " },
+    { "post 2", "post 2, tested by 9" }, { "%-%-seed 4", "seed 4" } } do
+  local text = c[1]:find("seed 4", 1, true) and seeded_full or full
+  local got, times = text:gsub("(\nrerun:.*)", function (tail)
+    return (tail:gsub(c[1], c[2], 1))
+  end)
+  assert(times == 1 and got ~= text, c[1])
+  save("saved.txt", summed(got))
+  local said, status = in_folder(program .. " --recheck saved.txt")
+  verdict(status == 2 or status == 65, c[2] .. ", summed anew", said)
+end
+run("cd " .. folder .. " && rm kept.csv rate.lua")
 
 local other = "the script in it is not the one that was run"
 check("a number in the script", altered("price = 7.5", "price = 8.5"), 65,
@@ -451,7 +554,8 @@ local clock = with("t = t:add('at', function () return os.clock() end)")
 check("a script that asks the clock", clock, 2, 'column "at"')
 -- under a name of its own a script can tell where it runs: it may not matter
 local loops = post:gsub("lots.lua", "loops.lua")
-check("another name alone", loops, 0, "the same")
+check("another name alone", loops, 2, { "its last line was changed",
+  "It was run as \"loops.lua\"" })
 
 -- a post whose sums are right and whose script is hostile
 local function forged (script, lines)
@@ -502,7 +606,7 @@ check("many posts", post:rep(40), 0, "Only the first 16 posts")
 check("counts beyond all", (post:gsub("lines", "0000000 lines")), 65,
   "no line")
 check("names with signs of a terminal", altered("lots.lua sha256",
-  "%1B%5B2J.lua sha256"), 0, "\\x1b[2J.lua")
+  "%1B%5B2J.lua sha256"), 2, "\\x1b[2J.lua")
 check("a long last line", post:gsub("```%s*$", "") .. (" x"):rep(200000), 0,
   "the same")
 check("a name of a whole page", altered("lots.lua sha256", ("a"):rep(5000) ..

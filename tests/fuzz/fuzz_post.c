@@ -7,6 +7,7 @@
 #include "base/words.h"
 #include "runner/post_diff.h"
 #include "runner/post_mend.h"
+#include "runner/post_tail.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -54,6 +55,15 @@ static void check_diff (const runner_buffer *a, const runner_buffer *b) {
   free(out.data);
 }
 
+/* The same line says the same; what one says more, the other says less. */
+static void check_lines (const post *a, const post *b) {
+  runner_buffer out = {NULL, 0, 0};
+  HOLD(post_tail_diff(a, a->said, 0, &out) == 0 && out.n == 0);
+  HOLD((post_tail_diff(a, b->said, 0, &out) == 0) ==
+       (post_tail_diff(b, a->said, 0, &out) == 0));
+  free(out.data);
+}
+
 int LLVMFuzzerTestOneInput (const uint8_t *data, size_t n) {
   static post list[POST_MOST];
   bool more;
@@ -63,11 +73,13 @@ int LLVMFuzzerTestOneInput (const uint8_t *data, size_t n) {
   for (size_t k = 0; k < found; k++) {
     post *p = &list[k];
     check_diff(&p->table, &p->script);
+    check_lines(p, &list[0]);
     if (p->words_sum[0] != '\0')
       check_mended(&p->script, p->script_sum, p->words_sum);
     if (p->table.n < 500)
       check_mended(&p->table, p->table_sum, NULL);
-    post_free(p);
   }
+  while (found > 0)
+    post_free(&list[--found]);
   return 0;
 }

@@ -62,6 +62,8 @@ check.equal(result, run("plain.lua", plain),
 check.has(one_line(last), "rerun: ampstead " .. amp.version .. " hut.lua " ..
   "sha256 script 6 lines " .. sum(script) .. ", words ")
 check.has(one_line(last), "table 6 lines " .. sum(result))
+local before, own = one_line(last):match("^(.*), line (%x+)$")
+check.equal(own, sum(before), "the line ends in its own checksum")
 check.has(post, "ampstead --recheck FILE")
 check.ok(not post:find(folder, 1, true) and not post:find("/tmp"),
   "no path of the machine")
