@@ -128,18 +128,51 @@ void bind_push_copy (lua_State *L, int idx) {
 
 /* ---- reading ---- */
 
+/* The text of the key at the top, or NULL where it is none or holds a NUL. */
+static const char *key_text (lua_State *L) {
+  size_t n;
+  const char *s =
+      lua_type(L, -1) == LUA_TSTRING ? lua_tolstring(L, -1, &n) : NULL;
+  return s != NULL && strlen(s) == n ? s : NULL;
+}
+
+bool bind_is_named (lua_State *L, int idx) {
+  idx = lua_absindex(L, idx);
+  lua_pushnil(L);
+  while (lua_next(L, idx) != 0) {
+    lua_pop(L, 1);
+    if (key_text(L) == NULL) {
+      lua_pop(L, 1);
+      return false;
+    }
+  }
+  return true;
+}
+
+/* What kind of thing stands for a name: of several, the same each run. */
+static const char *nameless (lua_State *L, int idx) {
+  const char *worst = NULL;
+  lua_pushnil(L);
+  while (lua_next(L, idx) != 0) {
+    lua_pop(L, 1);
+    const char *kind = luaL_typename(L, -1);
+    if (key_text(L) == NULL && (worst == NULL || strcmp(kind, worst) < 0))
+      worst = kind;
+  }
+  return worst;
+}
+
 /* Name the unknown key that comes first in byte order: the same each run. */
 static void refuse_unknown (lua_State *L, const bind_class *c, int keys) {
-  const char *worst = NULL;
+  const char *worst = NULL, *kind = nameless(L, keys);
+  if (kind != NULL)
+    bind_error(L, NULL, "%s: keys are names (got a %s %s)",
+               bind_who(L, c, keys), kind,
+               strcmp(kind, "string") == 0 ? "with a NUL" : "without a name");
   lua_pushnil(L);
   while (lua_next(L, keys) != 0) {
     lua_pop(L, 1);
-    if (lua_type(L, -1) != LUA_TSTRING) {
-      const char *kind = luaL_typename(L, -1);
-      bind_error(L, NULL, "%s: keys are names (got a %s without a name)",
-                 bind_who(L, c, keys), kind);
-    }
-    const char *key = lua_tostring(L, -1);
+    const char *key = key_text(L);
     if (bind_field_find(c, key) == NULL &&
         (worst == NULL || strcmp(key, worst) < 0))
       worst = key;
@@ -387,14 +420,13 @@ static void keep_one (lua_State *L, int top) {
 
 static void push_given (lua_State *L, int idx, const char *unit);
 
-/* The least key of text above 'last' (NULL: the first), or NULL. */
-static const char *next_name (lua_State *L, int idx, const char *last) {
+const char *bind_next_name (lua_State *L, int idx, const char *last) {
   const char *best = NULL;
+  idx = lua_absindex(L, idx);
   lua_pushnil(L);
   while (lua_next(L, idx) != 0) {
     lua_pop(L, 1);
-    const char *key =
-        lua_type(L, -1) == LUA_TSTRING ? lua_tostring(L, -1) : NULL;
+    const char *key = key_text(L);
     if (key != NULL && (last == NULL || strcmp(key, last) > 0) &&
         (best == NULL || strcmp(key, best) < 0))
       best = key;
@@ -421,7 +453,7 @@ static void push_list (lua_State *L, int idx, const char *unit) {
     join_entry(L, NULL, i == 1);
   }
   const char *name = NULL;
-  for (bool first = n == 0; (name = next_name(L, idx, name)) != NULL;
+  for (bool first = n == 0; (name = bind_next_name(L, idx, name)) != NULL;
        first = false) {
     lua_getfield(L, idx, name);
     join_entry(L, name, first);

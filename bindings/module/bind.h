@@ -146,6 +146,12 @@ void bind_keep (lua_State *L, int keys);
 void bind_finalizer (lua_State *L, const char *name, lua_CFunction gc);
 /* Name of the object that is being made, for errors: 'offer "H1"'. */
 const char *bind_who (lua_State *L, const bind_class *c, int keys);
+/* To go through the keys of a table in the same order each run: the least key
+** of text in byte order above 'last' (NULL: the first), or NULL. Keys that
+** hold a NUL are passed over: bind_is_named finds them. */
+const char *bind_next_name (lua_State *L, int idx, const char *last);
+/* Is every key of the table text without a NUL? */
+bool bind_is_named (lua_State *L, int idx);
 /* Push a copy of what stands at 'idx'; a table in it prints as what it
 ** holds. */
 void bind_push_copy (lua_State *L, int idx);

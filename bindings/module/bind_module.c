@@ -267,9 +267,9 @@ static const bind_field group_fields[] = {
             "its cells whose link has blown"),
     F_END};
 
-static const bind_field *group_field (lua_State *L, const char *who) {
+static const bind_field *group_field (lua_State *L, const char *who,
+                                      const char *key) {
   const char *names[5] = {NULL};
-  const char *key = lua_type(L, -2) == LUA_TSTRING ? lua_tostring(L, -2) : "";
   for (int i = 0; group_fields[i].key != NULL; i++) {
     if (strcmp(group_fields[i].key, key) == 0)
       return &group_fields[i];
@@ -282,15 +282,20 @@ static const bind_field *group_field (lua_State *L, const char *who) {
   return NULL;
 }
 
-/* The table at the top is group i; it is read into 'g'. */
-static void read_group (lua_State *L, const char *who, int i,
+/* The table at 'idx' is group i; it is read into 'g'. Of several keys that
+** are wrong the first in byte order is named. */
+static void read_group (lua_State *L, int idx, const char *who, int i,
                         amp_group_own *g) {
-  if (!lua_istable(L, -1))
+  const char *key = NULL;
+  if (!lua_istable(L, idx))
     bind_error(L, NULL, "%s: groups[%d] must be a table of keys", who, i);
-  lua_pushnil(L);
-  for (; lua_next(L, -2); lua_pop(L, 1)) {
-    const bind_field *f = group_field(L, who);
+  if (!bind_is_named(L, idx))
+    group_field(L, who, "");
+  while ((key = bind_next_name(L, idx, key)) != NULL) {
+    const bind_field *f = group_field(L, who, key);
+    bind_get(L, idx, key);
     double v = bind_number(L, -1, f, who);
+    lua_pop(L, 1);
     if (f->kind == BIND_WHOLE)
       g->blown = (int)v;
     else
@@ -313,8 +318,10 @@ static void read_groups (lua_State *L, int keys, const char *who,
     lua_Integer i = lua_isinteger(L, -2) ? lua_tointeger(L, -2) : 0;
     if (i < 1 || i > n)
       bind_error(L, NULL, "%s: groups go by number, 1 .. %d", who, n);
-    read_group(L, who, (int)i, &g[i - 1]);
   }
+  for (int i = 1; i <= n; i++, lua_pop(L, 1))
+    if (lua_rawgeti(L, list, i) != LUA_TNIL)
+      read_group(L, lua_gettop(L), who, i, &g[i - 1]);
   m->group = g;
   bind_keep(L, keys);
   lua_pop(L, 1);

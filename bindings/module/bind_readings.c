@@ -670,10 +670,11 @@ static void read_columns (lua_State *L, int opts, text_options *t) {
   if (!lua_istable(L, list))
     bind_error(L, NULL, "readings: columns must be { ours = \"theirs\" }");
   check_columns(L, list);
-  lua_pushnil(L);
-  while (lua_next(L, list) != 0 && t->o.columns < PAIRS_MOST) {
-    const char *ours = lua_tostring(L, -2);
-    if (lua_type(L, -1) != LUA_TSTRING)
+  const char *ours = NULL; /* one by one in byte order: of several that are
+                           ** wrong the same one is named each run */
+  while ((ours = bind_next_name(L, list, ours)) != NULL &&
+         t->o.columns < PAIRS_MOST) {
+    if (lua_getfield(L, list, ours) != LUA_TSTRING)
       bind_error(L, NULL, "readings: columns.%s must be text", ours);
     t->ours[t->o.columns] = ours;
     t->theirs[t->o.columns++] = lua_tostring(L, -1);

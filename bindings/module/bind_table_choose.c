@@ -56,15 +56,22 @@ static int table_top (lua_State *L) {
   return 1;
 }
 
+/* The names in the table at index 2 are columns; of several that are none the
+** first in byte order is named. */
+static void check_wanted (lua_State *L, const amp_table *t) {
+  const char *key = NULL;
+  if (!bind_is_named(L, 2))
+    bind_error(L, NULL, "table: where takes {column = value}");
+  while ((key = bind_next_name(L, 2, key)) != NULL)
+    bind_table_find(L, t, key);
+}
+
 /* Does the row have the values that the table at index 2 wants? */
 static bool row_fits (lua_State *L, const amp_table *t, int row) {
   bool fits = true;
   lua_pushnil(L);
   while (lua_next(L, 2)) {
-    int column;
-    if (lua_type(L, -2) != LUA_TSTRING)
-      return bind_error(L, NULL, "table: where takes {column = value}");
-    column = bind_table_find(L, t, lua_tostring(L, -2));
+    int column = amp_table_find(t, lua_tostring(L, -2));
     bind_table_push_value(L, t, row, column);
     fits = fits && lua_compare(L, -1, -2, LUA_OPEQ);
     lua_pop(L, 2);
@@ -93,6 +100,8 @@ static int table_where (lua_State *L) {
                       "table: where takes {column = value} or a function "
                       "of a row (got %s)",
                       luaL_typename(L, 2));
+  if (type == LUA_TTABLE)
+    check_wanted(L, t);
   for (int i = 0; i < n; i++)
     if (type == LUA_TTABLE ? row_fits(L, t, i) : row_asked(L, i))
       row[rows++] = i;

@@ -126,17 +126,14 @@ static int plot_column (lua_State *L, const amp_table *t, const char *key,
 
 static void check_plot_keys (lua_State *L) {
   static const char *const keys[] = {"x", "y", "by", "below", "title", NULL};
-  lua_pushnil(L);
-  while (lua_next(L, 2)) {
+  const char *key = bind_is_named(L, 2) ? bind_next_name(L, 2, NULL) : "?";
+  for (; key != NULL; key = bind_next_name(L, 2, key)) {
     int i = 0;
-    const char *key =
-        lua_type(L, -2) == LUA_TSTRING ? lua_tostring(L, -2) : "?";
     while (keys[i] && strcmp(keys[i], key) != 0)
       i++;
     if (!keys[i])
       bind_error(L, NULL, "plot: unknown key '%s' (x, y, by, below, title)",
                  key);
-    lua_pop(L, 1);
   }
 }
 

@@ -392,6 +392,8 @@ void bind_options (lua_State *L, int idx, const char *call,
   for (; lua_next(L, idx) != 0; lua_pop(L, 1)) {
     const char *key =
         lua_type(L, -2) == LUA_TSTRING ? lua_tostring(L, -2) : "";
+    if (*key != '\0' && strlen(key) != lua_rawlen(L, -2))
+      key = ""; /* a NUL in it: what stands before it was not written */
     if (!is_one_of(key, keys) && (worst == NULL || strcmp(key, worst) < 0))
       worst = key;
   }

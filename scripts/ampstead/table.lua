@@ -14,7 +14,10 @@ function tables.check_keys (who, given, known)
   for _, key in ipairs(known) do is[key] = true end
   local unknown = {}
   for key in pairs(given) do
-    if not is[key] then unknown[#unknown + 1] = tostring(key) end
+    if not is[key] then
+      unknown[#unknown + 1] = type(key) == "string" and key or
+        math.type(key) and tostring(key) or "a " .. type(key)
+    end
   end
   if #unknown == 0 then return end
   table.sort(unknown)

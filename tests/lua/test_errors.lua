@@ -20,6 +20,33 @@ local function offer (changes)
   return function () return amp.offer(keys) end
 end
 
+-- of many keys that are wrong the first in the order of their bytes is named,
+-- whatever order the interpreter keeps them in
+local function wrong (more)
+  local keys = more or {}
+  for i = 9, 1, -1 do keys["zz" .. i] = "zz" .. i end
+  return keys
+end
+local list = amp.table{ columns = { "n", "k" }, rows = { { n = 1, k = 2 } } }
+check.raises(function () amp.module(wrong()) end, "unknown key 'zz1'")
+check.raises(function () list:where(wrong{ n = 1 }) end, "no column 'zz1'")
+check.raises(function () list:where(wrong{ true }) end, "where takes {column")
+check.raises(function () list:plot(wrong{ x = "n" }) end, "unknown key 'zz1'")
+check.raises(function () amp.table(wrong()) end, "unknown key 'zz1'")
+check.raises(module{ groups = { [3] = wrong() } }, "unknown key 'zz1'")
+check.raises(module{ groups = { [5] = wrong(), [2] = wrong{ blown = "x" } } },
+  "blown must be")
+check.raises(function () amp.readings.text("id,ocv_v\n1,3", {
+  columns = wrong() }) end, "unknown key 'zz1'")
+check.raises(function () amp.readings.text("id,ocv_v\n1,3", { columns = {
+  temp_c = "a", ah = "b", id = "c", remark = "d" } }) end, "column 'b'")
+check.raises(function () amp.module{ [2] = 1, [true] = 2, [print] = 3 } end,
+  "keys are names (got a boolean without a name)")
+check.raises(module{ ["name\0x"] = "H2" }, "keys are names (got a string " ..
+  "with a NUL)")
+check.raises(function () list:plot{ x = "n", y = "k", ["by\0x"] = 1 } end,
+  "unknown key '?'")
+
 -- limits, in the unit of the key, at the line of the script
 check.raises(module{ tested_ah = -3 },
   'module "H1": tested_ah must lie in 0.1 .. 5000 Ah (got -3)')
