@@ -461,6 +461,7 @@ void scope_open (lua_State *L, const runner_task *task, int link) {
   else
     add_caged(L, link);
   scope_add_walks(L);
+  scope_add_sort(L);
   scope_add_text(L);
   scope_add_threads(L);
   seed_random(L, task->o->seed);

@@ -25,9 +25,10 @@ int scope_ask (lua_State *L, int link, int kind, const char *a, size_t a_n,
 /* As luaL_tolstring, without addresses (scope_text.c). */
 const char *scope_tolstring (lua_State *L, int idx, size_t *len);
 
-/* Into the table of globals at the top: pairs and next (scope_walk.c);
+/* Into the table of globals at the top: pairs, next; table.sort;
 ** tostring, print, string.format; coroutine's resume, wrap and close. */
 void scope_add_walks (lua_State *L);
+void scope_add_sort (lua_State *L);
 void scope_add_text (lua_State *L);
 void scope_add_threads (lua_State *L);
 

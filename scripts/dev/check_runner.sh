@@ -110,6 +110,33 @@ exits 0 "which without it is enough" --memory 18 -e '
     for k = 1, 100 do t[k] = true end
     all[i] = t
   end'
+exits 0 "sort keeps the order of what compares alike" -e '
+  local t = {}
+  for i = 1, 60000 do t[i] = { math.random(20000), i } end
+  t[1][1], t[#t][1] = 0, 0 -- what makes the first part of a quicksort small
+  table.sort(t, function (a, b) return a[1] < b[1] end)
+  for i = 2, #t do
+    assert(t[i - 1][1] < t[i][1] or t[i - 1][1] == t[i][1] and
+      t[i - 1][2] < t[i][2])
+  end'
+exits 0 "sort as in Lua" -e 'local t = { 3, 1, 2, -1, 1.5, 3 }
+  table.sort(t) print(table.concat(t, " "))
+  table.sort(t, function (a, b) return a > b end) print(table.concat(t, " "))
+  local n, all = 0, { 5, 4, 3 }
+  table.sort(setmetatable({}, { __len = function () return 3 end,
+    __index = all, __newindex = function (_, k, v) n = n + 1 all[k] = v end }))
+  print(n, all[1], all[3], pcall(table.sort, { 1, "a" }))
+  for _, wrong in ipairs{ { { 1, 2 }, 3 }, { 3 }, { setmetatable({}, {
+      __len = function () return 1 << 40 end }) } } do
+    print(pcall(table.sort, table.unpack(wrong)))
+  end
+  table.sort({}) table.sort({ 1 }) print(table.sort({ 2, 1 }))'
+prints "with its refusals" '-1 1 1.5 2 3 3
+3 3 2 1.5 1 -1
+3	3	5	false	attempt to compare string with number
+false	bad argument #2 to '"'?'"' (function expected, got number)
+false	bad argument #1 to '"'?'"' (table expected, got number)
+false	bad argument #1 to '"'?'"' (array too big)'
 exits 0 "random, once" -e 'print(math.random(1e9), math.random())'
 cp "$tmp/out" first
 exits 0 "random, again" -e 'print(math.random(1e9), math.random())'
