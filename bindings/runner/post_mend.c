@@ -61,8 +61,7 @@ static bool holds (const runner_buffer *b, const char *what) {
   return b->n > 0 && memmem(b->data, b->n, what, strlen(what)) != NULL;
 }
 
-/* Entities that boards write for the signs of a program, one level. */
-static bool decode_entities (runner_buffer *b) {
+bool mend_entities (runner_buffer *b) {
   static const char *const pair[][2] = {{"&lt;", "<"},
                                         {"&gt;", ">"},
                                         {"&quot;", "\""},
@@ -327,7 +326,7 @@ mend_proof post_mend (runner_buffer *b, const char *sum, const char *words,
   bool fine = copy(b, &c);
   *mended = 0;
   for (int level = 0; fine && level < 3 && to.proof != MEND_EXACT; level++) {
-    if (level > 0 && (!holds(&c, "&") || !decode_entities(&c)))
+    if (level > 0 && (!holds(&c, "&") || !mend_entities(&c)))
       break;
     try_dashes(&x, &c, level > 0 ? MENDED_ENTITIES : 0u, &to);
   }
@@ -359,7 +358,8 @@ void mended_text (unsigned mended, char *to, size_t size) {
                                      "blanks at the ends of lines",
                                      "line ends CR LF lost",
                                      "the byte order mark lost",
-                                     "an end of the last line added"};
+                                     "an end of the last line added",
+                                     "broken lines"};
   size_t n = 0;
   to[0] = '\0';
   for (unsigned k = 0; k < sizeof name / sizeof *name && n < size; k++)

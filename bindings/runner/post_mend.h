@@ -23,7 +23,8 @@ enum {
   MENDED_TRAILING = 512, /* blanks at the ends of lines */
   MENDED_CRLF = 1024,   /* the original's lines ended in CR LF */
   MENDED_ORDER = 2048,  /* the original had a byte order mark */
-  MENDED_FINAL = 4096   /* the original's last line had no end */
+  MENDED_FINAL = 4096,  /* the original's last line had no end */
+  MENDED_BROKEN = 8192  /* lines broken at some width (post_unwrap.h) */
 };
 
 typedef enum mend_proof {
@@ -40,6 +41,10 @@ typedef enum mend_proof {
 */
 mend_proof post_mend (runner_buffer *b, const char *sum, const char *words,
                       unsigned *mended);
+
+/* Entities that boards write for the signs of a program, one level of them,
+** decoded. False where memory ends. */
+bool mend_entities (runner_buffer *b);
 
 /* "curly quotes, tabs for spaces" */
 void mended_text (unsigned mended, char *to, size_t size);

@@ -23,6 +23,7 @@ enum {
 typedef struct view {
   const char *s;
   size_t n;
+  size_t cut; /* columns of quote marks taken off before it */
 } view;
 
 typedef struct lines {
@@ -49,7 +50,7 @@ static bool split (const char *s, size_t n, lines *to) {
   for (size_t k = 0; k <= n; k++) {
     if (k < n && s[k] != '\n' && s[k] != '\r')
       continue;
-    if ((k < n || k > from) && !add_line(to, (view){s + from, k - from}))
+    if ((k < n || k > from) && !add_line(to, (view){s + from, k - from, 0}))
       return false;
     if (k + 1 < n && s[k] == '\r' && s[k + 1] == '\n')
       k++;
@@ -71,7 +72,7 @@ static bool begins (view v, const char *with) {
 }
 
 static view from (view v, size_t k) {
-  return (view){v.s + k, v.n - k};
+  return (view){v.s + k, v.n - k, v.cut};
 }
 
 /* Bytes of the blank that begins 'v': space, tab or no-break space. */
@@ -157,17 +158,17 @@ static bool add_parted (lines *to, view v) {
   view w = skip_blanks(v);
   size_t k, n;
   while ((k = opening_tag(w)) > 0 && !is_blank(from(w, k))) {
-    if (!add_line(to, (view){w.s, k}))
+    if (!add_line(to, (view){w.s, k, 0}))
       return false;
     v = from(w, k);
     w = skip_blanks(v);
   }
   for (n = v.n; n > 0 && (v.s[n - 1] == ' ' || v.s[n - 1] == '\t');)
     n--;
-  if (n > CLOSING && !is_blank((view){v.s, n - CLOSING}) &&
-      begins((view){v.s + n - CLOSING, CLOSING}, closing_tag))
-    return add_line(to, (view){v.s, n - CLOSING}) &&
-           add_line(to, (view){v.s + n - CLOSING, CLOSING});
+  if (n > CLOSING && !is_blank((view){v.s, n - CLOSING, 0}) &&
+      begins((view){v.s + n - CLOSING, CLOSING, 0}, closing_tag))
+    return add_line(to, (view){v.s, n - CLOSING, 0}) &&
+           add_line(to, (view){v.s + n - CLOSING, CLOSING, 0});
   return add_line(to, v);
 }
 
@@ -209,6 +210,16 @@ static bool join (const lines *l, size_t a, size_t b, runner_buffer *to) {
     if (!buffer_add(to, l->at[a].s, l->at[a].n) || !buffer_add(to, "\n", 1))
       return false;
   return true;
+}
+
+/* The script's lines, and beside each its columns of quote marks. */
+static bool join_script (const lines *l, size_t a, size_t b, post *p) {
+  bool fine = join(l, a, b, &p->script);
+  for (; fine && a < b; a++) {
+    char c = (char)(l->at[a].cut < 255 ? l->at[a].cut : 255);
+    fine = buffer_add(&p->cut, &c, 1);
+  }
+  return fine;
 }
 
 typedef struct marks {
@@ -258,7 +269,7 @@ static bool by_marks (post *p, const lines *l, size_t tail, size_t next) {
     return false;
   p->found = true;
   return join(l, open + 1, cut_blank(l, open, tail), &p->table) &&
-         join(l, top + 1, close, &p->script);
+         join_script(l, top + 1, close, p);
 }
 
 /* Up from 'b' until so many lines that are not blank; (size_t)-1: too few */
@@ -282,11 +293,11 @@ static bool is_gap (view v) {
     return is_blank(v);
   n = amp_words(v.s, v.n, w);
   w[n > 0 ? n - 1 : 0] = '\0';
-  v = (view){w, n > 0 ? n - 1 : 0};
+  v = (view){w, n > 0 ? n - 1 : 0, 0};
   if (is_blank(v) || opens(v) || closes(v) || fence(v, &sign) > 0)
     return true;
   for (size_t k = 0; k < sizeof others / sizeof *others; k++)
-    if (begins((view){w, n}, others[k]) && strlen(others[k]) + 1 == n)
+    if (begins((view){w, n, 0}, others[k]) && strlen(others[k]) + 1 == n)
       return true;
   return n > 8 && strstr(lead, w) != NULL;
 }
@@ -307,13 +318,13 @@ static bool by_count (post *p, const lines *l, size_t tail) {
     return true;
   p->found = true;
   return join(l, table, cut_blank(l, table, tail), &p->table) &&
-         join(l, top, end, &p->script);
+         join_script(l, top, end, p);
 }
 
 /* ---- a page that a browser saved ---- */
 
 static bool is_page (const char *s, size_t n) {
-  view v = {s, n};
+  view v = {s, n, 0};
   if (begins(v, "\xef\xbb\xbf"))
     v = from(v, 3);
   while (v.n > 0 && (blank(v) > 0 || *v.s == '\n' || *v.s == '\r'))
@@ -349,7 +360,7 @@ static bool strip_tags (const char *s, size_t n, runner_buffer *to) {
       return true;
     end = memchr(at, '>', n - stop);
     k = end != NULL ? (size_t)(end - s) + 1 : n;
-    if (breaks((view){at + 1, k - stop - 1}) && !buffer_add(to, "\n", 1))
+    if (breaks((view){at + 1, k - stop - 1, 0}) && !buffer_add(to, "\n", 1))
       return false;
   }
   return true;
@@ -369,6 +380,18 @@ static bool marks_are_spaced (const lines *l, size_t a, size_t b,
   return true;
 }
 
+/* Columns of quote marks: entities and letters of several bytes are one. */
+static size_t columns (const char *s, size_t n) {
+  size_t c = 0;
+  for (size_t k = 0; k < n; k++) {
+    c += ((unsigned char)s[k] & 0xc0) != 0x80;
+    if (s[k] == '&')
+      while (k + 1 < n && s[k] != ';')
+        k++;
+  }
+  return c;
+}
+
 /* Lines a .. b without 'depth' quote marks, tags on lines of their own. */
 static bool unquote (const lines *l, size_t a, size_t b, size_t depth,
                      lines *to) {
@@ -378,6 +401,7 @@ static bool unquote (const lines *l, size_t a, size_t b, size_t depth,
     view v = skip_marks(l->at[a], depth, &n);
     if (n > 0 && spaced)
       v = from(v, blank(v));
+    v.cut = columns(l->at[a].s, (size_t)(v.s - l->at[a].s));
     if (!add_parted(to, v))
       return false;
   }
@@ -411,6 +435,7 @@ static bool read_post (post *p, const lines *l, size_t floor, size_t tail) {
 void post_free (post *p) {
   free(p->script.data);
   free(p->table.data);
+  free(p->cut.data);
   free(p->said);
   memset(p, 0, sizeof *p);
 }

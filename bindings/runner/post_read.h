@@ -44,6 +44,7 @@ typedef struct post {
   size_t files;
   /* the blocks above it, quote marks taken off, lines ended by LF */
   runner_buffer script, table;
+  runner_buffer cut; /* columns taken off before each line of the script */
   bool quoted;   /* quote marks stood before its lines */
   bool unfenced; /* no block marks were left: lines were counted */
   bool found;    /* both blocks were */

@@ -5,6 +5,7 @@
 #include "runner/post_diff.h"
 #include "runner/post_mend.h"
 #include "runner/post_tail.h"
+#include "runner/post_unwrap.h"
 #include <errno.h>
 #include <fcntl.h>
 #include <stdarg.h>
@@ -164,6 +165,8 @@ typedef struct checked {
   post *p;
   mend_proof script, table;
   unsigned script_mended, table_mended;
+  unwrapped wrap;      /* of the script */
+  size_t table_joined; /* lines of the table that were parts of others */
   report *t;
   const char *name;   /* how this post is called in the report */
   bool other;         /* another version made it */
@@ -177,15 +180,20 @@ static int cannot (checked *c, const char *why) {
 }
 
 static int cannot_sum (checked *c) {
-  char mended[300];
+  char mended[300], broken[200] = "";
+  if (c->wrap.line > 0)
+    snprintf(broken, sizeof broken,
+             " Line %zu of it seems to be the rest of the line before, which "
+             "ends at column %zu: join such lines by hand.",
+             c->wrap.line, c->wrap.width);
   mended_text(c->script_mended, mended, sizeof mended);
   say(c->t,
       "%s: cannot be repeated: the script in it is not the one that was run. "
       "Its checksum stays another one after all that boards are known to "
       "change was undone%s%s%s. Somebody changed it, or a mail program broke "
-      "its long lines: those cannot be joined again with certainty.",
+      "its long lines otherwise than at one width.%s",
       c->name, mended[0] != '\0' ? " (" : "", mended,
-      mended[0] != '\0' ? ")" : "");
+      mended[0] != '\0' ? ")" : "", broken);
   say(c->t, "It was not run.");
   return EXIT_DATA;
 }
@@ -207,6 +215,9 @@ static void tell_mended (const checked *c) {
   mended_text(other & ~proven, text, sizeof text);
   if (text[0] != '\0')
     say(c->t, "repaired: %s; not certain.", text);
+  if (c->table_joined > 0)
+    say(c->t, "table: %zu of its lines were the rest of others; joined.",
+        c->table_joined);
   if (c->script == MEND_WORDS)
     say(c->t, "script: its words are those that were run, by checksum; its "
               "blanks are not, and cannot be restored.");
@@ -340,10 +351,14 @@ static bool compare_line (checked *c, const recheck *r) {
 /* The script came to its table: is it the post's? */
 static int compare (checked *c, const recheck *r) {
   runner_buffer list = {NULL, 0, 0};
-  size_t n = c->table == MEND_EXACT && r->fits
-                 ? 0
-                 : post_diff(&c->p->table, &r->table, &list);
+  size_t n = 0;
   int st;
+  if (c->table != MEND_EXACT || !r->fits) {
+    c->table_joined = post_rejoin(&c->p->table, &r->table);
+    n = c->table_joined == (size_t)-1
+            ? c->table_joined
+            : post_diff(&c->p->table, &r->table, &list);
+  }
   if (n == (size_t)-1 || !compare_line(c, r))
     st = EXIT_INTERNAL;
   else if (n == 0 && r->fits)
@@ -407,6 +422,27 @@ static int run_and_compare (checked *c, const runner_options *o,
   return st;
 }
 
+/* The script as it was, and if its lines were broken with them joined. */
+static mend_proof mend_script (checked *c) {
+  post *p = c->p;
+  const char *words = p->words_sum[0] != '\0' ? p->words_sum : NULL;
+  runner_buffer raw = {NULL, 0, 0};
+  bool fine = buffer_add(&raw, p->script.data, p->script.n);
+  mend_proof proof =
+      post_mend(&p->script, p->script_sum, words, &c->script_mended);
+  if (proof == MEND_NONE && fine &&
+      post_unwrap(&raw, &p->cut, p->script_lines, p->script_sum, p->words_sum,
+                  &c->wrap)) {
+    free(p->script.data);
+    p->script = raw;
+    proof = post_mend(&p->script, p->script_sum, words, &c->script_mended);
+    c->script_mended |= MENDED_BROKEN;
+    c->script_mended |= c->wrap.decoded ? MENDED_ENTITIES : 0u;
+  } else
+    free(raw.data);
+  return proof;
+}
+
 /* What can be said without running anything: EXIT_OK, go on. */
 static int look (checked *c) {
   post *p = c->p;
@@ -427,9 +463,7 @@ static int look (checked *c) {
              strncmp(p->lost, "without", 7) == 0 ? "posted " : "", p->lost);
     return cannot(c, why);
   }
-  c->script = post_mend(&p->script, p->script_sum,
-                        p->words_sum[0] != '\0' ? p->words_sum : NULL,
-                        &c->script_mended);
+  c->script = mend_script(c);
   if (c->script == MEND_NONE)
     return cannot_sum(c);
   c->table = post_mend(&p->table, p->table_sum, NULL, &c->table_mended);

@@ -236,6 +236,108 @@ check("tags on the lines of text", boards.bbcode:gsub("%[code%]\n", "[code]")
 check("two posts in one file", post .. "\nand\n\n" .. boards.bbcode, 0,
   { "post at line 38", "post at line 83" })
 
+-- ---- lines that mail or a narrow board broke ----
+
+-- one line as one that is no wider than 'width' with what is before it: broken
+-- at a blank, which is lost ("soft") or stays ("flowed"), or anywhere ("cut")
+local function break_line (line, kind, width)
+  local parts = {}
+  while #line > width do
+    local at = width
+    if kind ~= "cut" then
+      local indent = #line:match("^ *")
+      for k = math.min(width + (kind == "soft" and 1 or 0), #line),
+          indent + 1, -1 do
+        if line:sub(k, k) == " " then at = k break end
+        at = k == indent + 1 and (line:find(" ", width, true) or #line) or at
+      end
+    end
+    parts[#parts + 1] = line:sub(1, kind == "soft" and at < #line and at - 1 or
+      at)
+    line = line:sub(at + 1)
+  end
+  parts[#parts + 1] = line ~= "" and line or nil
+  return #parts > 0 and parts or { "" }
+end
+
+-- quote marks before no line, before each, or before none of the rests
+local function broken (kind, width, marks)
+  local mark = marks == "none" and "" or "> "
+  return function (text)
+    return (text:gsub("([^\n]*)\n", function (line)
+      local parts = break_line(line, kind, width - #mark)
+      local rest = marks == "first" and "" or mark
+      return mark .. table.concat(parts, "\n" .. rest) .. "\n"
+    end))
+  end
+end
+
+-- remarks as full as they can be, a line of 79, some that are far too long, a
+-- table with sentences of two lines
+local long = made("long.lua", [==[
+-- A remark whose lines were filled by hand to seventy-eight columns, as most of
+-- our scripts have them: nearly every line of it is as full as it can be, so a
+-- wrapper at seventy-eight that breaks one quoted line of two looks the same as
+-- the filling itself, and of the many lines that could be rests only a few are
+-- rests. The sum tells which; the search has to come to them in time.
+local amp = require "ampstead"
+local ask = amp.params{ price = 100, name = "L1" } -- a remark behind a line, 79
+local list, most = {}, 250
+local function add (...)
+  for _, row in ipairs{ ... } do
+    if row.price >= 1 and row.price - 1 < most and row.price ~= nil and row.share then
+      list[#list + 1] = row -- keeps it, whatever else may be said of this row, or not
+    end
+  end
+end
+add({ name = ask.name .. " pouch", price = ask.price, share = 0.25 },
+    { name = "L2 block-and-bar", price = 7.5, share = 0.5 })
+local t = amp.table{ heads = { "L1 is dearest: 100.00. " .. ("It goes on. "):rep(6) }, -- and on
+  columns = { "name", { key = "price", label = "price EUR", kind = "money" },
+  "share" }, rows = list, notes = { { "invented", ("as others are "):rep(8) } } }
+print(t:post())
+]==])
+check("long lines", long, 0, "the same")
+local widths = { 60, 66, 70, 71, 72, 73, 74, 75, 76, 77, 78, 79, 80, 90 }
+for _, kind in ipairs{ "soft", "flowed", "cut" } do
+  for _, marks in ipairs{ "none", "all", "first" } do
+    for k, width in ipairs(widths) do
+      if kind == "soft" or k % 3 == 0 then
+        check(kind .. " at " .. width .. ", marks " .. marks,
+          broken(kind, width, marks)(long), 0,
+          { "the same", "broken lines; certain, by checksum" })
+      end
+    end
+  end
+end
+check("broken, curly, CR LF", all(broken("soft", 72, "all"), curly,
+  swap("\n", "\r\n"))(long), 0, "curly quotes, broken lines; certain")
+check("broken, with entities", all(broken("soft", 76, "none"), entities)(long),
+  0, "HTML entities, broken lines; certain")
+check("broken, then quoted", all(broken("soft", 72, "none"), before("> > "))(
+  long), 0, "broken lines; certain")
+local changed = long:gsub("price = 7.5", "price = 8.5")
+check("broken and changed", broken("soft", 66, "all")(changed), 65,
+  { "the script in it is not the one that was run", "Line 2 of it seems to " ..
+  "be the rest of the line before, which ends at column" })
+local behind = long:find("What it prints", 1, true)
+changed = long:sub(1, behind) .. long:sub(behind + 1):gsub("  7.50", "  8.50")
+check("broken, its table changed", broken("soft", 60, "all")(changed), 2,
+  { 'row "L2 block-and-bar", column "price EUR": posted 8.50, here 7.50',
+    "lines were the rest of others; joined" })
+changed = long:sub(1, behind) .. long:sub(behind + 1):gsub("dearest", "cheapest")
+check("broken, a sentence changed", broken("soft", 60, "none")(changed), 2,
+  "posted cheapest:, here dearest:")
+-- a search without end is none
+local noise = {}
+for i = 1, 3000 do noise[i] = "-- " .. ("word "):rep(14) .. i end
+save("noise.lua", table.concat(noise, "\n") .. "\n")
+check("a long script of alike lines, changed", "```lua\n" ..
+  table.concat(noise, "\n") .. "\nx = 1\n```\n\n```\nn\n\nrerun: ampstead " ..
+  run(program .. " --version"):match("[%d.]+") .. " noise.lua sha256 script " ..
+  "2990 lines " .. ("0"):rep(32) .. ", table 1 lines " .. ("0"):rep(32) ..
+  "\n```\n", 65, "not the one that was run")
+
 -- ---- scripts that are not plain ----
 
 check("a script of CR LF", made("dos.lua", (body .. "print(t:post())\n")

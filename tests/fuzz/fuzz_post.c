@@ -8,6 +8,7 @@
 #include "runner/post_diff.h"
 #include "runner/post_mend.h"
 #include "runner/post_tail.h"
+#include "runner/post_unwrap.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -55,6 +56,22 @@ static void check_diff (const runner_buffer *a, const runner_buffer *b) {
   free(out.data);
 }
 
+/* What was joined has its sum; a table is a part of itself; parts joined to
+** another are its lines or as many as before. */
+static void check_joined (post *p) {
+  unwrapped u;
+  char *w;
+  if (p->words_sum[0] != '\0' &&
+      post_unwrap(&p->script, &p->cut, p->script_lines, p->script_sum,
+                  p->words_sum, &u)) {
+    w = malloc(p->script.n + 1);
+    HOLD(w != NULL && u.joined > 0);
+    HOLD(sum_is(w, amp_words(p->script.data, p->script.n, w), p->words_sum));
+    free(w);
+  }
+  HOLD(post_rejoin(&p->table, &p->script) != (size_t)-1);
+}
+
 /* The same line says the same; what one says more, the other says less. */
 static void check_lines (const post *a, const post *b) {
   runner_buffer out = {NULL, 0, 0};
@@ -74,6 +91,7 @@ int LLVMFuzzerTestOneInput (const uint8_t *data, size_t n) {
     post *p = &list[k];
     check_diff(&p->table, &p->script);
     check_lines(p, &list[0]);
+    check_joined(p);
     if (p->words_sum[0] != '\0')
       check_mended(&p->script, p->script_sum, p->words_sum);
     if (p->table.n < 500)
