@@ -231,6 +231,12 @@ void bind_warn (lua_State *L, const char *text);
 
 /* ---- host and context ---- */
 
+/* The number, string or truth at 'idx' as text, which is pushed; of anything
+** else its type: an address would differ from run to run. */
+const char *bind_plain_text (lua_State *L, int idx);
+/* The path at 'idx'; raises where it is no text, or holds a NUL: cut off there
+** it would be another path. */
+const char *bind_check_path (lua_State *L, int idx);
 /* Push the file's bytes, or raise ("missing" or "io"). */
 void bind_read_file (lua_State *L, const char *path);
 /* The part of a path behind its last '/': inside 'path'. */

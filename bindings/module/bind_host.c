@@ -242,6 +242,23 @@ static int raise_why (lua_State *L, const char *path, const char *why) {
   return bind_error(L, "io", "%s: %s", path, why);
 }
 
+const char *bind_plain_text (lua_State *L, int idx) {
+  int type = lua_type(L, idx);
+  if (type == LUA_TNUMBER || type == LUA_TSTRING || type == LUA_TBOOLEAN ||
+      type == LUA_TNIL)
+    return luaL_tolstring(L, idx, NULL);
+  return lua_pushstring(L, luaL_typename(L, idx));
+}
+
+const char *bind_check_path (lua_State *L, int idx) {
+  size_t n;
+  const char *path = luaL_checklstring(L, idx, &n);
+  if (strlen(path) != n)
+    bind_error(L, "policy", "'%s' refused: a NUL byte stands behind it",
+               path);
+  return path;
+}
+
 void bind_read_file (lua_State *L, const char *path) {
   if (!push_host(L, "read"))
     bind_error(L, "policy", "%s: files cannot be read here", path);
@@ -253,7 +270,7 @@ void bind_read_file (lua_State *L, const char *path) {
 }
 
 void bind_text_keys (lua_State *L, const char *const *keys, bool file) {
-  const char *s = lua_tostring(L, 1);
+  const char *s = file ? bind_check_path(L, 1) : lua_tostring(L, 1);
   lua_newtable(L);
   int made = lua_gettop(L);
   if (lua_istable(L, 2))
@@ -287,12 +304,12 @@ void bind_warn (lua_State *L, const char *text) {
 }
 
 static int core_read (lua_State *L) {
-  bind_read_file(L, luaL_checkstring(L, 1));
+  bind_read_file(L, bind_check_path(L, 1));
   return 1;
 }
 
 static int core_write (lua_State *L) {
-  const char *path = luaL_checkstring(L, 1);
+  const char *path = bind_check_path(L, 1);
   luaL_checkstring(L, 2);
   if (!push_host(L, "write"))
     return bind_error(L, "policy", "%s: files cannot be written here", path);

@@ -755,7 +755,8 @@ static const char *check_text (lua_State *L, const char *what) {
 
 /* amp.readings.csv("arrived.csv", { module = m, decimal = "," }) --> lot */
 static int readings_csv (lua_State *L) {
-  const char *path = check_text(L, "the path of a file");
+  check_text(L, "the path of a file");
+  const char *path = bind_check_path(L, 1);
   lua_settop(L, 2);
   bind_read_file(L, path);
   return read_readings(L, 3, 2, bind_file_name(path));

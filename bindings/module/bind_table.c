@@ -224,7 +224,7 @@ static int row_tostring (lua_State *L) {
     bind_table_push_value(L, r->t, r->row, c);
     if (!lua_isnil(L, -1)) {
       lua_pushfstring(L, "%s%s = %s", shown++ ? ", " : "",
-                      amp_table_key(r->t, c), luaL_tolstring(L, -1, NULL));
+                      amp_table_key(r->t, c), bind_plain_text(L, -1));
       lua_replace(L, -3);
       lua_pop(L, 1);
       luaL_addvalue(&b);

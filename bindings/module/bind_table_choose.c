@@ -46,7 +46,7 @@ static int table_top (lua_State *L) {
   if (!whole || n < 0)
     return bind_error(L, NULL,
                       "table: top takes a whole number of rows (got %s)",
-                      luaL_tolstring(L, 2, NULL));
+                      bind_plain_text(L, 2));
   if (n < rows)
     rows = (int)n;
   row = bind_table_ints(L, rows);

@@ -275,8 +275,8 @@ static int chart_svg (lua_State *L) {
 
 /* chart:write("name.svg"); gives the chart */
 static int chart_write (lua_State *L) {
-  size_t n;
-  const char *path = luaL_checklstring(L, 2, &n);
+  const char *path = bind_check_path(L, 2);
+  size_t n = strlen(path);
   luaL_checkudata(L, 1, CHART);
   if (n < 5 || strcmp(path + n - 4, ".svg") != 0)
     return bind_error(L, NULL,

@@ -116,7 +116,7 @@ void bind_table_host_write (lua_State *L, const char *path) {
 /* t:write("name.html"): the form its ending asks for; gives the table */
 static int table_write (lua_State *L) {
   const amp_table *t = bind_table_check(L, 1);
-  const char *path = luaL_checkstring(L, 2);
+  const char *path = bind_check_path(L, 2);
   int format = amp_format_of_path(path);
   if (format < 0)
     return bind_error(L, NULL,
