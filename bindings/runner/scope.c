@@ -131,11 +131,17 @@ static bool load_module (lua_State *L, int link, const char *name) {
   return true;
 }
 
+/* While a module is read this stands for what it will give. */
+static const char being_read;
+
 /* require(name): "ampstead", or name.lua in the script's folder */
 static int scope_require (lua_State *L) {
   const char *name = luaL_checkstring(L, 1);
   lua_settop(L, 1);
   lua_getfield(L, lua_upvalueindex(2), name);
+  if (lua_touserdata(L, -1) == &being_read)
+    return luaL_error(L, "module '%s' requires itself, or failed before",
+                      name);
   if (!lua_isnil(L, -1))
     return 1;
   if (strcmp(name, "ampstead") == 0)
@@ -143,6 +149,8 @@ static int scope_require (lua_State *L) {
   else if (!load_module(L, link_of(L), name))
     return luaL_error(L, "module '%s' not found: %s", name,
                       lua_tostring(L, -1));
+  lua_pushlightuserdata(L, (void *)(uintptr_t)&being_read);
+  lua_setfield(L, lua_upvalueindex(2), name);
   lua_pushvalue(L, 1);
   lua_call(L, 1, 1);
   if (lua_isnil(L, -1)) {

@@ -95,12 +95,14 @@ static int text_print (lua_State *L) {
 /* string.format(text, ...); upvalue 1: Lua's own. What %s shows of an object
 ** is put in its place first; %p would be an address. */
 static int text_format (lua_State *L) {
-  const char *p = luaL_checkstring(L, 1);
+  size_t len;
+  const char *p = luaL_checklstring(L, 1, &len), *end = p + len;
   int arg = 1, n = lua_gettop(L);
-  while ((p = strchr(p, '%')) != NULL) {
+  /* to the end, not to a NUL: Lua's own goes on behind that too */
+  while ((p = memchr(p, '%', (size_t)(end - p))) != NULL) {
     p += 1 + strspn(p + 1, "-+ #0123456789.");
-    if (*p == '%' || *p == '\0') {
-      p += *p == '%';
+    if (*p == '%' || p == end) {
+      p += p < end;
       continue;
     }
     arg++;
