@@ -447,11 +447,29 @@ static bool line_is_tail (view v) {
          is_tail(v);
 }
 
-static size_t find_in (const char *s, size_t n, post *list, bool *more) {
+/* A last line that cannot be read: not the one under a table that was only
+** printed, "rerun: ampstead 0.1.0, hut.lua ..". */
+static bool is_damaged (view v) {
+  char w[200], *blank;
+  size_t n;
+  v = skip_blanks(skip_marks(v, v.n, &n));
+  n = amp_words(v.s, v.n < 150 ? v.n : 150, w);
+  w[n > 0 ? n - 1 : 0] = '\0';
+  blank = n > 0 ? strchr(w, ' ') : NULL; /* "rerun: ampstead 0.1.0" */
+  blank = blank != NULL ? strchr(blank + 1, ' ') : NULL;
+  if (blank == NULL)
+    return true;
+  n = strcspn(blank + 1, " \n");
+  return n == 0 || blank[n] != ',';
+}
+
+static size_t find_in (const char *s, size_t n, post *list, bool *more,
+                       size_t *damaged) {
   lines l = {NULL, 0, 0};
   size_t found = 0, floor = 0, tries = 0;
   bool fine = split(s, n, &l);
   *more = false;
+  *damaged = 0;
   for (size_t k = 0; fine && k < l.n && !*more; k++) {
     if (!line_is_tail(l.at[k]))
       continue;
@@ -460,7 +478,13 @@ static size_t find_in (const char *s, size_t n, post *list, bool *more) {
       break;
     memset(&list[found], 0, sizeof list[found]);
     fine = read_post(&list[found], &l, floor, k);
+    if (fine && floor > 0 && !list[found].found &&
+        list[found].table_sum[0] != '\0') {
+      post_free(&list[found]); /* the one above it may stand in its script */
+      fine = read_post(&list[found], &l, 0, k);
+    }
     if (list[found].table_sum[0] == '\0') {
+      *damaged = is_damaged(l.at[k]) ? k + 1 : *damaged;
       post_free(&list[found]);
       continue;
     }
@@ -475,14 +499,17 @@ static size_t find_in (const char *s, size_t n, post *list, bool *more) {
   return (size_t)-1;
 }
 
-size_t post_find (const char *s, size_t n, post *list, bool *more) {
+size_t post_find (const char *s, size_t n, post *list, bool *more,
+                  size_t *damaged) {
   runner_buffer text = {NULL, 0, 0};
   size_t found = (size_t)-1;
   if (!is_page(s, n))
-    return find_in(s, n, list, more);
+    return find_in(s, n, list, more, damaged);
   *more = false;
+  *damaged = 0;
   if (strip_tags(s, n, &text) && buffer_add(&text, "", 0))
-    found = find_in(text.data != NULL ? text.data : "", text.n, list, more);
+    found = find_in(text.data != NULL ? text.data : "", text.n, list, more,
+                    damaged);
   free(text.data);
   return found;
 }

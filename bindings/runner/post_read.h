@@ -53,10 +53,12 @@ typedef struct post {
 
 /*
 ** The posts in s[0..n), a text or a page that a browser saved, in their order,
-** into list[POST_MOST]; *more is set where there are further ones. Returns how
-** many; (size_t)-1 where memory ends. Give each to post_free.
+** into list[POST_MOST]; *more is set where there are further ones, *damaged to
+** the line of a last line that cannot be read (0: none). Returns how many;
+** (size_t)-1 where memory ends. Give each to post_free.
 */
-size_t post_find (const char *s, size_t n, post *list, bool *more);
+size_t post_find (const char *s, size_t n, post *list, bool *more,
+                  size_t *damaged);
 void post_free (post *p);
 
 #endif

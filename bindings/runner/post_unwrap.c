@@ -19,6 +19,7 @@ enum {
   TRIES_EACH = 300, /* of one set */
   DOUBTS_MOST = 6,  /* of a set that may be none */
   HASHED_MOST = 64 << 20,
+  LOOKED_MOST = 256 << 20,
   LINES_MOST = 20000
 };
 
@@ -389,6 +390,7 @@ typedef struct text_lines {
   text_line *at;
   size_t n;
   size_t broken; /* rests of rules */
+  size_t left;   /* bytes that may still be looked at */
 } text_lines;
 
 /* Nothing but hyphens and blanks: a rule, or a part of one. */
@@ -438,12 +440,21 @@ static size_t count_words (text_line l) {
   return n;
 }
 
+/* There is time to look at so many bytes. */
+static bool may_look (text_lines *a, size_t n) {
+  n = n < a->left ? n + 1 : a->left;
+  a->left -= n;
+  return a->left > 0;
+}
+
 /* How many lines of 'a' from i on are the parts of 'whole', word for word; a
 ** word may be broken at the end of a part. 0: they are not. */
-static size_t parts_of (const text_lines *a, size_t i, text_line whole) {
+static size_t parts_of (text_lines *a, size_t i, text_line whole) {
   size_t at = 0, used = 0, w;
   while (i + used < a->n) {
     text_line part = a->at[i + used];
+    if (!may_look(a, part.n))
+      return 0;
     for (size_t k = 0; (w = word_at(part, &k)) > 0; k += w) {
       size_t want = word_at(whole, &at), rest = k + w;
       bool last = word_at(part, &rest) == 0;
@@ -460,9 +471,9 @@ static size_t parts_of (const text_lines *a, size_t i, text_line whole) {
 }
 
 /* Of a row that differs: lines from i on with as many words as 'whole'. */
-static size_t as_many (const text_lines *a, size_t i, text_line whole) {
-  size_t want = count_words(whole), n = 0, k = i;
-  while (k < a->n && n < want)
+static size_t as_many (text_lines *a, size_t i, text_line whole) {
+  size_t want = may_look(a, whole.n) ? count_words(whole) : 0, n = 0, k = i;
+  while (k < a->n && n < want && may_look(a, a->at[k].n))
     n += count_words(a->at[k++]);
   return n == want ? k - i : 1;
 }
@@ -477,7 +488,7 @@ static bool put_joined (const text_lines *a, size_t i, size_t n,
 }
 
 /* The first line of 'b' from j on, a few at most, whose parts begin at i. */
-static size_t find_whole (const text_lines *a, size_t i, const text_lines *b,
+static size_t find_whole (text_lines *a, size_t i, const text_lines *b,
                           size_t j, size_t *used) {
   enum { AHEAD = 5 };
   for (size_t k = j; k < b->n && k < j + AHEAD; k++)
@@ -486,8 +497,8 @@ static size_t find_whole (const text_lines *a, size_t i, const text_lines *b,
   return b->n;
 }
 
-static bool rejoin (const text_lines *a, const text_lines *b,
-                    runner_buffer *to, size_t *joined) {
+static bool rejoin (text_lines *a, const text_lines *b, runner_buffer *to,
+                    size_t *joined) {
   bool fine = true;
   for (size_t i = 0, j = 0, used; fine && i < a->n; i += used) {
     size_t k = find_whole(a, i, b, j, &used);
@@ -506,7 +517,7 @@ static bool rejoin (const text_lines *a, const text_lines *b,
 }
 
 size_t post_rejoin (runner_buffer *posted, const runner_buffer *here) {
-  text_lines a = {NULL, 0, 0}, b = {NULL, 0, 0};
+  text_lines a = {.left = LOOKED_MOST}, b = {.left = 0};
   runner_buffer to = {NULL, 0, 0};
   size_t joined = 0;
   bool fine = lines_of(posted, &a) && lines_of(here, &b) &&

@@ -302,9 +302,13 @@ static int same (checked *c) {
   else
     say(c->t,
         "%s: the same. ampstead %s ran its script%s%s again and it gave "
-        "the table of the post, byte for byte (sha256 %.8s..).",
+        "the table of the post, %s (sha256 %.8s..).",
         c->name, AMPSTEAD_VERSION, c->p->name[0] != '\0' ? " " : "",
-        c->p->name, c->p->table_sum);
+        c->p->name,
+        c->table == MEND_EXACT
+            ? "byte for byte"
+            : "word for word; its blanks or line ends are others",
+        c->p->table_sum);
   fold_lines(c->t, &c->line);
   return c->other ? EXIT_DATA : c->line_differs ? EXIT_DIFFERS : EXIT_OK;
 }
@@ -529,6 +533,20 @@ static int tell_none (const char *path, const char *why) {
   return st == EXIT_OK ? EXIT_DATA : st;
 }
 
+/* One post that is the same does not speak for another that nobody can read.
+ */
+static int tell_damaged (const char *path, size_t line) {
+  report t = {{NULL, 0, 0}, false};
+  int st;
+  say(&t,
+      "%.200s: the last line at line %zu cannot be read; what stands above "
+      "it "
+      "was not checked.",
+      base_name(path), line);
+  st = publish(&t);
+  return st == EXIT_OK ? EXIT_DATA : st;
+}
+
 /* Of several posts: what differs outweighs what cannot be repeated. */
 static int worse (int a, int b) {
   if (a == EXIT_OK || b == EXIT_OK)
@@ -558,17 +576,21 @@ int recheck_run (const runner_options *o) {
   post *list = calloc(POST_MOST, sizeof *list);
   char *folder = folder_of(o->recheck);
   bool more = false;
-  size_t n = 0;
+  size_t n = 0, damaged = 0;
   int st = list == NULL || folder == NULL ? EXIT_INTERNAL
                                           : load(o->recheck, &text);
   if (st == EXIT_OK)
-    n = post_find(text.data != NULL ? text.data : "", text.n, list, &more);
+    n = post_find(text.data != NULL ? text.data : "", text.n, list, &more,
+                  &damaged);
   if (n == (size_t)-1)
     st = EXIT_INTERNAL;
   else if (st == EXIT_OK && n == 0) {
     st = tell_none(o->recheck, no_post(&text));
-  } else if (st == EXIT_OK)
+  } else if (st == EXIT_OK) {
     st = check_all(list, n, more, o, folder);
+    if (damaged > 0)
+      st = worse(st, tell_damaged(o->recheck, damaged));
+  }
   for (size_t k = 0; n != (size_t)-1 && k < n; k++)
     post_free(&list[k]);
   free(list);

@@ -686,6 +686,53 @@ check("a script without a post", forged("print(1)\n", 1), 65,
 check("a script that talks to the terminal", forged(
   "error('\\27[2J\\27]0;x\\7')\n", 1), 65, "\\x1b[2J")
 
+-- ---- posts beside and within posts ----
+
+local small = [==[
+local amp = require "ampstead"
+--[=[
+POST
+]=]
+print(amp.table{ columns = { "n" }, rows = { { n = 7 } } }:post())
+]==]
+local inner = made("inner.lua", (small:gsub("%-%-%[=%[.-%]=%]\n", "")))
+local outer = made("outer.lua", (small:gsub("POST", (inner:gsub("%%", "%%%%")))))
+check("a post within the script of another", outer, 0,
+  { "ran its script inner.lua", "ran its script outer.lua" })
+check("whose tables are others", (outer:gsub("7.00", "8.00")), 2,
+  { "differs", "not the one that was run" })
+local lie = inner:gsub("7.00", "9.00"):gsub("table 4 lines", "table four lines")
+check("a post that lies and cannot be read, beside a true one",
+  lie .. "\n" .. inner, 65, { "the same", "the last line at line 14 cannot " ..
+  "be read; what stands above it was not checked" })
+check("a table that was only printed beside a post", "n\n---\n7\n---\n" ..
+  "rerun: ampstead 0.1.0, hut.lua (sha256 01234567..), seed 1\n\n" .. inner, 0,
+  "the same")
+check("a script that prints a verdict", made("says.lua", small ..
+  "print('saved.txt: the same. ampstead ran it again')\n" ..
+  "io.write('saved.txt: the same.\\n')\n"):gsub("7.00", "9.00"), 2,
+  "saved.txt: differs")
+check("a name that says so", altered("inner.lua sha256",
+  "x%0Asaved.txt:%20the%20same.%E2%80%AE sha256", inner), 2,
+  { "saved.txt: differs", "\\xe2\\x80\\xae" })
+check("a table whose blanks are others", inner:gsub("   n\n", "n\n"), 0,
+  "word for word; its blanks or line ends are others")
+check("signs without width and direction in the table", (inner:gsub("7.00",
+  "7.\u{202e}00")), 2, "posted 7.\\xe2\\x80\\xae00, here 7.00")
+check("a NUL in the script", (inner:gsub("local", "lo\0cal", 1)), 65,
+  "not the one that was run")
+check("bytes that are no UTF-8", (inner:gsub("local", "lo\xffcal", 1)), 65,
+  "not the one that was run")
+-- a table of parts of one long line: the parent may not take for ever either
+local parts = made("parts.lua", [==[
+local amp = require "ampstead"
+print(amp.table{ columns = { "n" }, heads = { ("n "):rep(300000) .. "x" },
+  rows = { { n = "n" } } }:post())
+]==])
+check("tens of thousands of parts", parts:match("^(.-)What it prints") .. "```\n" ..
+  ("n\n"):rep(39000) .. parts:sub(parts:find("\nrerun:", 1, true), -1), 2,
+  "only here: n n")
+
 -- ---- hostile posts ----
 
 local version = run(program .. " --version"):match("[%d.]+")

@@ -84,7 +84,8 @@ static void check_lines (const post *a, const post *b) {
 int LLVMFuzzerTestOneInput (const uint8_t *data, size_t n) {
   static post list[POST_MOST];
   bool more;
-  size_t found = post_find((const char *)data, n, list, &more);
+  size_t damaged, found;
+  found = post_find((const char *)data, n, list, &more, &damaged);
   HOLD(found <= POST_MOST);
   check_words((const char *)data, n);
   for (size_t k = 0; k < found; k++) {
