@@ -193,8 +193,10 @@ static bool read_words (post *p, char *words, size_t *n) {
 enum {
   AS_IT_IS,
   DASHES, /* a hyphen became a dash; else a dash was two hyphens */
-  CUT,    /* broken within words, at the width of its longest line */
-  READINGS
+  CUT,    /* broken within words, at the width of its longest lines; and on
+          ** from here, of the first FULL of these some are whole: one each */
+  FULL = 6,
+  READINGS = CUT + (1 << FULL)
 };
 
 static bool is_dash (const char *s, size_t n) {
@@ -212,15 +214,30 @@ static size_t longest_line (const char *s, size_t n) {
   return longest;
 }
 
+/* How many readings there are: one more for each set of full lines. */
+static int readings_of (const char *s, size_t n) {
+  size_t longest = longest_line(s, n), from = 0;
+  int full = 0;
+  for (size_t k = 0; k < n; k++)
+    if (s[k] == '\n') {
+      full += full < FULL && k - from == longest;
+      from = k + 1;
+    }
+  return CUT + (1 << full);
+}
+
 /* One reading of the raw line, as words in one line; NULL where memory ends
 ** or a NUL is in it. */
 static char *words_as (const char *s, size_t n, int reading) {
   char *raw = malloc(n + 2), *w = malloc(n + 3);
   size_t m = 0, from = 0, longest = longest_line(s, n);
+  int full = 0;
   for (size_t k = 0; raw != NULL && k < n; k++) {
-    bool cut = s[k] == '\n' && reading == CUT && k - from == longest;
+    bool cut = s[k] == '\n' && reading >= CUT && k - from == longest;
     if (s[k] == '\n')
       from = k + 1;
+    if (cut && full < FULL)
+      cut = !((reading - CUT) & 1 << full++);
     if (reading == DASHES && is_dash(s + k, n - k)) {
       raw[m++] = '-';
       k += 2;
@@ -260,8 +277,8 @@ static bool read_as (post *p, const char *s, size_t n, int reading) {
 }
 
 bool post_tail_read (post *p, const char *s, size_t n) {
-  int first = READINGS;
-  for (int k = AS_IT_IS; k < READINGS; k++) {
+  int first = READINGS, last = readings_of(s, n);
+  for (int k = AS_IT_IS; k < last; k++) {
     if (!read_as(p, s, n, k))
       continue;
     if (p->line_fits)

@@ -15,9 +15,9 @@
 enum {
   NARROWEST = 30, /* columns at which lines are broken */
   WIDEST = 120,
-  TRIES_MOST = 4000,
-  TRIES_EACH = 300, /* of one set */
-  DOUBTS_MOST = 6,  /* of a set that may be none */
+  TRIES_MOST = 20000,
+  TRIES_EACH = 2500, /* of one set */
+  DOUBTS_MOST = 6,   /* of a set that may be none */
   HASHED_MOST = 64 << 20,
   LOOKED_MOST = 256 << 20,
   LINES_MOST = 20000

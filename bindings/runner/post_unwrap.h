@@ -20,7 +20,7 @@ typedef struct unwrapped {
 ** is "", it has the sum 'sum'. cut.data[k] is how many columns of quote marks
 ** stood before line k, 'lines' how many lines the original had that are not
 ** blank: only so many joins are tried as are one too many. True: 'b' was
-** replaced. Bounded: at most 4000 joins, 64 MB hashed.
+** replaced. Bounded: at most 20000 joins, 64 MB hashed.
 */
 bool post_unwrap (runner_buffer *b, const runner_buffer *cut, size_t lines,
                   const char *sum, const char *words, unwrapped *u);
