@@ -60,10 +60,43 @@ local function with_blanks (columns, row)
   return cells
 end
 
+local function total (n)
+  local sum = -2
+  for _, w in ipairs(n) do sum = sum + w + 2 end
+  return sum
+end
+
+-- the first letters, with a sign that others follow
+local function shortened (text, columns)
+  if wide(text) <= columns then return text end
+  return text:sub(1, utf8.offset(text, columns - 1) - 1) .. ".."
+end
+
+local name_least = 8 -- columns of a name, however long the others are
+
+-- Names too long for the line: short in the first column, whole below the
+-- table beside their place in the second. Gives the rows as they print, and
+-- what stands below.
+local function with_short_names (section, n)
+  local last, over = section.columns[#section.columns], 0
+  if not last.left then over = total(n) - width end
+  if over <= 0 then return section.rows, {} end
+  local room, rows, whole = math.max(name_least, n[1] - over), {}, {}
+  for i, row in ipairs(section.rows) do
+    rows[i] = setmetatable({ shortened(row[1], room) }, { __index = row })
+    if rows[i][1] ~= row[1] then
+      whole[#whole + 1] = (row[2] ~= "" and row[2] .. "  " or "") .. row[1]
+    end
+  end
+  n[1] = room
+  return rows, whole
+end
+
 -- the last column is folded where the line would be too long
 local function text_table (out, section)
   local n, columns = widths_of(section), section.columns
   local last = #columns
+  local rows, whole = with_short_names(section, n)
   local before = 0
   for c = 1, last - 1 do before = before + n[c] + 2 end
   local function line (cells)
@@ -79,9 +112,9 @@ local function text_table (out, section)
   for c, column in ipairs(columns) do heads[c] = column[1] end
   line(heads)
   out[#out + 1] = ("-"):rep(math.min(width, before + n[last]))
-  for _, row in ipairs(section.rows) do
-    line(with_blanks(columns, row))
-  end
+  for _, row in ipairs(rows) do line(with_blanks(columns, row)) end
+  if #whole > 0 then out[#out + 1] = "In full:" end
+  for _, text in ipairs(whole) do fold(out, text, "  ") end
 end
 
 local function text_plan (out, section)

@@ -28,7 +28,9 @@ local function column (f)
 end
 
 local function money (v) return wording.fixed(v) end
-local function short (v) return wording.trim(v, 3) end
+local function short (v)
+  return math.abs(v) < 1000 and wording.trim(v, 3) or wording.short(v)
+end
 
 local ask = {}
 
@@ -330,9 +332,13 @@ end
 
 local refused_meta = { __name = "ampstead.refused", __metatable = "refused" }
 
+-- in lines of 78 columns, those after the first set in by two
+local function folded (form, ...)
+  return table.concat(wording.lines(form:format(...), "", "  "), "\n")
+end
+
 function refused_meta.__tostring (self)
-  return string.format("%s: refused, line %d: %s", self.name, self.line,
-    self.refused)
+  return folded("%s: refused, line %d: %s", self.name, self.line, self.refused)
 end
 
 local function refuse (row, why)
@@ -388,7 +394,7 @@ local meta = { __name = "ampstead.offers", __metatable = "list",
 local function perhaps_twice (row)
   for _, q in ipairs(row.questions) do
     if q.id == "listing_alike" then
-      return string.format("%s: asked, line %d: %s", row.name, row.line, q.ask)
+      return folded("%s: asked, line %d: %s", row.name, row.line, q.ask)
     end
   end
 end
@@ -405,21 +411,7 @@ function meta.__tostring (self)
   return table.concat(lines, "\n")
 end
 
-local reasons_most, wide = 3, 78 -- of rows, and columns of a line
-
--- in lines of 'wide', those after the first set in by two
-local function wrapped (text)
-  local lines, line = {}, nil
-  for word in text:gmatch("%S+") do
-    if line and #line + 1 + #word > wide then
-      lines[#lines + 1], line = line, "    " .. word
-    else
-      line = line and line .. " " .. word or "  " .. word
-    end
-  end
-  lines[#lines + 1] = line
-  return table.concat(lines, "\n")
-end
+local reasons_most = 3 -- of rows
 
 -- without one row that an offer can be made of the file is bad data
 local function none_usable (rows)
@@ -430,7 +422,9 @@ local function none_usable (rows)
       string.format("line %d", rows[i].line)) .. ": " .. rows[i].why
   end
   if #rows == 1 then core.fail("data", parts[1]) end
-  for i, part in ipairs(parts) do parts[i] = wrapped(part) end
+  for i, part in ipairs(parts) do
+    parts[i] = table.concat(wording.lines(part, "  ", "    "), "\n")
+  end
   core.fail("data", string.format("no usable row of %d: mend the columns " ..
     "or the prices\n%s%s", #rows, table.concat(parts, "\n"),
     #rows > reasons_most and string.format("\n  and %d more rows",

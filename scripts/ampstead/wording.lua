@@ -36,11 +36,34 @@ function wording.pad (text, columns, left)
   return left and text .. space or space .. text
 end
 
+-- a word in pieces of so many letters; one is most often enough
+local function pieces (word, columns)
+  local list = {}
+  while wording.wide(word) > columns do
+    local cut = utf8.len(word) and utf8.offset(word, columns + 1) or
+      columns + 1
+    list[#list + 1], word = word:sub(1, cut - 1), word:sub(cut)
+  end
+  list[#list + 1] = word
+  return list
+end
+
+-- the words of a text, those that no line holds in pieces
+local function words_of (text, columns)
+  local list = {}
+  for word in text:gmatch("%S+") do
+    for _, piece in ipairs(pieces(word, columns)) do list[#list + 1] = piece end
+  end
+  return list
+end
+
 --- Words to a list of lines: the first behind 'lead', the others behind
 -- 'indent', broken between words.
 function wording.lines (text, lead, indent)
   local list, line, bare = {}, lead or "", true
-  for word in text:gmatch("%S+") do
+  local room = wording.columns - math.max(wording.wide(lead or ""),
+    wording.wide(indent or ""))
+  for _, word in ipairs(words_of(text, math.max(room, 20))) do
     if not bare and wording.wide(line) + 1 + wording.wide(word) >
        wording.columns then
       list[#list + 1], line, bare = line, indent or "", true

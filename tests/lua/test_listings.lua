@@ -184,6 +184,37 @@ for _, case in ipairs(two) do
   end
 end
 
+-- ---- no line passes 78 columns, however long names and remarks are ----
+
+local function fits (text, what)
+  for line in tostring(text):gmatch("[^\n]+") do
+    check.ok((utf8.len(line) or #line) <= 78, what .. ": " .. line)
+  end
+end
+for _, letters in ipairs{ 20, 40, 150 } do
+  local word = ("H\u{fc}tte"):rep(letters // 5)
+  local function named (name, cells) return name .. word .. "," .. cells end
+  local wide = "name,seller,module,count,price,tax,freight,remark\n" ..
+    named("a", word .. ",7s2p,12,140 each,included,0," .. word) .. "\n" ..
+    named("b", word .. ",7s2p,12,140 each,included,0,") .. "\n" ..
+    named("c", word .. ",7s2p,x" .. word .. ",140 each,none,0,") .. "\n" ..
+    named("d", "yard," .. word .. ",12,140 each,included,0,swollen " .. word)
+  local list = amp.offers.text(wide .. "\ne,barn,7s2p,2,99 each,none,9,\n",
+    { modules = modules, currency = "EUR" })
+  fits(list, "the list")
+  fits(list:questions(), "the questions")
+  for i = 1, #list do
+    if list[i].refused then fits(list[i], "an entry") end
+  end
+  if letters < 60 then -- longer ones are refused as names
+    fits(list[1]:landed(), "landed")
+    fits(amp.compare(list, need, { draws = 5 }), "compared")
+  end
+  local _, none = pcall(amp.offers.text, wide:gsub("12", "-1"),
+    { modules = modules })
+  fits(tostring(none):match("\n(.*)"), "no row")
+end
+
 -- ---- words that a hurried reader takes for numbers ----
 
 local worded = amp.offers.text("listing,module,count,price,tax,freight," ..

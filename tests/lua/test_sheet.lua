@@ -197,6 +197,31 @@ local large = F(amp.pack{ module = iron, series = 4, parallel = 40 }:sheet())
 check.has(large, "above_60_v the full pack has 110 V")
 check.has(large, "320 covers, bolts, washers")
 
+-- names of 20 and of 40 letters, umlauts among them: no line passes 78
+-- columns, and what is shortened stands whole below with its place
+local function fits (page, what)
+  for line in tostring(page):gmatch("[^\n]+") do
+    check.ok(utf8.len(line) <= 78, what .. ": " .. line)
+  end
+end
+for _, letters in ipairs{ 20, 40 } do
+  local long, rest = {}, ("\u{fc}bel"):rep(letters // 4 - 2)
+  for i = 1, 4 do
+    long[i] = pouch:with{ cell_v_min = 3.3, cell_v_max = 4.1,
+      r10s_mohm = amp.measured(2), name = ("S\u{e4}ure %d "):format(i) ..
+      rest }
+  end
+  local page = amp.pack{ strings = { { long[1], long[2] },
+    { long[3], long[4] } } }:sheet()
+  fits(page:text(), "a name of " .. letters)
+  check.has(page:text(), "S\u{e4}ure 1 ")
+  check.has(page:text(), "In full:\n  1.1 S\u{e4}ure 1 " ..
+    rest .. "\n  1.2 ")
+  check.has(page:text(), "..  1.1")
+  check.has(page:markdown(), "1 " .. rest .. " |")
+end
+check.ok(not text:find("In full:", 1, true), "none is shortened here")
+
 -- wrong calls
 check.raises(function () return pack:sheet{ fuze = 1 } end,
   "sheet: unknown key 'fuze' (did you mean 'fuse'?)")
