@@ -748,10 +748,15 @@ static void finish_row (const reading *r, size_t i) {
 }
 
 static void read_options (reading *r) {
-  static const char *const keys[] = {"modules", "columns",  "sep",
-                                     "decimal", "currency", "rates",
-                                     "as_of",   "ignore",   NULL};
+  static const char *const keys[] = {
+      "modules", "columns", "sep",    "decimal", "currency",
+      "rates",   "as_of",   "ignore", "ask",     NULL};
   bind_options(r->L, r->opts, "offers", keys);
+  if (lua_istable(r->L, r->opts) && bind_get(r->L, r->opts, "ask")) {
+    if (!lua_isboolean(r->L, -1))
+      bind_error(r->L, NULL, "offers: ask must be true or false");
+    lua_pop(r->L, 1);
+  }
   if (lua_istable(r->L, r->opts) && bind_get(r->L, r->opts, "rates")) {
     bind_check_rates(r->L, "offers");
     lua_pop(r->L, 1);

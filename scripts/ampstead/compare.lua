@@ -440,6 +440,7 @@ local function offer_list (offers)
     core.fail("script", "compare: takes a list of offers and a need (got " ..
       type(offers) .. ")")
   end
+  listings.check_usable(offers)
   local list = {}
   for i = 1, #offers do list[i] = offers[i] end
   if #list == 0 then core.fail("script", "compare: no offers in the list") end

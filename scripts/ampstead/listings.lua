@@ -411,24 +411,50 @@ function meta.__tostring (self)
   return table.concat(lines, "\n")
 end
 
-local reasons_most = 3 -- of rows
+local reasons_most, asked_most = 3, 3 -- of rows, and of each besides
+
+local function sentence (text)
+  text = text:sub(1, 1):upper() .. text:sub(2)
+  return text:find("[?.]$") and text or text .. "."
+end
+
+-- "text:2:9: its reason", and what else is to ask of the row: a text
+local function reason_and_questions (row, indent)
+  local first, more, left = row.questions[1], {}, 0
+  for _, q in ipairs(row.questions) do
+    if q.decides ~= "refused" and #more < asked_most then
+      more[#more + 1] = sentence(q.ask)
+    elseif q.decides ~= "refused" then
+      left = left + 1
+    end
+  end
+  if left > 0 then more[#more + 1] = string.format("(%d more)", left) end
+  local why = (first and first.place or string.format("line %d", row.line)) ..
+    ": " .. row.why
+  local lines = indent and wording.lines(why, indent, indent .. "  ") or { why }
+  if #more > 0 then
+    local below = (indent or "") .. "  "
+    table.move(wording.lines("ask too: " .. table.concat(more, " "), below,
+      below), 1, #row.questions * 8, #lines + 1, lines)
+  end
+  return table.concat(lines, "\n")
+end
 
 -- without one row that an offer can be made of the file is bad data
 local function none_usable (rows)
+  if #rows == 1 then
+    core.fail("data", reason_and_questions(rows[1], nil))
+  end
   local parts = {}
   for i = 1, math.min(#rows, reasons_most) do
-    local first = rows[i].questions[1]
-    parts[i] = (first and first.place or
-      string.format("line %d", rows[i].line)) .. ": " .. rows[i].why
+    parts[i] = reason_and_questions(rows[i], "  ")
   end
-  if #rows == 1 then core.fail("data", parts[1]) end
-  for i, part in ipairs(parts) do
-    parts[i] = table.concat(wording.lines(part, "  ", "    "), "\n")
-  end
+  local left = #rows - reasons_most
   core.fail("data", string.format("no usable row of %d: mend the columns " ..
-    "or the prices\n%s%s", #rows, table.concat(parts, "\n"),
-    #rows > reasons_most and string.format("\n  and %d more rows",
-      #rows - reasons_most) or ""))
+    "or the prices\n%s%s\n  every question: read it with ask = true, then " ..
+    "offers:questions()", #rows, table.concat(parts, "\n"), left > 0 and
+    string.format("\n  and %d more row%s", left, left == 1 and "" or "s") or
+    ""))
 end
 
 --- The adverts in a text: a list, an entry for each row.
@@ -442,8 +468,8 @@ local function read (text, file, opts)
     self[i] = make(row, given)
     if not row.why then usable = usable + 1 end
   end
-  if usable == 0 then none_usable(rows) end
-  lists[self] = { rows = rows, file = file }
+  if usable == 0 and not given.ask then none_usable(rows) end
+  lists[self] = { rows = rows, file = file, none = usable == 0 }
   return setmetatable(self, meta)
 end
 
@@ -470,11 +496,6 @@ local decides_words = { refused = "all", no_sum = "all", sum = "the sum",
   energy = "the kWh", little = "little" }
 
 local printed_most = 3 -- questions of an advert; the others are data
-
-local function sentence (text)
-  text = text:sub(1, 1):upper() .. text:sub(2)
-  return text:find("[?.]$") and text or text .. "."
-end
 
 -- a line for each advert: what to ask, the most decisive first
 local function note_of (row)
@@ -559,6 +580,12 @@ function methods.questions (self)
 end
 
 -- ---- in a comparison ----
+
+--- Raise where this is a list, read for its questions alone, of which no row
+-- is an offer: bad data wherever it is reckoned with.
+function listings.check_usable (list)
+  if lists[list] and lists[list].none then none_usable(lists[list].rows) end
+end
 
 --- The row behind an offer or a refused entry of a list, or nil.
 function listings.row (offer)

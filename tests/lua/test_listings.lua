@@ -302,6 +302,25 @@ check.has(why, "\n  text:2:11: price must be above 0 (got -2)")
 check.has(why, "\n  and 2 more rows")
 check.ok(not why:find("text:5", 1, true), "of three rows only")
 for line in why:gmatch("\n([^\n]+)") do check.ok(#line <= 78, line) end
+-- what else is to ask stands there too; with ask = true the questions can be
+-- had, and a comparison of such a list is bad data all the same
+local blind = "name,module,count,price,tax\na,7s2p,,140 each,\n" ..
+  "b,7s2p,12,140,none\n"
+local _, asks = pcall(amp.offers.text, blind, opts)
+check.has(asks, "text:2:8: how many modules exactly?")
+check.has(tostring(asks):gsub("\n *", " "), "ask too: Tax: is it included, " ..
+  "excluded, or none due? What does freight cost")
+check.has(asks, "read it with ask = true, then offers:questions()")
+local told = { modules = modules, ask = true }
+local to_ask = amp.offers.text(blind, told)
+check.equal(#to_ask, 2)
+check.has(to_ask:questions():text(), "2 adverts: 0 have a sum, 2 none yet.")
+check.has(to_ask:questions():text(), "b  140 for what: each, the lot, or a kWh?")
+check.raises(function () amp.compare(to_ask, need) end, "no usable row of 2")
+check.equal(#amp.offers.text(fourteen, { modules = modules, ask = true,
+  currency = "EUR" }), 14, "and changes nothing else")
+check.raises(function () amp.offers.text(blind, { ask = 1 }) end,
+  "ask must be true or false")
 -- the other mark than the one told is named
 check.raises(function () amp.offers.text("name;module;count;price;claimed\n" ..
   "A;7s2p;12;200;0.9\n", { modules = modules, decimal = "," }) end,
