@@ -349,6 +349,8 @@ typedef struct bind_offer {
   amp_value dud, tested, soh;
   double together; /* 0..1, of its duds */
   double bos, bos_mass, extra, residual;
+  int laters; /* costs of later years */
+  amp_later_cost later[AMP_CASE_LATER];
   int prices;      /* that are spread, as the case will hold them */
   amp_price_spread price[AMP_CASE_PRICES];
   char currency[64], dated[64], remark[64];

@@ -153,6 +153,8 @@ static void set_offer (amp_case *c, const bind_offer *o) {
   c->bos = o->bos;
   c->bos_mass = o->bos_mass;
   c->extra = o->extra;
+  c->laters = o->laters;
+  memcpy(c->later, o->later, sizeof c->later);
   c->residual = o->residual;
 }
 

@@ -83,7 +83,8 @@ static const bind_field offer_fields[] = {
     F_NUM_OF("bos_lb", bind_offer, bos_mass, 0.45359237, 0.0, 2.2e5, "lb",
              MASS, "mass of the rest"),
     F_ELSE("costs", BIND_LIST, "",
-           "further costs {{\"crane\", 120, year = 0}, ..}"),
+           "further costs {{\"crane\", 120}, {\"inverter\", 400, year = 8}, "
+           "{\"insurance\", 60, every = 1}}, in the need's currency"),
     F_PRICE("residual", bind_offer, residual, MONEY, 0,
             "money received at the end"),
     F_TEXT("remark", bind_offer, remark,
@@ -344,22 +345,62 @@ double bind_rate (lua_State *L, const bind_offer *o, int keys) {
   return 0.0;
 }
 
-/* {"crane", 120, year = 0} */
-static double read_cost (lua_State *L, const char *who) {
+/* A whole number of years under 'key' of the cost at the top. */
+static int cost_years (lua_State *L, const char *who, const char *key,
+                       int least, int otherwise) {
+  double v = bind_option(L, -1, key, NAN);
+  if (!amp_given(v))
+    return otherwise;
+  if (!(v >= least && v <= AMP_CASH_YEARS && v == floor(v)))
+    bind_error(L, NULL,
+               "%s: costs: %s must be a whole number %d .. %d (got %s)", who,
+               key, least, AMP_CASH_YEARS, bind_push_number(L, v));
+  return (int)v;
+}
+
+/* The cost at the top has no keys but these; of several the first in byte
+** order is named. */
+static void check_cost_keys (lua_State *L, const char *who) {
+  const char *worst = NULL;
+  lua_pushnil(L);
+  for (; lua_next(L, -2) != 0; lua_pop(L, 1)) {
+    const char *key =
+        lua_type(L, -2) == LUA_TSTRING ? lua_tostring(L, -2) : "year";
+    if (strcmp(key, "year") != 0 && strcmp(key, "every") != 0 &&
+        (worst == NULL || strcmp(key, worst) < 0))
+      worst = key;
+  }
+  if (worst != NULL)
+    bind_error(L, NULL, "%s: costs: unknown key '%s' (known: year, every)",
+               who, worst);
+}
+
+/* {"crane", 120}, {"inverter", 400, year = 8}, {"insurance", 60, every = 1}
+** at the top: at the start, in a year, in each 'every' years from the first
+** (or from year) on. */
+static void read_cost (lua_State *L, const char *who, bind_offer *s) {
+  static const char form[] = "{\"crane\", 120}, {\"inverter\", 400, year = "
+                             "8}, {\"insurance\", 60, every = 1}";
   if (!lua_istable(L, -1))
-    bind_error(L, NULL, "%s: one of costs is {\"crane\", 120}", who);
+    bind_error(L, NULL, "%s: one of costs is %s", who, form);
   lua_rawgeti(L, -1, 1);
   lua_rawgeti(L, -2, 2);
   double v = lua_type(L, -1) == LUA_TNUMBER ? lua_tonumber(L, -1) : NAN;
-  if (lua_type(L, -2) != LUA_TSTRING || !(v >= -MONEY && v <= MONEY))
-    bind_error(L, NULL, "%s: one of costs is {\"crane\", 120}", who);
+  if (lua_type(L, -2) != LUA_TSTRING || !(v >= -MONEY && v <= MONEY) ||
+      lua_rawlen(L, -3) != 2)
+    bind_error(L, NULL, "%s: one of costs is %s", who, form);
   lua_pop(L, 2);
-  if (bind_option(L, -1, "year", 0.0) != 0.0)
-    bind_error(L, NULL,
-               "%s: costs of later years are not counted yet; only "
-               "year = 0",
-               who);
-  return v;
+  check_cost_keys(L, who);
+  int every = cost_years(L, who, "every", 1, 0);
+  int year = cost_years(L, who, "year", every > 0 ? 1 : 0, every);
+  if (year == 0) {
+    s->extra += v;
+    return;
+  }
+  if (s->laters == AMP_CASE_LATER)
+    bind_error(L, NULL, "%s: costs: %d of later years at most", who,
+               AMP_CASE_LATER);
+  s->later[s->laters++] = (amp_later_cost){v, year, every};
 }
 
 static void read_costs (lua_State *L, int keys, const char *who,
@@ -370,7 +411,7 @@ static void read_costs (lua_State *L, int keys, const char *who,
     bind_error(L, NULL, "%s: costs is a list {{\"crane\", 120}, ..}", who);
   for (int i = 1; i <= (int)lua_rawlen(L, -1); i++) {
     lua_rawgeti(L, -1, i);
-    s->extra += read_cost(L, who);
+    read_cost(L, who, s);
     lua_pop(L, 1);
   }
   lua_pop(L, 1);

@@ -165,6 +165,24 @@ amp_status amp_cash_savings (const amp_levelised_ask *a, double tariff,
   return AMP_OK;
 }
 
+amp_status amp_later_check (const amp_later_cost *c, amp_error *err) {
+  amp_status s =
+      amp_check_range(err, "costs", c->cost, -MONEY_MOST, MONEY_MOST);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "year", c->year, 1, AMP_CASH_YEARS);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "every", c->every, 0, AMP_CASH_YEARS);
+  return s;
+}
+
+void amp_cash_later (const amp_later_cost *c, int n, int years,
+                     double *running) {
+  for (int i = 0; i < n; i++)
+    for (int t = c[i].year; t >= 1 && t <= years;
+         t += c[i].every > 0 ? c[i].every : years)
+      running[t - 1] += c[i].cost;
+}
+
 int amp_cash_replace (double again, int life, int years, double *running) {
   int end = life;
   for (; end < years; end += life)

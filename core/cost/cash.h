@@ -53,6 +53,20 @@ typedef struct amp_savings {
 amp_status amp_cash_savings (const amp_levelised_ask *a, double tariff,
                              amp_savings *out, amp_error *err);
 
+/* A cost of later years, paid at the end of year 'year' and, where 'every' is
+** above 0, each 'every' years after that. */
+typedef struct amp_later_cost {
+  double cost;     /* money; below 0: received */
+  int year, every; /* 1 .. AMP_CASH_YEARS; 0 .. AMP_CASH_YEARS */
+} amp_later_cost;
+
+amp_status amp_later_check (const amp_later_cost *c, amp_error *err);
+
+/* What n costs come to in each of the years 1 .. 'years', added to running[0
+** .. years-1]; what would fall due later is not paid. */
+void amp_cash_later (const amp_later_cost *c, int n, int years,
+                     double *running);
+
 /*
 ** Bought at the start for 'first' and again for 'again' at the end of each
 ** life of 'life' whole years that ends before 'years' do: added to

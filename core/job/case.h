@@ -9,13 +9,14 @@
 
 #include "base/context.h"
 #include "base/value.h"
+#include "cost/cash.h"
 #include "cost/offer.h"
 #include "life/ageing.h"
 #include "pack/build.h"
 #include "pack/module.h"
 #include "run/simulate.h"
 
-enum { AMP_CASE_MODELS = 8, AMP_CASE_PRICES = 12 };
+enum { AMP_CASE_MODELS = 8, AMP_CASE_PRICES = 12, AMP_CASE_LATER = 16 };
 
 /* The life models asked for; each draw takes one of them in turn, so their
 ** spread is part of the answer. */
@@ -67,6 +68,9 @@ typedef struct amp_case {
                             name, so that a what-if keeps it; 0: its place */
   double bos, bos_mass;  /* money outside tax; kg */
   double extra;          /* further costs at the start */
+  int laters;            /* costs of later years, in the levelised cost alone:
+                            of the whole years that a draw counts */
+  amp_later_cost later[AMP_CASE_LATER];
   int series, parallel;  /* modules in a string, strings; not from_offer */
   const amp_build *build; /* of unequal modules, whose mean 'module' is; or
                              with wiring, fuses, heat. NULL: equal and bare;

@@ -222,6 +222,10 @@ static amp_status check_sums (const amp_case *c, amp_error *err) {
   for (size_t i = 0; st == AMP_OK && i < sizeof row / sizeof *row; i++)
     if (amp_given(row[i].v))
       st = amp_check_range(err, row[i].field, row[i].v, row[i].lo, row[i].hi);
+  if (st == AMP_OK)
+    st = amp_check_range(err, "laters", c->laters, 0, AMP_CASE_LATER);
+  for (int i = 0; st == AMP_OK && i < c->laters; i++)
+    st = amp_later_check(&c->later[i], err);
   return st;
 }
 

@@ -207,6 +207,7 @@ static int whole_years (const money *g, const amp_life *l, double *energy,
     running[t] =
         price * l->charged[t] / need->duty->charge_efficiency / CASE_KWH;
   }
+  amp_cash_later(g->p->c->later, g->p->c->laters, n, running);
   return n;
 }
 

@@ -8,6 +8,7 @@ local cautions = loader("cautions")
 local raised = loader("raised")
 local listings = loader("listings")
 local alternatives = loader("alternatives")
+local costs_of = loader("offers").costs
 
 local compare = {}
 
@@ -397,6 +398,20 @@ local function year_line (raw)
 end
 compare.year_line = year_line
 
+-- {label, sentence} of the costs of later years; nil: none
+local function later_line (offers, names)
+  local parts = {}
+  for i, offer in ipairs(offers) do
+    local costs = core.kind(offer) == "offer" and
+      costs_of(core.keys(offer), true)
+    parts[#parts + 1] = costs and names[i] .. " " .. costs or nil
+  end
+  if #parts == 0 then return nil end
+  return { "later", table.concat(parts, "; ") .. ". Paid at the end of each " ..
+    "such year that a draw counts, discounted; in levelised, not in landed, " ..
+    "total or per delivered kWh." }
+end
+
 local function note_lines (raw, offers, need, names, c)
   local n, middle, answered = notes.new(), {}, 0
   local asked = core.keys(need)
@@ -405,6 +420,7 @@ local function note_lines (raw, offers, need, names, c)
     middle[#middle + 1] = line
   end
   middle[#middle + 1] = rate_line(offers, asked)
+  middle[#middle + 1] = later_line(offers, names)
   middle[#middle + 1] = listings.bound_line(offers, names)
   middle[#middle + 1] = alternatives.tariff_line(need)
   for _, line in ipairs(raw.tariff and

@@ -115,6 +115,28 @@ local function basis_of (line, keys)
   return core.kind(given) == "value" and core.value(given).basis or "assumed"
 end
 
+-- "in year 8", "every year", "every 5 years from year 2"; nil: at the start
+local function when (cost)
+  local every, year = cost.every, cost.year or 0
+  if not every then return year > 0 and "in year " .. year or nil end
+  return (every == 1 and "every year" or "every " .. every .. " years") ..
+    (year > 0 and year ~= every and " from year " .. year or "")
+end
+
+--- "inverter 400.00 in year 8": the costs of an offer's keys, those at the
+-- start or those of later years; nil: none.
+function offers.costs (keys, later)
+  local parts = {}
+  for _, cost in ipairs(keys.costs or {}) do
+    local at = when(cost)
+    if (at ~= nil) == later then
+      parts[#parts + 1] = cost[1] .. " " .. wording.fixed(cost[2]) ..
+        (at and " " .. at or "")
+    end
+  end
+  return parts[1] and table.concat(parts, ", ") or nil
+end
+
 -- {label, sentence}: what stands in no line, with its money where given
 local function left_out (keys)
   local parts = {}
@@ -124,9 +146,13 @@ local function left_out (keys)
   end
   parts[1] = "the rest of the build" .. (bos and " (bos " ..
     wording.fixed(bos) .. of .. ", counted in amp.compare)" or "")
-  parts[2] = "carriage to the place (carry_per_kg of the need)"
-  parts[3] = "test time"
-  parts[4] = "disposal of what is rejected"
+  for _, later in ipairs{ false, true } do
+    local costs = offers.costs(keys, later)
+    parts[#parts + 1] = costs and costs .. " (counted in amp.compare)" or nil
+  end
+  parts[#parts + 1] = "carriage to the place (carry_per_kg of the need)"
+  parts[#parts + 1] = "test time"
+  parts[#parts + 1] = "disposal of what is rejected"
   return { "not in it", wording.list(parts) .. "." }
 end
 

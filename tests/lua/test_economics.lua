@@ -156,6 +156,59 @@ check.has(said, "pays back in years, against 0.29 a kWh: C1 9.21, C2 9.90, " ..
 -- 16.2 years where the horizon doesn't cut them
 local unbound = amp.compare({ C3 }, need{ horizon_years = 20 }, { draws = 5 })
 check.close(unbound[1].years, 16.2, 0.05, "C3")
+
+-- ---- costs of later years: a plain sum of what each is worth today ----
+-- F/(1+d)^n, W. Short, D. Packey, T. Holt, NREL/TP-462-5173 (1995): at 5 %
+-- 400 in year 8 are worth 270.74, 60 in each of 15 years 622.78, 90 in years
+-- 5, 10 and 15 70.52 + 55.25 + 43.29, and nothing falls due in year 16
+
+local later = { { "inverter", 400, year = 8 }, { "insurance", 60, every = 1 },
+  { "balancer", 90, every = 5 }, { "crane", 120 }, { "refund", -30, year = 2,
+    every = 6 }, { "too late", 1000, year = 16 } }
+local worth, energy_worth = 0, 0
+for year = 1, 15 do
+  local due = 60 + (year == 8 and 400 or 0) + (year % 5 == 0 and 90 or 0) -
+    ((year == 2 or year == 8 or year == 14) and 30 or 0)
+  worth = worth + due / 1.05 ^ year
+  energy_worth = energy_worth + kwh / 1.05 ^ year
+end
+check.close(worth, 270.74 + 622.78 + 169.06 - 30 * (1 / 1.05 ^ 2 + 1 /
+  1.05 ^ 8 + 1 / 1.05 ^ 14), 0.01, "by hand")
+local kept = amp.compare({ C3, C3:with{ name = "C3 kept", costs = later } },
+  need(), { draws = 5 })
+check.close(kept[2].levelised - kept[1].levelised, (worth + 120) /
+  energy_worth, 1e-7, "levelised")
+check.close(kept[1].npv - kept[2].npv, worth + 120, 0.01, "npv")
+check.ok(kept[2].break_even_years > kept[1].break_even_years)
+check.close(kept[2].total - kept[1].total, 120, 1e-9, "the start alone")
+check.equal(kept[2].landed, kept[1].landed)
+check.has(F(kept), "later C3 kept inverter 400.00 in year 8, insurance 60.00 " ..
+  "every year, balancer 90.00 every 5 years, refund -30.00 every 6 years " ..
+  "from year 2, too late 1000.00 in year 16. Paid at the end of each such " ..
+  "year that a draw counts, discounted; in levelised, not in landed, total " ..
+  "or per delivered kWh.")
+-- a life of 9 whole years pays year 8 and not year 10
+for year, due in pairs{ [8] = 400 / 1.05 ^ 8, [10] = 0 } do
+  local short = amp.compare({ C1, C1:with{ name = "C1 kept",
+    costs = { { "inverter", 400, year = year } } } }, need(), { draws = 5 })
+  check.close(short[1].npv - short[2].npv, due, 0.01, "year " .. year)
+end
+-- without a discount they are added up; the sum over life follows them
+check.close(amp.compare({ C3:with{ costs = { { "check", 10, every = 1 } } } },
+  need{ discount_pct = 0 }, { draws = 5 })[1].levelised - amp.compare({ C3 },
+  need{ discount_pct = 0 }, { draws = 5 })[1].levelised, 10 / kwh, 1e-7)
+check.has(F(C3:with{ costs = later }:landed()), "crane 120.00 (counted in " ..
+  "amp.compare), inverter 400.00 in year 8, insurance 60.00 every year")
+local function wrong (cost, words)
+  check.raises(function () return C3:with{ costs = { cost } } end, words)
+end
+wrong({ "x", 1, year = 101 }, "year must be a whole number 0 .. 100 (got 101)")
+wrong({ "x", 1, every = 0 }, "every must be a whole number 1 .. 100 (got 0)")
+wrong({ "x", 1, year = 0, every = 2 }, "year must be a whole number 1 .. 100")
+wrong({ "x", 1, year = 1.5 }, "(got 1.5)")
+wrong({ "x", 1, yaer = 2 }, "unknown key 'yaer' (known: year, every)")
+wrong({ "x", "1" }, '{"inverter", 400, year = 8}')
+
 -- with the resistance that a module of each kind has, charging costs more
 local real = amp.compare({ C2:with{ module = amp.module{ name = "14s1p",
   chemistry = invented.curve, series = 14, nominal_v = 51.1,

@@ -362,8 +362,44 @@ static void replaced_whenever_a_life_ends (void **state) {
   assert_close(one[5], 0.0, 0.0);
 }
 
+/* 400 in year 8; 60 in each; 90 in 5, 10; nothing past the last year. Worth
+** by F/(1+d)^n (W. Short, D. Packey, T. Holt, NREL/TP-462-5173, 1995): at 5 %
+** over 10 years 270.74 + 60 x 7.7217 + 70.52 + 55.25 = 859.81. */
+static void later_costs_fall_due_in_their_years (void **state) {
+  static const amp_later_cost c[] = {
+      {400, 8, 0}, {60, 1, 1}, {90, 5, 5}, {1000, 11, 0}, {50, 12, 3}};
+  double running[10] = {0}, ones[10], with, without, energy = 0.0;
+  amp_error err;
+  (void)state;
+  amp_cash_later(c, 5, 10, running);
+  for (int t = 0; t < 10; t++) {
+    int year = t + 1;
+    double due = 60 + (year == 8 ? 400 : 0) + (year % 5 == 0 ? 90 : 0);
+    assert_close(running[t], due, 0.0);
+    ones[t] = 1.0;
+    energy += 1.0 / amp_cash_fp(0.05, year);
+  }
+  amp_levelised_ask a = {.first = 1000,
+                         .years = 10,
+                         .rate = 0.05,
+                         .energy = ones,
+                         .round_trip = 1.0};
+  assert_int_equal(amp_levelised(&a, &without, NULL), AMP_OK);
+  a.running = running;
+  assert_int_equal(amp_levelised(&a, &with, NULL), AMP_OK);
+  assert_close((with - without) * energy, 859.81, 0.01);
+  assert_int_equal(amp_later_check(&c[0], &err), AMP_OK);
+  assert_int_equal(amp_later_check(&(amp_later_cost){1, 0, 0}, &err),
+                   AMP_ERANGE);
+  assert_int_equal(amp_later_check(&(amp_later_cost){1, 1, -1}, &err),
+                   AMP_ERANGE);
+  assert_int_equal(amp_later_check(&(amp_later_cost){NAN, 1, 0}, &err),
+                   AMP_ERANGE);
+}
+
 int main (void) {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(later_costs_fall_due_in_their_years),
       cmocka_unit_test(factors_match_printed_tables),
       cmocka_unit_test(annuity_factors_at_five_percent),
       cmocka_unit_test(no_interest_is_no_special_place),
