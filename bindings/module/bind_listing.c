@@ -104,6 +104,7 @@ typedef struct row {
   amp_listing l;
   const bind_module *module;   /* kept by the row's table; NULL: none */
   const char *name, *currency; /* in the file's text; NULL: none */
+  char own_currency[12];       /* the same in capitals, a sign by its name */
   uint64_t digest[2];          /* of its cells; without remark and day */
 } row;
 
@@ -276,6 +277,29 @@ static void keep_text (const reading *r, const struct column *c,
     bind_put_text(r->L, "typed", s);
 }
 
+/* "eur", "\xe2\x82\xac": as the rates are called; the table of texts is at
+** the top. A dollar sign stays one. */
+static void name_currency (const reading *r, row *w) {
+  static const char *const signs[][2] = {
+      {"\xe2\x82\xac", "EUR"}, {"euro", "EUR"}, {"\xc2\xa3", "GBP"}};
+  if (w->currency == NULL || strlen(w->currency) >= sizeof w->own_currency)
+    return;
+  char *own = w->own_currency;
+  for (size_t i = 0; i <= strlen(w->currency); i++) {
+    char c = w->currency[i];
+    own[i] = (char)(c >= 'a' && c <= 'z' ? c - ('a' - 'A') : c);
+  }
+  for (size_t i = 0; i < sizeof signs / sizeof *signs; i++)
+    if (amp_cell_alike(w->currency, signs[i][0], 0))
+      memcpy(own, signs[i][1], 4);
+  if (strcmp(own, "$") == 0) { /* as if it stood beside the price */
+    memcpy(w->l.money, "$", 2);
+    w->currency = NULL;
+  } else
+    w->currency = own;
+  bind_put_text(r->L, "currency", w->currency);
+}
+
 /* Field by field; the table of texts is at the top. */
 static void take_fields (const reading *r, size_t i, row *w) {
   for (size_t c = 0; c < amp_csv_columns(r->csv); c++) {
@@ -446,6 +470,54 @@ static amp_listing_module known_of (const bind_module *m) {
   return k;
 }
 
+static bool is_dollar (const char *name) {
+  static const char *const known[] = {"USD", "CAD", "AUD", "NZD",
+                                      "SGD", "HKD", "MXN"};
+  for (size_t i = 0; i < sizeof known / sizeof *known; i++)
+    if (amp_cell_alike(known[i], name, 0))
+      return true;
+  return false;
+}
+
+/* The currency beside a sum, where the column or the call says one too. A
+** dollar sign alone is that of many countries. */
+static void settle_currency (const reading *r, row *w) {
+  lua_State *L = r->L;
+  int top = lua_gettop(L);
+  const char *named = w->currency;
+  bool sign = w->l.money[0] == '$';
+  if (named == NULL && sign && lua_istable(L, r->opts) &&
+      bind_get(L, r->opts, "currency"))
+    named = lua_tostring(L, -1);
+  if (sign && named != NULL && is_dollar(named))
+    memset(w->l.money, 0, sizeof w->l.money);
+  else if (sign && w->currency == NULL) {
+    amp_listing_find(&w->l, "dollar_of_which", AMP_DECIDES_REFUSED,
+                     AMP_LIST_FIELDS, NAN, NAN);
+    memset(w->l.money, 0, sizeof w->l.money); /* no rate to ask for besides */
+  } else if (w->l.money[0] != '\0' && w->currency != NULL &&
+             !amp_cell_alike(w->l.money, w->currency, 0))
+    amp_listing_find(&w->l, "currencies_mixed", AMP_DECIDES_REFUSED,
+                     AMP_LIST_FIELDS, NAN, NAN);
+  lua_settop(L, top);
+}
+
+/* A bare number under a header that does not say percent. */
+static void look_at_duds (const reading *r, size_t i, row *w) {
+  for (size_t c = 0; c < amp_csv_columns(r->csv); c++) {
+    double v = 0.0;
+    const char *s = amp_csv_field(r->csv, i, c);
+    if (strcmp(columns[r->map[c]].key, "dud_pct") == 0 &&
+        strstr(amp_csv_header(r->csv, c), "pct") == NULL &&
+        strchr(amp_csv_header(r->csv, c), '%') == NULL &&
+        amp_number_written(s, strlen(s), r->decimal, false, &v) ==
+            AMP_WRITTEN_NUMBER &&
+        v > 0.0 && amp_given(w->l.v[AMP_LIST_DUDS]))
+      amp_listing_find(&w->l, "duds_of_what", AMP_DECIDES_ENERGY,
+                       AMP_LIST_DUDS, v, NAN);
+  }
+}
+
 /* Push the table of row i. */
 static void read_row (reading *r, size_t i) {
   lua_State *L = r->L;
@@ -455,7 +527,10 @@ static void read_row (reading *r, size_t i) {
   int at = lua_gettop(L);
   lua_newtable(L);
   take_fields(r, i, w);
+  name_currency(r, w);
   lua_setfield(L, at, "text");
+  settle_currency(r, w);
+  look_at_duds(r, i, w);
   const char *name = field_text(r, i, "module");
   if (name != NULL)
     named_module(r, w, at, name);
@@ -632,6 +707,7 @@ static void find_again (reading *r, size_t i) {
                      (double)k + 1, NAN);
     lua_pushinteger(L, (lua_Integer)k + 1);
     lua_setfield(L, -2, "same");
+    bind_put_flag(L, "says_again", says_again(r, i, k));
   } else if (like < r->n) {
     amp_listing_find(l, "listing_alike", AMP_DECIDES_LITTLE, AMP_LIST_FIELDS,
                      (double)like + 1, NAN);

@@ -11,7 +11,7 @@
 #include <string.h>
 
 #define NONE AMP_NOT_GIVEN
-enum { PRICES_MOST = 4096, OLD_DAYS = 30 };
+enum { PRICES_MOST = 4096, OLD_DAYS = 30, CELL = 600 };
 
 /* Two figures for one thing further apart than this contradict (common
 ** practice, no source). */
@@ -100,12 +100,13 @@ static void take_currency (amp_listing *l, amp_listing_field field,
                            const char *word) {
   static const char *const signs[][2] = {{"\xe2\x82\xac", "EUR"},
                                          {"\xc2\xa3", "GBP"},
+                                         {"$", "$"}, /* of many */
                                          {"euro", "EUR"},
                                          {"euros", "EUR"}};
   char name[4] = "";
   for (size_t i = 0; i < sizeof signs / sizeof *signs; i++)
     if (strcmp(word, signs[i][0]) == 0)
-      memcpy(name, signs[i][1], 4);
+      memcpy(name, signs[i][1], strlen(signs[i][1]) + 1);
   bool sign = name[0] != '\0';
   for (int i = 0; !sign && i < 3; i++) /* letters, by money_units */
     name[i] = (char)(word[i] - ('a' - 'A'));
@@ -115,35 +116,82 @@ static void take_currency (amp_listing *l, amp_listing_field field,
 }
 
 /* Units that may stand beside the one number of a field. */
-static const char plain_units[] = "% pcs pc pieces modules kg v ah";
-static const char money_units[] =
-    "eur gbp usd chf sek nok dkk pln czk euro euros \xe2\x82\xac \xc2\xa3";
+static const char plain_units[] = "% pcs pc pieces modules x kg v ah";
+static const char money_units[] = "eur gbp usd chf sek nok dkk pln czk euro "
+                                  "euros \xe2\x82\xac \xc2\xa3 $";
+
+/* That the number beside it is not quite it: asked, the number stands. */
+static const char only_near[] =
+    "about approx approximately roughly circa ca around ~";
+
+/* That less may be paid: asked, the price stands. */
+static const char haggled[] = "vb vhb obo ono negotiable";
 
 /* Of what a price is: the words, how many of the three kinds they name, and
 ** in *is the kind. */
 static int price_kinds (const amp_phrase *p, amp_price *is) {
   bool kwh = amp_phrase_has(p, "kwh");
-  bool each = amp_phrase_has(p, "each module piece pc unit apiece");
+  bool each = amp_phrase_has(p, "each ea module piece pc unit apiece");
   bool lot = amp_phrase_has(p, "lot all total set together pallet");
   *is = kwh ? AMP_PRICE_PER_KWH : lot ? AMP_PRICE_LOT : AMP_PRICE_EACH;
   return kwh + each + lot;
 }
 
 /* Words that may stand in a price: "95 per kWh", "2200 EUR for the lot" */
-static const char price_words[] =
-    "kwh each module piece pc unit apiece lot all total set together pallet "
-    "per for the a / whole in";
+static const char price_words[] = "kwh each ea module piece pc unit apiece "
+                                  "lot all total set together pallet "
+                                  "per for the a / whole in";
 
-/* May token 'i' stand beside the one number of this field? */
+/* That it is no more than that: of a claim the number is too good, of duds it
+** is the worst. */
+static const char at_most[] = "< max maximum up to";
+
+/* Is token 'i' a word that puts the number in doubt, and no more? */
+static bool in_doubt (amp_listing_field field, const amp_phrase *p, int i) {
+  return amp_phrase_is(p, i, only_near) ||
+         (field == AMP_LIST_PRICE && amp_phrase_is(p, i, haggled)) ||
+         (field == AMP_LIST_DUDS && amp_phrase_is(p, i, at_most));
+}
+
+/* May token 'i' stand beside the one number of this field? 'n' tokens are
+** not words of doubt. */
 static bool beside_number (amp_listing *l, amp_listing_field field,
-                           const amp_phrase *p, int i) {
+                           const amp_phrase *p, int i, int n) {
+  if (in_doubt(field, p, i))
+    return true;
   if (fields[field].money && amp_phrase_is(p, i, money_units))
     take_currency(l, field, p->t[i].word);
   else if (field == AMP_LIST_PRICE && amp_phrase_is(p, i, price_words))
     return true;
   else
-    return p->n == 2 && amp_phrase_is(p, i, plain_units);
-  return p->n == 2 || field == AMP_LIST_PRICE;
+    return n == 2 && amp_phrase_is(p, i, plain_units);
+  return n == 2 || field == AMP_LIST_PRICE;
+}
+
+/* Tokens that say something else than a doubt. */
+static int firm_tokens (amp_listing_field field, const amp_phrase *p) {
+  int n = 0;
+  for (int i = 0; i < p->n; i++)
+    n += !in_doubt(field, p, i);
+  return n;
+}
+
+static void ask_how_near (amp_listing *l, amp_listing_field field,
+                          const amp_phrase *p) {
+  bool near = amp_phrase_has(p, only_near) ||
+              ((field == AMP_LIST_DUDS || field == AMP_LIST_CLAIM) &&
+               amp_phrase_has(p, at_most));
+  if (near && field == AMP_LIST_COUNT)
+    amp_listing_find(l, "count_only_about", AMP_DECIDES_SUM, field, NONE,
+                     NONE);
+  else if (near)
+    amp_listing_find(l, "number_only_about",
+                     fields[field].money ? AMP_DECIDES_SUM
+                                         : AMP_DECIDES_ENERGY,
+                     field, NONE, NONE);
+  if (field == AMP_LIST_PRICE && amp_phrase_has(p, haggled))
+    amp_listing_find(l, "price_negotiable", AMP_DECIDES_LITTLE, field, NONE,
+                     NONE);
 }
 
 /* "245 EUR", "10 %", "12 modules", "140 each" */
@@ -152,10 +200,9 @@ static amp_written with_unit (amp_listing *l, amp_listing_field field,
   amp_phrase p;
   int at = -1;
   amp_phrase_read(text, decimal, fields[field].money, &p);
-  if (p.n < 2)
-    return AMP_WRITTEN_WORDS;
+  int n = firm_tokens(field, &p);
   for (int i = 0; i < p.n; i++) {
-    if (p.t[i].number ? at >= 0 : !beside_number(l, field, &p, i))
+    if (p.t[i].number ? at >= 0 : !beside_number(l, field, &p, i, n))
       return AMP_WRITTEN_WORDS;
     at = p.t[i].number ? i : at;
   }
@@ -163,8 +210,36 @@ static amp_written with_unit (amp_listing *l, amp_listing_field field,
     return AMP_WRITTEN_WORDS;
   if (field == AMP_LIST_PRICE)
     l->price_kinds = price_kinds(&p, &l->price_says);
+  ask_how_near(l, field, &p);
   *v = p.t[at].value;
   return p.t[at].how;
+}
+
+/* Words where a number belongs: a freight that is free, or not told; a range;
+** no figure at all. False: nothing of that. */
+static bool take_words (amp_listing *l, amp_listing_field field,
+                        const char *text, char decimal) {
+  amp_phrase p;
+  amp_phrase_read(text, decimal, fields[field].money, &p);
+  bool figure = false;
+  for (int i = 0; i < p.n; i++)
+    figure = figure || p.t[i].number;
+  if (field == AMP_LIST_FREIGHT) {
+    if (!figure && amp_phrase_has(&p, "free included incl inclusive") &&
+        !amp_phrase_has(&p, "not no non isn never ? from above over"))
+      l->v[field] = 0.0;
+    else /* a lower bound without it */
+      amp_listing_find(l, "freight_left_out", AMP_DECIDES_SUM, field, NONE,
+                       NONE);
+  } else if (amp_phrase_is_range(&p))
+    refuse(l, "number_is_a_range", field, NONE, NONE);
+  else if (!figure && field == AMP_LIST_PRICE)
+    refuse(l, "price_not_given", field, NONE, NONE);
+  else if (!figure && field == AMP_LIST_COUNT)
+    refuse(l, "count_not_given", field, NONE, NONE);
+  else
+    return false;
+  return true;
 }
 
 static void take_number (amp_listing *l, amp_listing_field field,
@@ -179,6 +254,8 @@ static void take_number (amp_listing *l, amp_listing_field field,
     return;
   if (how == AMP_WRITTEN_WORDS)
     how = with_unit(l, field, text, decimal, &v);
+  if (how == AMP_WRITTEN_WORDS && take_words(l, field, text, decimal))
+    return;
   if (how != AMP_WRITTEN_NUMBER)
     unreadable(l, field, how);
   else if (field == AMP_LIST_DUDS && v > 0.0 && v < 1.0 &&
@@ -248,7 +325,7 @@ static bool speaks_of_health (const amp_phrase *p, int i) {
       amp_phrase_is(p, i - 1, "sold"))
     return amp_phrase_has(p, "soh");
   if (next >= p->n || p->t[next].number ||
-      amp_phrase_is(p, next, "soh health left capacity"))
+      amp_phrase_is(p, next, "+ soh health left capacity"))
     return true;
   if (!amp_phrase_is(p, next, "of"))
     return false;
@@ -275,6 +352,11 @@ static bool take_claimed (amp_listing *l, const amp_phrase *p, int i) {
 static void take_claim (amp_listing *l, const char *text, char decimal) {
   amp_phrase p;
   amp_phrase_read(text, decimal, false, &p);
+  if (amp_phrase_is_range(&p)) {
+    refuse(l, "number_is_a_range", AMP_LIST_CLAIM, NONE, NONE);
+    return;
+  }
+  ask_how_near(l, AMP_LIST_CLAIM, &p);
   for (int i = 0; i < p.n; i++) {
     if (!p.t[i].number)
       continue;
@@ -463,6 +545,8 @@ static void take_seen (amp_listing *l, const char *text) {
 
 void amp_listing_take (amp_listing *l, amp_listing_field field,
                        const char *text, char decimal) {
+  char plain[CELL];
+  text = amp_cell_plain(text, plain, sizeof plain);
   l->given[field] = l->given[field] || text[0] != '\0';
   switch (field) {
   case AMP_LIST_PRICE_IS:

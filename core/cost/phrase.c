@@ -162,6 +162,58 @@ amp_written amp_number_written (const char *s, size_t n, char decimal,
 
 /* ---- phrases ---- */
 
+/* ---- typographic signs ---- */
+
+static const struct {
+  const char *sign;
+  char plain;
+} signs[] = {{"\t", ' '},
+             {"\n", ' '},
+             {"\r", ' '},
+             {"\xc2\xa0", ' '},
+             {"\xe2\x80\x89", ' '},
+             {"\xe2\x80\xaf", ' '},
+             {"\xe2\x80\x90", '-'},
+             {"\xe2\x80\x91", '-'},
+             {"\xe2\x80\x92", '-'},
+             {"\xe2\x80\x93", '-'},
+             {"\xe2\x80\x94", '-'},
+             {"\xe2\x88\x92", '-'},
+             {"\xe2\x80\x98", '\''},
+             {"\xe2\x80\x99", '\''},
+             {"\xe2\x89\x88", '~'}};
+enum { SIGNS = sizeof signs / sizeof *signs };
+
+static size_t sign_length (const char *s, char *plain) {
+  if ((unsigned char)*s >= ' ' && (unsigned char)*s < 0x80u)
+    return 0;
+  for (int i = 0; i < SIGNS; i++) {
+    size_t n = strlen(signs[i].sign);
+    if (strncmp(s, signs[i].sign, n) == 0) {
+      *plain = signs[i].plain;
+      return n;
+    }
+  }
+  return 0;
+}
+
+const char *amp_cell_plain (const char *s, char *out, size_t size) {
+  size_t k = 0, n = strlen(s);
+  if (n >= size)
+    return s;
+  while (*s != '\0') {
+    size_t long_one = sign_length(s, &out[k]);
+    if (long_one == 0)
+      out[k] = *s;
+    k++;
+    s += long_one > 0 ? long_one : 1;
+  }
+  out[k] = '\0';
+  return out;
+}
+
+/* ---- phrases: tokens ---- */
+
 /* The length of the number that begins at s: digits, and marks that stand
 ** between digits. Letters right behind it (7s2p, 3x) make it a word, units do
 ** not. */
@@ -190,11 +242,29 @@ static bool is_code (const char *s) {
   return is_digit(s[i]);
 }
 
-static size_t word_length (const char *s) {
-  size_t i = 0;
-  if (*s == '%' || *s == '?' || *s == '/')
+/* A sign of money, with no letters or digits joined to it. */
+static size_t money_length (const char *s) {
+  if (*s == '$')
     return 1;
-  while (is_letter(s[i]) || (is_digit(s[i]) && (i > 0 || is_code(s))))
+  if (strncmp(s, "\xe2\x82\xac", 3) == 0)
+    return 3;
+  return strncmp(s, "\xc2\xa3", 2) == 0 ? 2 : 0;
+}
+
+/* A dash between numbers or blanks: "85-95", "85 - 95"; not that of "140,-" */
+static bool is_dash (const char *s, char before) {
+  return *s == '-' && (is_digit(before) || before == ' ') &&
+         (is_digit(s[1]) || s[1] == ' ');
+}
+
+static size_t word_length (const char *s, char before) {
+  size_t i = money_length(s);
+  if (i > 0)
+    return i;
+  if ((*s != '\0' && strchr("%?/~<>+$", *s) != NULL) || is_dash(s, before))
+    return 1;
+  while (money_length(s + i) == 0 &&
+         (is_letter(s[i]) || (is_digit(s[i]) && (i > 0 || is_code(s)))))
     i++;
   return i;
 }
@@ -209,18 +279,29 @@ static void keep_word (amp_token *t, const char *s, size_t n) {
 
 void amp_phrase_read (const char *s, char decimal, bool money,
                       amp_phrase *out) {
+  char before = ' ';
   memset(out, 0, sizeof *out);
   while (*s != '\0' && out->n < AMP_PHRASE_TOKENS) {
     amp_token *t = &out->t[out->n];
-    size_t n = is_code(s) ? 0 : number_length(s);
+    bool dash = is_digit(before) && *s == '-';
+    size_t n = is_code(s) || dash ? 0 : number_length(s);
     if (n > 0) {
       t->number = true;
       t->how = amp_number_written(s, n, decimal, money, &t->value);
-    } else if ((n = word_length(s)) > 0)
+    } else if ((n = word_length(s, before)) > 0)
       keep_word(t, s, n);
     out->n += n > 0;
     s += n > 0 ? n : 1;
+    before = s[-1];
   }
+}
+
+bool amp_phrase_is_range (const amp_phrase *p) {
+  for (int i = 0; i + 2 < p->n; i++)
+    if (p->t[i].number && p->t[i + 2].number &&
+        amp_phrase_is(p, i + 1, "- to bis"))
+      return true;
+  return false;
 }
 
 bool amp_phrase_is (const amp_phrase *p, int i, const char *list) {

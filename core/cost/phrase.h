@@ -36,7 +36,9 @@ typedef struct amp_token {
   bool number;
   amp_written how;            /* of a number */
   double value;
-  char word[AMP_PHRASE_WORD]; /* lower case, cut; "%" and "?" are words */
+  char word[AMP_PHRASE_WORD]; /* lower case, cut; single signs are words: %
+                                 ? / ~ < > + $, the euro, the pound, and "-"
+                                 between numbers or blanks */
 } amp_token;
 
 typedef struct amp_phrase {
@@ -47,6 +49,16 @@ typedef struct amp_phrase {
 /* Split into numbers and words; "7s2p" is a word. */
 void amp_phrase_read (const char *s, char decimal, bool money,
                       amp_phrase *out);
+
+/* "85-95", "85 to 95": two numbers of which nobody knows which holds. */
+bool amp_phrase_is_range (const amp_phrase *p);
+
+/*
+** The text with plain signs in place of typographic ones: blanks that hold a
+** line and narrow ones, tabs, dashes, the minus, apostrophes. Into 'out';
+** gives 'out', or 's' itself where it is as long as 'size' or longer.
+*/
+const char *amp_cell_plain (const char *s, char *out, size_t size);
 
 /* Is one of the words (parted by blanks in 'list') in the phrase? */
 bool amp_phrase_has (const amp_phrase *p, const char *list);

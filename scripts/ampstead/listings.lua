@@ -38,12 +38,38 @@ function ask.module_not_known (_, row)
   return row.words .. ": which one is it?"
 end
 
-function ask.count_not_given (_, row)
-  return "how many modules exactly?" .. (row.remark and
+function ask.count_not_given (f, row)
+  return (f.text and f.text ~= "" and "count " .. quoted(f) .. ": " or "") ..
+    "how many modules exactly?" .. (row.remark and
     ' (remark: "' .. row.remark .. '")' or "")
 end
 
-function ask.price_not_given () return "what is the price?" end
+function ask.price_not_given (f)
+  return (f.text and f.text ~= "" and "price " .. quoted(f) .. ": " or "") ..
+    "what is the price?"
+end
+
+function ask.price_negotiable (f)
+  return "price " .. quoted(f) .. ": negotiable, for how much? Counted as " ..
+    "it stands"
+end
+
+function ask.number_only_about (f)
+  return column(f) .. " " .. quoted(f) .. ": what exactly? Counted as it stands"
+end
+
+function ask.number_is_a_range (f)
+  return column(f) .. " " .. quoted(f) .. " is a range: which of it?"
+end
+
+function ask.dollar_of_which ()
+  return "a dollar sign: of which country? Name it in the column currency"
+end
+
+function ask.duds_of_what (f)
+  return string.format("duds %s: percent, or modules? Counted as %s %%",
+    quoted(f), short(f.a))
+end
 
 function ask.price_of_what (f, row)
   return string.format("%s for what: each, the lot, or a kWh?%s",
@@ -88,6 +114,10 @@ end
 function ask.not_a_number (f, _, all)
   local mark = other_mark(f, all.decimal)
   if mark then return mark end
+  if f.text and f.text:find("%d[^%d]*[^%d.,' ][^%d]*%d") and
+     f.column ~= "tested_ah" then
+    return column(f) .. " " .. quoted(f) .. " is more than one number: which?"
+  end
   if f.column == "tested_ah" then
     return "tested Ah " .. quoted(f) .. ": which are the tests? Only " ..
       "numbers in Ah, 32 at most"
@@ -132,8 +162,9 @@ local function other_row (row)
   return row.name == line and line or row.name .. " (" .. line .. ")"
 end
 
-function ask.listing_twice (f, _, all)
-  return "the same advert as " .. other_row(all[f.a]) .. ": every cell alike"
+function ask.listing_twice (f, row, all)
+  return "the same advert as " .. other_row(all[f.a]) .. ": every cell alike" ..
+    (row.says_again and " but what the remark says of it" or "")
 end
 
 function ask.listing_alike (f, row, all)
@@ -214,8 +245,9 @@ function ask.price_per_kwh_of_what ()
   return "per kWh of what: label, claim, test? The label's are counted"
 end
 
-function ask.freight_left_out ()
-  return "what does freight cost, or the trip to collect? Nothing is counted"
+function ask.freight_left_out (f)
+  return (f.text and f.text ~= "" and f.column == "freight" and "freight " ..
+    quoted(f) .. ": " or "") .. "what does freight cost, or the trip to collect? Nothing is counted"
 end
 
 function ask.count_only_about (_, row)

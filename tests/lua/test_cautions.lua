@@ -554,6 +554,10 @@ for id, change in pairs{
   premium_in_remark = { "remark", "premium 15 %" },
   price_per_kwh_of_what = { "price is", "per kWh" },
   count_only_about = { "remark", "about twelve" },
+  number_only_about = { "price", "~245" },
+  number_is_a_range = { "price", "245-260" },
+  price_negotiable = { "price", "245 VB" },
+  dollar_of_which = { "price", "$245" }, duds_of_what = { "duds", "5" },
   date_not_read = { "seen", "5/6/2026" }, advert_old = { "seen",
     "2026-01-05" }, duds_not_given = { "duds", "" },
   price_far_off = { "price", "99000", nil, 4 } } do

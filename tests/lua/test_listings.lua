@@ -46,7 +46,8 @@ local function refused (i, words)
   check.has(offers[i].refused, words, offers[i].name)
   check.has(tostring(offers[i]), "refused, line " .. i + 1)
 end
-refused(6, "the same advert as E (line 6): every cell alike")
+refused(6, "the same advert as E (line 6): every cell alike but what the " ..
+  "remark says of it")
 refused(7, 'the remark says "price of the lot?": is it the price of the lot, ' ..
   "262.50 each?")
 refused(9, "how many modules exactly?")
@@ -235,6 +236,48 @@ check.equal(worded[3].price_lot, 2200)
 check.equal(worded[3].tax, nil, "not included is not included")
 check.has(worded[4].refused, "80 % of what: SoH, or of the modules?")
 check.has(worded[5].refused, "which are the tests? Only numbers in Ah")
+
+-- adverts as a board has them: what is not sure is asked, never dropped
+local board = amp.offers.text("name;module;count;price;freight;tax;duds\n" .. [[
+about;7s2p;12;ca. 140 EUR VB each;on request;included;2
+free;7s2p;12x;€140/each;free;none;2 %
+range;7s2p;12;140–160 each;;none;none
+dollar;7s2p;12;$140 each;0;none;none
+many;7s2p;12;12 x 140;0;none;none
+]], { modules = modules, currency = "EUR" })
+check.equal(board[1].price_each, 140)
+check.equal(board[1].freight, nil)
+check.equal(board[2].freight, 0)
+check.equal(board[2].count, 12)
+check.has(board[3].refused, 'price "140–160 each" is a range: which of it?')
+check.has(board[4].refused, "a dollar sign: of which country?")
+check.has(board[5].refused, 'price "12 x 140" is more than one number: which?')
+local wants, got = board:questions(), {}
+for i = 1, #wants do
+  if wants[i].who == "about" then got[wants[i].id] = wants[i].ask end
+end
+check.has(got.number_only_about, 'price "ca. 140 EUR VB each": what exactly?')
+check.has(got.price_negotiable, "negotiable, for how much?")
+check.has(got.freight_left_out, 'freight "on request": what does freight cost')
+check.has(got.duds_of_what, 'duds "2": percent, or modules? Counted as 2 %')
+-- a sign and a currency beside it: the same dollar, or two currencies
+local signs = amp.offers.text("name;module;count;price;currency;tax\n" .. [[
+a;7s2p;12;$140 each;USD;none
+b;7s2p;12;$140 each;EUR;none
+c;7s2p;12;140 GBP each;EUR;none
+d;7s2p;12;140 EUR each;eur;none
+e;7s2p;12;140 each;€;none
+f;7s2p;12;140 each;$;none
+]], { modules = modules, currency = "EUR", rates = { USD = 0.9 } })
+check.equal(signs[4].currency, "EUR")
+check.equal(signs[5].currency, "EUR")
+check.has(signs[6].refused, "a dollar sign: of which country?")
+check.equal(signs[1].currency, "USD")
+check.has(signs[2].refused, "two currencies in one row")
+check.has(signs[3].refused, "two currencies in one row")
+check.equal(signs[4].price_each, 140)
+check.equal(amp.offers.text("name,module,count,price,tax\na,7s2p,2,$9 each," ..
+  "none\n", { modules = modules, currency = "CAD" })[1].currency, "CAD")
 
 -- a sum that leaves freight out is no plain winner; damage stands beside it
 local ageing = need:with{ life_model = "nmc_voltage_depth" }

@@ -82,8 +82,27 @@ static void each_doubt_has_its_name (void **state) {
       {AMP_LIST_PRICE, "2.480", "number_two_ways", AMP_DECIDES_REFUSED},
       {AMP_LIST_PRICE, "245,5", "decimal_comma_not_told",
        AMP_DECIDES_REFUSED},
-      {AMP_LIST_PRICE, "ask me", "not_a_number", AMP_DECIDES_REFUSED},
-      {AMP_LIST_PRICE, "~245", "not_a_number", AMP_DECIDES_REFUSED},
+      {AMP_LIST_PRICE, "ask me", "price_not_given", AMP_DECIDES_REFUSED},
+      {AMP_LIST_PRICE, "~245", "number_only_about", AMP_DECIDES_SUM},
+      {AMP_LIST_PRICE, "245 VB", "price_negotiable", AMP_DECIDES_LITTLE},
+      {AMP_LIST_PRICE, "245-260", "number_is_a_range", AMP_DECIDES_REFUSED},
+      {AMP_LIST_PRICE, "12 x 245", "not_a_number", AMP_DECIDES_REFUSED},
+      {AMP_LIST_PRICE, "from 245", "not_a_number", AMP_DECIDES_REFUSED},
+      {AMP_LIST_COUNT, "a dozen", "count_not_given", AMP_DECIDES_REFUSED},
+      {AMP_LIST_COUNT, "10 to 12", "number_is_a_range", AMP_DECIDES_REFUSED},
+      {AMP_LIST_COUNT, "ca. 12", "count_only_about", AMP_DECIDES_SUM},
+      {AMP_LIST_COUNT, "12+", "not_a_number", AMP_DECIDES_REFUSED},
+      {AMP_LIST_FREIGHT, "on request", "freight_left_out", AMP_DECIDES_SUM},
+      {AMP_LIST_FREIGHT, "not included", "freight_left_out", AMP_DECIDES_SUM},
+      {AMP_LIST_FREIGHT, "90 per pallet", "freight_left_out",
+       AMP_DECIDES_SUM},
+      {AMP_LIST_CLAIM, "~90 %", "number_only_about", AMP_DECIDES_ENERGY},
+      {AMP_LIST_CLAIM, "up to 90 %", "number_only_about", AMP_DECIDES_ENERGY},
+      {AMP_LIST_CLAIM,
+       "85\xe2\x80\x93"
+       "95 %",
+       "number_is_a_range", AMP_DECIDES_REFUSED},
+      {AMP_LIST_DUDS, "< 5 %", "number_only_about", AMP_DECIDES_ENERGY},
       {AMP_LIST_PRICE_IS, "", "price_of_what", AMP_DECIDES_REFUSED},
       {AMP_LIST_PRICE_IS, "each lot", "price_of_what", AMP_DECIDES_REFUSED},
       {AMP_LIST_PRICE_IS, "per kWh", "price_per_kwh_of_what",
@@ -138,6 +157,42 @@ static void each_doubt_has_its_name (void **state) {
     assert_int_equal(amp_listing_refused(&l),
                      l.finding[0].decides == AMP_DECIDES_REFUSED);
   }
+}
+
+/* What people put around a number, and what it is: no doubt left. */
+static void a_number_is_read_as_people_write_it (void **state) {
+  static const struct {
+    amp_listing_field field;
+    const char *text;
+    double v;
+  } want[] = {{AMP_LIST_PRICE,
+               "\xe2\x82\xac"
+               "245",
+               245},
+              {AMP_LIST_PRICE, "245\xc2\xa0\xe2\x82\xac", 245},
+              {AMP_LIST_PRICE,
+               "1\xe2\x80\xaf"
+               "680",
+               1680},
+              {AMP_LIST_PRICE, "245,- each", 245},
+              {AMP_LIST_PRICE, "245 ea", 245},
+              {AMP_LIST_PRICE,
+               "\xc2\xa3"
+               "245 each",
+               245},
+              {AMP_LIST_COUNT, "12x", 12},
+              {AMP_LIST_COUNT, "12\tpcs", 12},
+              {AMP_LIST_FREIGHT, "free", 0},
+              {AMP_LIST_FREIGHT, "incl.", 0},
+              {AMP_LIST_FREIGHT, "90\xe2\x82\xac", 90}};
+  (void)state;
+  for (size_t i = 0; i < LEN(want); i++) {
+    amp_listing l = with(want[i].field, want[i].text);
+    if (l.findings > 0)
+      fail_msg("'%s': %s", want[i].text, l.finding[0].id);
+    assert_close(l.v[want[i].field], want[i].v, 0.0);
+  }
+  assert_close(with(AMP_LIST_CLAIM, "90%+").claim_soh, 90, 0.0);
 }
 
 static void damage_that_is_denied_is_none (void **state) {
@@ -457,6 +512,7 @@ int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_whole_advert_leaves_no_doubt),
       cmocka_unit_test(each_doubt_has_its_name),
+      cmocka_unit_test(a_number_is_read_as_people_write_it),
       cmocka_unit_test(damage_that_is_denied_is_none),
       cmocka_unit_test(words_beside_the_point_ask_nothing),
       cmocka_unit_test(a_remark_never_enters_a_sum),
