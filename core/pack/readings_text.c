@@ -383,6 +383,11 @@ static void read_number (const reader *r, size_t row, int k, double *out,
     amp_failf(&err, AMP_EDATA, NULL,
               "%s '%s' is not a number with decimal '%s'", roles[k].key,
               shown, r->decimal == ',' ? "," : ".");
+  else if (strpbrk(s + n, "?*!~<>+") != NULL) /* "25.7?": not to be trusted */
+    amp_failf(&err, AMP_EDATA, NULL,
+              "%s '%s' has a mark of doubt: read it again, or write why in "
+              "the remark",
+              roles[k].key, shown);
   if (u != NULL) {
     factor = u->factor;
     shift = u->shift;

@@ -296,8 +296,8 @@ local function reason_heads (raw, rows, cells)
     for i, judged in ipairs(raw) do
       local why = cells[i].why
       if judged.verdict == verdict and why then
-        heads[#heads + 1] = string.format("%s %s: %s.", rows[i].id, verdict,
-          why)
+        heads[#heads + 1] = string.format("%s %s: %s.", rows[i].id or
+          "the row", verdict, why)
       end
     end
   end

@@ -315,4 +315,10 @@ check.has(empty[5].why, "fewer than 3 readings")
 check.has(empty[5].why, "far lower in charge (0 % against")
 check.ok(not (empty[1].why or ""):find("far lower", 1, true), "not the others")
 
+-- a row without an id has its line, and no name
+local nameless = amp.readings.text("id,ocv_v,r10s_mohm\n1,25.76,1.9\n" ..
+  ",25.7,1.9\n", { module = amp.module{ chemistry = "nmc111", series = 7,
+  capacity_ah = 112 } }):judge():text()
+check.has(nameless, "the row not judged: line 3: id is wanted.")
+check.ok(not nameless:find("nil", 1, true))
 check.done()

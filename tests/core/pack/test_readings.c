@@ -7,6 +7,7 @@
 #include "job/caution.h"
 #include "pack/judge.h"
 #include "pack/readings.h"
+#include <stdio.h>
 #include <string.h>
 
 /* ---- helpers ---- */
@@ -283,6 +284,27 @@ static void dates_are_counted_in_days (void **state) {
   assert_int_equal(amp_parse_day("2000-03-01x", &d, &err), AMP_EDATA);
   assert_int_equal(amp_parse_day("tuesday", &d, &err), AMP_EDATA);
   assert_int_equal(amp_parse_day("3/4/2000", &d, &err), AMP_EDATA);
+}
+
+/* A mark behind a number is somebody's doubt: never read as if it were not
+** there. A unit and a degree are none. */
+static void a_mark_of_doubt_leaves_no_number (void **state) {
+  static const char *const doubted[] = {"25.7?",      "25.7 V?", "25.7*",
+                                        "25.7 V (?)", "25.7 !",  "25.7 V+"};
+  static const char *const plain[] = {"25.7", "25.7 V", "25.7V", "25.7 (V)",
+                                      "25700 mV"};
+  (void)state;
+  for (int sure = 0; sure < 2; sure++)
+    for (size_t i = 0; i < (sure ? LEN(plain) : LEN(doubted)); i++) {
+      char text[80];
+      (void)snprintf(text, sizeof text, "id;ocv_v\n1;%s\n2;25.8\n",
+                     sure ? plain[i] : doubted[i]);
+      amp_lot lot = read_text(text);
+      assert_int_equal(lot.reading[0].ocv > 0.0, sure);
+      assert_int_equal(
+          strstr(lot.reading[0].flaw, "has a mark of doubt") == NULL, sure);
+      amp_lot_free(NULL, &lot);
+    }
 }
 
 /* Of two rows of an id the one that makes sense is found. */
@@ -677,6 +699,7 @@ int main (void) {
       cmocka_unit_test(empty_rows_of_a_spreadsheet_are_no_modules),
       cmocka_unit_test(thousands_marks_are_not_guessed),
       cmocka_unit_test(dates_are_counted_in_days),
+      cmocka_unit_test(a_mark_of_doubt_leaves_no_number),
       cmocka_unit_test(a_row_with_sense_goes_before_one_without),
       cmocka_unit_test(two_dates_of_one_module_are_one_reading),
       cmocka_unit_test(mean_of_two_of_twelve),
