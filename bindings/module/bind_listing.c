@@ -424,6 +424,26 @@ static bool push_own_keys (const reading *r, size_t i, const row *w) {
   return true;
 }
 
+/* Push modules[name] of the table at the top, or else the one whose name
+** differs in case and blanks alone; nil: none, or several. */
+static void push_module (lua_State *L, const char *name) {
+  int modules = lua_gettop(L), found = 0;
+  lua_getfield(L, modules, name);
+  if (!lua_isnil(L, -1))
+    return;
+  lua_pushnil(L);
+  for (; lua_next(L, modules) != 0; lua_pop(L, 1))
+    if (lua_type(L, -2) == LUA_TSTRING &&
+        amp_cell_alike(lua_tostring(L, -2), name, 0) && found++ == 0) {
+      lua_pushvalue(L, -1);
+      lua_replace(L, modules + 1);
+    }
+  if (found > 1) {
+    lua_pushnil(L);
+    lua_replace(L, modules + 1);
+  }
+}
+
 /* opts.modules[name] into row.module at 'at'. */
 static void named_module (const reading *r, row *w, int at,
                           const char *name) {
@@ -431,7 +451,7 @@ static void named_module (const reading *r, row *w, int at,
   int top = lua_gettop(L);
   if (lua_istable(L, r->opts) && bind_get(L, r->opts, "modules") &&
       lua_istable(L, -1)) {
-    lua_getfield(L, -1, name);
+    push_module(L, name);
     w->module = bind_test(L, -1, "module");
     if (w->module != NULL)
       lua_setfield(L, at, "module");

@@ -606,9 +606,10 @@ function methods.questions (self)
     "answer no sum, then the sum, the kWh, the rest. A remark is never " ..
     "counted." }
   return core.table_new{ columns = question_columns, rows = rows,
-    heads = { string.format("%d adverts%s: %d have a sum, %d none yet.",
-      #sorted, #sellers > 1 and " of " .. #sellers ..
-      " sellers" or "", #sorted - refused, refused) }, notes = notes }
+    heads = { string.format("%d advert%s%s: %d %s a sum, %d none yet.",
+      #sorted, #sorted == 1 and "" or "s", #sellers > 1 and " of " .. #sellers ..
+      " sellers" or "", #sorted - refused,
+      #sorted - refused == 1 and "has" or "have", refused) }, notes = notes }
 end
 
 -- ---- in a comparison ----

@@ -260,6 +260,17 @@ check.has(got.number_only_about, 'price "ca. 140 EUR VB each": what exactly?')
 check.has(got.price_negotiable, "negotiable, for how much?")
 check.has(got.freight_left_out, 'freight "on request": what does freight cost')
 check.has(got.duds_of_what, 'duds "2": percent, or modules? Counted as 2 %')
+-- a module's name is found whatever its case and blanks, if it is one alone
+local spelled = amp.offers.text("name;module;count;price;tax\n" .. [[
+a; 7S2P;12;140 each;none
+b;7s2p ;12;141 each;none
+c;4s1P;12;99 each;none
+]], { modules = { ["7s2p"] = modules["7s2p"], ["4S1p"] = modules["4s1p"],
+  ["4s1p "] = modules["4s1p"] } })
+check.equal(spelled[1].module, modules["7s2p"])
+check.equal(spelled[2].module, modules["7s2p"])
+check.has(spelled[3].refused, "module '4s1P' is not among opts.modules")
+check.has(spelled:questions():text(), "3 adverts: 2 have a sum, 1 none yet.")
 -- a sign and a currency beside it: the same dollar, or two currencies
 local signs = amp.offers.text("name;module;count;price;currency;tax\n" .. [[
 a;7s2p;12;$140 each;USD;none
