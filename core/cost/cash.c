@@ -142,11 +142,21 @@ static double pay_back (double first, const double *saving, int years,
 
 amp_status amp_cash_savings (const amp_levelised_ask *a, double tariff,
                              amp_savings *out, amp_error *err) {
-  double saving[AMP_CASH_YEARS], energy = 0.0, worth = 1.0;
-  amp_savings s = {0.0, 0.0, 0.0, 0.0};
+  double each[AMP_CASH_YEARS];
   amp_status st = amp_check_range(err, "tariff", tariff, 0.0, 1e3);
+  for (int t = 0; t < AMP_CASH_YEARS; t++)
+    each[t] = tariff;
+  return st == AMP_OK ? amp_cash_savings_by_year(a, each, out, err) : st;
+}
+
+amp_status amp_cash_savings_by_year (const amp_levelised_ask *a,
+                                     const double *tariff, amp_savings *out,
+                                     amp_error *err) {
+  double saving[AMP_CASH_YEARS], spared = 0.0, energy = 0.0, worth = 1.0;
+  amp_savings s = {0.0, 0.0, 0.0, 0.0};
+  amp_status st = amp_levelised(a, &s.per_kwh, err);
   if (st == AMP_OK)
-    st = amp_levelised(a, &s.per_kwh, err);
+    st = check_years("tariff", tariff, a->years, 0.0, err);
   if (st != AMP_OK)
     return st;
   double charge =
@@ -154,11 +164,12 @@ amp_status amp_cash_savings (const amp_levelised_ask *a, double tariff,
   for (int t = 0; t < a->years; t++) {
     worth /= 1.0 + a->rate;
     energy += a->energy[t] * worth;
-    saving[t] = a->energy[t] * (tariff - charge) -
+    spared += a->energy[t] * tariff[t] * worth;
+    saving[t] = a->energy[t] * (tariff[t] - charge) -
                 (a->running != NULL ? a->running[t] : 0.0);
   }
   s.first_year = saving[0];
-  s.npv = (tariff - s.per_kwh) * energy;
+  s.npv = spared - s.per_kwh * energy;
   s.break_even =
       a->first > 0.0 ? pay_back(a->first, saving, a->years, a->rate) : 0.0;
   *out = s;
@@ -181,6 +192,30 @@ void amp_cash_later (const amp_later_cost *c, int n, int years,
     for (int t = c[i].year; t >= 1 && t <= years;
          t += c[i].every > 0 ? c[i].every : years)
       running[t - 1] += c[i].cost;
+}
+
+amp_status amp_cash_again (const amp_levelised_ask *a, double again,
+                           int years, double *per_kwh, amp_error *err) {
+  double energy[AMP_CASH_YEARS], running[AMP_CASH_YEARS];
+  amp_levelised_ask all = *a;
+  amp_status st = check_ask(a, err);
+  if (st == AMP_OK)
+    st = amp_check_range(err, "years", years, 1, AMP_CASH_YEARS);
+  if (st == AMP_OK)
+    st = amp_check_range(err, "again", again, -MONEY_MOST, MONEY_MOST);
+  if (st != AMP_OK)
+    return st;
+  if (a->years >= years)
+    return amp_levelised(a, per_kwh, err);
+  for (int t = 0; t < years; t++) {
+    energy[t] = a->energy[t % a->years];
+    running[t] = a->running != NULL ? a->running[t % a->years] : 0.0;
+  }
+  amp_cash_replace(again - a->residual, a->years, years, running);
+  all.years = years;
+  all.energy = energy;
+  all.running = running;
+  return amp_levelised(&all, per_kwh, err);
 }
 
 int amp_cash_replace (double again, int life, int years, double *running) {

@@ -67,6 +67,21 @@ amp_status amp_later_check (const amp_later_cost *c, amp_error *err);
 void amp_cash_later (const amp_later_cost *c, int n, int years,
                      double *running);
 
+/* The same where the tariff changes: tariff[0 ..] of each of a's years. */
+amp_status amp_cash_savings_by_year (const amp_levelised_ask *a,
+                                     const double *tariff, amp_savings *out,
+                                     amp_error *err);
+
+/*
+** Levelised cost over 'years' of what lasts a's years and is then bought
+** again for 'again', each one as the first: its running and its energy begin
+** anew; the residual is received at each end. As a's own where it lasts the
+** years out; where again = first, and 'years' are whole lives, the same too
+** (equal annual costs go on as they are).
+*/
+amp_status amp_cash_again (const amp_levelised_ask *a, double again,
+                           int years, double *per_kwh, amp_error *err);
+
 /*
 ** Bought at the start for 'first' and again for 'again' at the end of each
 ** life of 'life' whole years that ends before 'years' do: added to

@@ -397,6 +397,72 @@ static void later_costs_fall_due_in_their_years (void **state) {
                    AMP_ERANGE);
 }
 
+/*
+** A tariff that rises g a year on the same energy is a geometric series: its
+** present worth is A (1 - ((1+g)/(1+i))^n)/(i-g) (any handbook of engineering
+** economics, from memory); at g = i it is n A/(1+i).
+*/
+static void rising_tariff_is_a_geometric_series (void **state) {
+  double kwh[15], tariff[15];
+  (void)state;
+  for (int k = 0; k < 3; k++) {
+    double g = k == 0 ? 0.03 : k == 1 ? 0.05 : -0.02, i = 0.05, n = 15.0;
+    double ratio = amp_cash_fp(g, n) / amp_cash_fp(i, n);
+    double sum = k == 1 ? n / (1 + i) : (1 - ratio) / (i - g);
+    for (int t = 0; t < 15; t++) {
+      kwh[t] = 2336.0;
+      tariff[t] = 0.29 * amp_cash_fp(g, t);
+    }
+    amp_levelised_ask a = {
+        .first = 2805.0, .years = 15, .rate = i, .energy = kwh};
+    amp_savings s;
+    assert_int_equal(amp_cash_savings_by_year(&a, tariff, &s, NULL), AMP_OK);
+    assert_close(s.npv, 2336.0 * 0.29 * sum - 2805.0, 1e-8);
+    assert_close(s.first_year, 2336.0 * 0.29, 1e-9);
+    /* the same tariff each year is the plain call */
+    assert_int_equal(amp_cash_savings(&a, 0.29, &s, NULL), AMP_OK);
+    assert_close(s.npv, 2336.0 * 0.29 * amp_cash_pa(i, n) - 2805.0, 1e-8);
+  }
+}
+
+/* Lives of 5 years over 15, each at the price of the first: even annual
+** costs go on, and with them the cost per kWh. At half the price, or over
+** years that are no whole lives, the sum is worked here. */
+static void bought_again_until_the_horizon (void **state) {
+  double kwh[5], running[5], rate = 0.05, per, all, sum, energy;
+  (void)state;
+  for (int t = 0; t < 5; t++) {
+    kwh[t] = 2000.0 - 100.0 * t;
+    running[t] = 20.0 + t;
+  }
+  amp_levelised_ask a = {.first = 1500.0,
+                         .years = 5,
+                         .rate = rate,
+                         .energy = kwh,
+                         .running = running,
+                         .residual = 200.0};
+  assert_int_equal(amp_levelised(&a, &per, NULL), AMP_OK);
+  assert_int_equal(amp_cash_again(&a, 1500.0, 15, &all, NULL), AMP_OK);
+  assert_close(all, per, 1e-13);
+  assert_int_equal(amp_cash_again(&a, 750.0, 5, &all, NULL), AMP_OK);
+  assert_close(all, per, 1e-13);
+  for (int years = 6; years < 15; years++) {
+    sum = 1500.0 - 200.0 / amp_cash_fp(rate, years);
+    energy = 0.0;
+    for (int t = 1; t <= years; t++) {
+      sum += running[(t - 1) % 5] / amp_cash_fp(rate, t);
+      energy += kwh[(t - 1) % 5] / amp_cash_fp(rate, t);
+      if (t % 5 == 0 && t < years)
+        sum += (750.0 - 200.0) / amp_cash_fp(rate, t);
+    }
+    assert_int_equal(amp_cash_again(&a, 750.0, years, &all, NULL), AMP_OK);
+    assert_close(all, sum / energy, 1e-12);
+  }
+  amp_error err = {0};
+  assert_int_equal(amp_cash_again(&a, 1.0, 0, &all, &err), AMP_ERANGE);
+  assert_string_equal(err.field, "years");
+}
+
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(later_costs_fall_due_in_their_years),
@@ -415,6 +481,8 @@ int main (void) {
       cmocka_unit_test(cold_store_saves),
       cmocka_unit_test(savings_that_fall_pay_back_the_price),
       cmocka_unit_test(replaced_whenever_a_life_ends),
+      cmocka_unit_test(rising_tariff_is_a_geometric_series),
+      cmocka_unit_test(bought_again_until_the_horizon),
       cmocka_unit_test(wrong_questions_are_refused_by_their_field),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
