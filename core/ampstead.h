@@ -32,6 +32,7 @@
 #include "job/case.h"
 #include "job/caution.h"
 #include "job/check.h"
+#include "job/compare.h"
 #include "job/worth.h"
 #include "life/ageing.h"
 #include "life/project.h"

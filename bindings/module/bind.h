@@ -16,7 +16,7 @@
 **   fixed(v, decimals) short(v) trim(v, digits)   a number as text
 **   range version at_least params levelised bid_ceiling layouts rainflow
 **   chemistries life_models sha256 describe
-**   compare_raw(offers, need, opts) sweep_raw(cases, opts)
+**   compare_raw(offers, need, opts, others) sweep_raw(cases, opts)
 **   simulate_raw(pack, duty, inverter, settled)
 **   trace_raw(pack, duty, inverter, settled, every)
 **   kind(x)      "module", "value", ... or nil for what is not ours
@@ -78,6 +78,11 @@ typedef struct bind_field {
   { key, BIND_NUMBER, offsetof(S, m), factor, 0.0, lo, hi, unit, #m, 0, doc }
 #define F_PRICE(key, S, m, hi, group, doc)                                    \
   { key, BIND_PRICE, offsetof(S, m), 1.0, 0.0, 0.0, hi, "", #m, group, doc }
+#define F_DRAWN(key, S, m, factor, lo, hi, unit, group, doc)                  \
+  {                                                                          \
+    key, BIND_PRICE, offsetof(S, m), factor, 0.0, lo, hi, unit, #m, group,   \
+        doc                                                                  \
+  }
 #define F_NUM_OF(key, S, m, factor, lo, hi, unit, group, doc)                \
   {                                                                          \
     key, BIND_NUMBER, offsetof(S, m), factor, 0.0, lo, hi, unit, #m, group,  \
@@ -333,13 +338,18 @@ typedef struct bind_profile {
 typedef struct bind_need {
   char name[64];
   amp_need n;
-  double import_price, export_price;
+  double import_price, export_price; /* the first as n.tariff has it */
   bool by_hour;         /* import_at is given */
   double import_at[24]; /* money for a kWh, by the hour of the day */
   unsigned char charge_hours[24], serve_hours[24]; /* 1: in them */
   bool charged_by_hour, served_by_hour;
   bool horizon_assumed, discount_assumed;
 } bind_need;
+
+typedef struct bind_alternative {
+  char name[64], remark[64];
+  amp_alternative a;
+} bind_alternative;
 
 typedef struct bind_offer {
   char name[64];
@@ -351,6 +361,7 @@ typedef struct bind_offer {
   double bos, bos_mass, extra, residual;
   int laters; /* costs of later years */
   amp_later_cost later[AMP_CASE_LATER];
+  double again;    /* bought again for so much; NaN: it is not */
   int prices;      /* that are spread, as the case will hold them */
   amp_price_spread price[AMP_CASE_PRICES];
   char currency[64], dated[64], remark[64];
@@ -494,7 +505,8 @@ void bind_join_open (lua_State *L);    /* paralleling */
 void bind_match_open (lua_State *L);   /* match_raw */
 void bind_bench_open (lua_State *L);   /* bench_raw */
 void bind_air_open (lua_State *L);     /* still_air */
-void bind_alternative_open (lua_State *L); /* alternative_raw, .. */
+void bind_alternative_open (lua_State *L); /* alternative, tariff, .. */
+const bind_class *bind_alternative_words (void); /* for errors of its core */
 void bind_chance_open (lua_State *L);  /* accepted_raw, missed_raw, .. */
 void bind_worth_open (lua_State *L);   /* worth_raw, tests_for */
 void bind_readings_open (lua_State *L); /* reading, lot, readings_csv .. */

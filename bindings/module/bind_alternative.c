@@ -8,51 +8,49 @@
 
 enum { FUEL = 1, MONEY_MOST = 1000000000 };
 
-typedef struct bind_alternative {
-  char name[64], remark[64];
-  amp_alternative a;
-} bind_alternative;
+/* A value with a spread is drawn, whatever the number is of. */
+#define DRAWN(key, m, factor, lo, hi, unit, group, doc)                      \
+  F_DRAWN(key, bind_alternative, a.m, factor, lo, hi, unit, group, doc)
+#define MONEY(key, m, doc) DRAWN(key, m, 1.0, 0.0, MONEY_MOST, "", 0, doc)
 
 static const bind_field alternative_fields[] = {
     F_TEXT("name", bind_alternative, name, "what to call it"),
     F_ELSE("kind", BIND_CHOICE, "grid generator battery",
            "what carries the load instead"),
-    F_NUM("price", bind_alternative, a.price, 1.0, 0.0, MONEY_MOST, "",
+    MONEY("price", price,
           "money at the start, tax included, in the money of the need: "
           "connection, generator, battery set"),
-    F_NUM("bos", bind_alternative, a.rest, 1.0, 0.0, MONEY_MOST, "",
-          "money for the rest, which outlives a replacement"),
-    F_NUM("price_again", bind_alternative, a.again, 1.0, 0.0, MONEY_MOST, "",
+    MONEY("bos", rest, "money for the rest, which outlives a replacement"),
+    MONEY("price_again", again,
           "money of each replacement; price unless given"),
-    F_NUM("life_years", bind_alternative, a.life, 1.0, 1.0, AMP_CASH_YEARS,
-          "years", "it lasts in this use, then it is replaced"),
-    F_NUM("running", bind_alternative, a.running, 1.0, 0.0, MONEY_MOST, "",
+    DRAWN("life_years", life, 1.0, 1.0, AMP_CASH_YEARS, "years", 0,
+          "it lasts in this use, then it is replaced"),
+    MONEY("running", running,
           "money a year: standing charge, service, water"),
-    F_NUM("residual", bind_alternative, a.residual, 1.0, 0.0, MONEY_MOST, "",
-          "money received at the end of the horizon"),
+    MONEY("residual", residual, "money received at the end of the horizon"),
     F_NUM("power_w", bind_alternative, a.power, 1.0, 1.0, 1e8, "W",
           "generator: most it carries"),
-    F_NUM("fuel_price", bind_alternative, a.fuel_price, 1.0, 0.0, 1e4, "",
+    DRAWN("fuel_price", fuel_price, 1.0, 0.0, 1e4, "", 0,
           "generator: money for a litre"),
-    F_NUM_OF("l_per_kwh", bind_alternative, a.fuel_per_joule, 1.0 / 3.6e6,
-             0.01, 100.0, "l/kWh", FUEL,
-             "generator: fuel, whatever the load"),
+    DRAWN("fuel_rise_pct", fuel_rise, 0.01, -50.0, 50.0, "%", 0,
+          "generator: rise of that a year; none unless given"),
+    DRAWN("l_per_kwh", fuel_per_joule, 1.0 / 3.6e6, 0.01, 100.0, "l/kWh",
+          FUEL, "generator: fuel, whatever the load"),
     F_ELSE_OF("fuel_at", BIND_LIST, 1.0 / 3600.0, 0.0, 1e5, "l/h", FUEL,
               "generator: {{load_pct, l_per_h}, ..} of power_w, straight "
               "between, held beyond"),
-    F_NUM("hours_a_day", bind_alternative, a.run_time, 3600.0, 0.1, 24.0, "h",
+    DRAWN("hours_a_day", run_time, 3600.0, 0.1, 24.0, "h", 0,
           "generator: runs so long at even load; whenever there is a load "
           "unless given"),
-    F_NUM("overhaul_hours", bind_alternative, a.overhaul_time, 3600.0, 1.0,
-          1e6, "h", "generator: of running, from one overhaul to the next"),
-    F_NUM("overhaul", bind_alternative, a.overhaul, 1.0, 0.0, MONEY_MOST, "",
-          "generator: money of each"),
-    F_NUM("life_hours", bind_alternative, a.life_time, 3600.0, 1.0, 1e6, "h",
+    DRAWN("overhaul_hours", overhaul_time, 3600.0, 1.0, 1e6, "h", 0,
+          "generator: of running, from one overhaul to the next"),
+    MONEY("overhaul", overhaul, "generator: money of each"),
+    DRAWN("life_hours", life_time, 3600.0, 1.0, 1e6, "h", 0,
           "generator: of running, then it is replaced"),
-    F_NUM("usable_kwh", bind_alternative, a.usable, 3.6e6, 1e-3, 1e6, "kWh",
+    DRAWN("usable_kwh", usable, 3.6e6, 1e-3, 1e6, "kWh", 0,
           "battery: at its terminals, between its limits"),
-    F_NUM("round_trip_pct", bind_alternative, a.round_trip, 0.01, 1.0, 100.0,
-          "%", "battery: kWh at the load for each bought to charge"),
+    DRAWN("round_trip_pct", round_trip, 0.01, 1.0, 100.0, "%", 0,
+          "battery: kWh at the load for each bought to charge"),
     F_TEXT("remark", bind_alternative, remark, "words; never enter a sum"),
     F_END};
 
@@ -123,8 +121,8 @@ static void read_fuel (lua_State *L, int keys, const char *who,
 static void check_keys (lua_State *L, int keys, const char *who,
                         amp_alternative_kind kind) {
   static const char *const generator[] = {
-      "power_w",  "fuel_price",     "l_per_kwh",  "fuel_at", "hours_a_day",
-      "overhaul", "overhaul_hours", "life_hours", NULL};
+      "power_w",  "fuel_price",     "fuel_rise_pct", "l_per_kwh",  "fuel_at",
+      "overhaul", "overhaul_hours", "hours_a_day",   "life_hours", NULL};
   static const char *const battery[] = {"usable_kwh", "round_trip_pct", NULL};
   for (int i = 0; generator[i] != NULL; i++)
     if (kind != AMP_ALTERNATIVE_GENERATOR && bind_get(L, keys, generator[i]))
@@ -138,6 +136,33 @@ static void want (lua_State *L, int keys, const char *who, const char *key) {
   if (!bind_get(L, keys, key))
     bind_error(L, NULL, "%s: %s is wanted", who, key);
   lua_pop(L, 1);
+}
+
+/* Values with a spread are drawn. What is physics (it has a unit) gives the
+** basis: assumed where a plain number, a table or nothing stands for it. */
+static void read_spreads (lua_State *L, int keys, amp_alternative *a) {
+  bool physics = a->kind != AMP_ALTERNATIVE_GRID;
+  a->basis = physics ? AMP_BASIS_NONE : AMP_BASIS_ASSUMED;
+  for (const bind_field *f = alternative_fields; f->key != NULL; f++) {
+    if (f->kind != BIND_PRICE || !bind_get(L, keys, f->key))
+      continue;
+    amp_value v = bind_field_value(L, &alternative_class, f, keys);
+    if (!amp_value_is_fixed(&v))
+      a->spread[a->spreads++] = (amp_alternative_spread){
+          f->offset - offsetof(bind_alternative, a), v};
+    if (f->unit[0] != '\0')
+      a->basis = amp_basis_worse(a->basis, v.basis);
+    lua_pop(L, 1);
+  }
+  if (a->basis == AMP_BASIS_NONE || a->points > 0)
+    a->basis = AMP_BASIS_ASSUMED;
+}
+
+/* The grid's own price is its tariff: no physics. */
+static amp_basis grid_basis (const amp_alternative *a) {
+  return a->price > 0.0 || a->rest > 0.0 || a->running > 0.0
+             ? AMP_BASIS_ASSUMED
+             : AMP_BASIS_NONE;
 }
 
 static void alternative_finish (lua_State *L, int keys, void *spec) {
@@ -160,6 +185,9 @@ static void alternative_finish (lua_State *L, int keys, void *spec) {
     if (amp_given(s->a.overhaul) != amp_given(s->a.overhaul_time))
       bind_error(L, NULL, "%s: overhaul and overhaul_hours go together", who);
   }
+  read_spreads(L, keys, &s->a);
+  if (s->a.kind == AMP_ALTERNATIVE_GRID)
+    s->a.basis = grid_basis(&s->a);
 }
 
 static void alternative_tell (lua_State *L, const void *spec) {
@@ -190,56 +218,8 @@ static const bind_class alternative_class = {
 
 /* ---- answers ---- */
 
-static const char *const kinds[] = {"grid", "generator", "battery"};
-
-static void push_answer (lua_State *L, const bind_alternative *s,
-                         const amp_alternative_answer *r) {
-  bind_put_text(L, "kind", kinds[s->a.kind]);
-  bind_put(L, "first", r->first);
-  bind_put(L, "years", r->years);
-  bind_put(L, "served_kwh", r->served / 3.6e6);
-  bind_put(L, "unserved_kwh", r->unserved / 3.6e6);
-  bind_put(L, "per_delivered", r->per_delivered);
-  bind_put(L, "levelised", r->levelised);
-  bind_put(L, "energy_present", r->present);
-  bind_put(L, "energy_cost", r->energy_cost);
-  bind_put(L, "life", r->life);
-  bind_put(L, "unused", r->unused);
-  if (s->a.kind == AMP_ALTERNATIVE_GENERATOR) {
-    bind_put(L, "hours", r->run_time / 3600.0);
-    bind_put(L, "fuel_l", r->fuel);
-  }
-}
-
-/*
-** core.alternative_raw(alternative, need) --> {name, kind, first, years,
-** served_kwh, unserved_kwh, per_delivered, levelised, energy_present,
-** energy_cost, life, unused, hours, fuel_l} or {name, kind, refused}
-*/
-static int alternative_raw (lua_State *L) {
-  const bind_alternative *s =
-      bind_check(L, 1, "alternative", "compare: each of offers");
-  const bind_need *need = bind_check(L, 2, "need", "compare: need");
-  amp_alternative_ask ask = {
-      need->n.duty,
-      need->n.converter.efficiency,
-      need->n.horizon,
-      need->n.discount,
-      need->import_price / 3.6e6,
-      amp_given(need->n.charge_price) ? need->n.charge_price / 3.6e6 : 0.0};
-  amp_alternative_answer r;
-  amp_error err = {0};
-  amp_status st = amp_alternative_cost(&s->a, &ask, &r, &err);
-  lua_newtable(L);
-  bind_put_text(L, "name", s->name);
-  if (st == AMP_OK) {
-    push_answer(L, s, &r);
-    return 1;
-  }
-  bind_put_text(L, "kind", kinds[s->a.kind]);
-  bind_push_error(L, &alternative_class, "", &err);
-  lua_setfield(L, -2, "refused");
-  return 1;
+const bind_class *bind_alternative_words (void) {
+  return &alternative_class;
 }
 
 /* core.tariff(need) --> money for a kWh from the grid where it would be
@@ -256,10 +236,8 @@ static int charge_price (lua_State *L) {
   return bind_told(L, need->n.charge_price);
 }
 
-static const luaL_Reg functions[] = {{"alternative_raw", alternative_raw},
-                                     {"tariff", tariff},
-                                     {"charge_price", charge_price},
-                                     {NULL, NULL}};
+static const luaL_Reg functions[] = {
+    {"tariff", tariff}, {"charge_price", charge_price}, {NULL, NULL}};
 
 void bind_alternative_open (lua_State *L) {
   bind_class_open(L, &alternative_class);

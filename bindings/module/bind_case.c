@@ -2,11 +2,17 @@
 ** bind_case.c -- offers and sweeps taken all the way, as plain numbers for
 ** the Lua half to lay out.
 **
-** compare_raw(offers, need, {draws, seed, rival}) and
+** compare_raw(offers, need, {draws, seed}, alternatives) and
 ** sweep_raw(cases, {draws, seed}); cases[i] = {pack or offer, need, cost,
 ** soh_end_pct, life_model} or {refused = "reason"}. Both give
 **   {draws, seed, n, flip = {first, second, per_module} or nil, levers = {..}
 **   or nil, [i] = row}
+** compare_raw also others = {[k] = row of an alternative}: {name, kind,
+**   refused or years, life, unused, hours, fuel_l, energy_cost,
+**   energy_present, first .. break_even_years: stat, cheapest_pct,
+**   failed_pct, saves_pct, paid_pct, paid_late_pct}, and in each row
+**   against[k] = {more = stat, cheaper_pct}: its levelised cost less that of
+**   alternative k, draw by draw.
 ** row: {refused = "why" or nil, refused_class, name, groups,
 **   modules_in_string, strings, used, count, accepted_mean,
 **   window = {v_min, v_max, soc_min_pct, soc_max_pct, assumed_low,
@@ -23,7 +29,9 @@
 **   worst = {month, load_kwh, need_kwh, supply_kwh, days} a day of it, and
 **   goods total tested_kwh usable_kwh delivered_kwh days unserved_kwh
 **   curtailed_kwh served_kwh efc soh_start_pct years per_nameplate
-**   per_accepted per_usable per_delivered levelised: stat}
+**   per_accepted per_usable per_delivered levelised counted per_year
+**   over_horizon npv saving break_even_years: stat; saves_pct, paid_pct,
+**   paid_late_pct: shares of draws, where the need has a tariff}
 ** stat: {p50, p10, p90, spread, beyond, p10_beyond, p90_beyond, basis}; nil
 ** where the number is refused.
 */
@@ -156,6 +164,8 @@ static void set_offer (amp_case *c, const bind_offer *o) {
   c->laters = o->laters;
   memcpy(c->later, o->later, sizeof c->later);
   c->residual = o->residual;
+  c->bought_again = amp_given(o->again);
+  c->again = c->bought_again ? o->again : 0.0;
 }
 
 static void set_pack (amp_case *c, const bind_pack *p) {
@@ -223,11 +233,22 @@ static void push_stats (lua_State *L, const amp_case_result *r) {
              {"per_accepted", &r->per_accepted, 1.0},
              {"per_usable", &r->per_usable, 1.0},
              {"per_delivered", &r->per_delivered, 1.0},
-             {"levelised", &r->levelised, 1.0}};
+             {"levelised", &r->levelised, 1.0},
+             {"counted", &r->counted, 1.0},
+             {"per_year", &r->per_year, 1.0},
+             {"over_horizon", &r->over_horizon, 1.0},
+             {"npv", &r->npv, 1.0},
+             {"saving", &r->saving, 1.0},
+             {"break_even_years", &r->break_even, 1.0}};
   for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
     push_stat(L, all[i].s, all[i].unit);
     lua_setfield(L, -2, all[i].key);
   }
+}
+
+/* A share of draws, in percent; no key where it is not given. */
+static void push_share (lua_State *L, const char *key, double share) {
+  bind_put(L, key, share * 100.0);
 }
 
 static void push_window (lua_State *L, const amp_window *w) {
@@ -343,6 +364,9 @@ static void push_result (lua_State *L, const amp_case *c,
     push_landed(L, &r->landed);
   push_life(L, c, r);
   push_stats(L, r);
+  push_share(L, "saves_pct", r->saves);
+  push_share(L, "paid_pct", r->paid);
+  push_share(L, "paid_late_pct", r->paid_late);
   push_worst(L, c->need);
 }
 
@@ -359,7 +383,7 @@ static double setting (lua_State *L, const char *key, double otherwise) {
 }
 
 static amp_ask read_ask (lua_State *L, int opts, const char *call) {
-  static const char *const keys[] = {"draws", "seed", "rival", NULL};
+  static const char *const keys[] = {"draws", "seed", NULL};
   amp_ask ask;
   bind_options(L, opts, call, keys);
   double draws = setting(L, "draws", bind_option(L, opts, "draws", 2000.0));
@@ -414,6 +438,13 @@ static input_name name_of (const amp_case *c, amp_case_input in) {
       [AMP_IN_LOAD] = {"load", 0.01}, /* % of its middle */
       [AMP_IN_SUN] = {"sun", 0.01},
       [AMP_IN_SHIFT] = {"temperature", 1.0}}; /* K about its middle */
+  static const input_name terms[] = {
+      [AMP_TERM_DISCOUNT] = {"discount_pct", 0.01},
+      [AMP_TERM_CHARGE] = {"charge_price", 1.0},
+      [AMP_TERM_TARIFF] = {"import_price", 1.0},
+      [AMP_TERM_RISE] = {"import_rise_pct", 0.01}};
+  if (in >= AMP_IN_TERM)
+    return terms[in - AMP_IN_TERM];
   if (in >= AMP_IN_PRICE)
     return (input_name){c->price[in - AMP_IN_PRICE].name, 1.0};
   if (in >= AMP_IN_CYCLE)
@@ -456,14 +487,134 @@ static void push_levers (lua_State *L, const work *w,
   lua_setfield(L, -2, "levers");
 }
 
+/* ---- what else would carry the load ---- */
+
+typedef struct rivals {
+  size_t n;
+  const bind_need *asked;
+  const amp_need *need;
+  const bind_alternative **of;
+  amp_alternative *a;
+  amp_alternative_result *r;
+  amp_pair *pair; /* [cases][n] */
+} rivals;
+
+/* The list at 'idx', nil for none; its parts stay on the stack. */
+static rivals *read_rivals (lua_State *L, int idx, const bind_need *need,
+                            size_t cases) {
+  rivals *o = part(L, 1, sizeof *o);
+  o->n = lua_istable(L, idx) ? (size_t)lua_rawlen(L, idx) : 0;
+  o->asked = need;
+  o->need = &need->n;
+  o->of = part(L, o->n, sizeof *o->of);
+  o->a = part(L, o->n, sizeof *o->a);
+  o->r = part(L, o->n, sizeof *o->r);
+  o->pair = part(L, o->n * cases, sizeof *o->pair);
+  for (size_t k = 0; k < o->n; k++) {
+    lua_rawgeti(L, idx, (lua_Integer)k + 1);
+    o->of[k] =
+        bind_check(L, -1, "alternative", "compare: each of alternatives");
+    o->a[k] = o->of[k]->a;
+    lua_pop(L, 1); /* the list holds it */
+  }
+  return o;
+}
+
+/* against = {[k] = {more = stat, cheaper_pct}} into the row at the top */
+static void push_against (lua_State *L, const rivals *o, size_t c) {
+  lua_newtable(L);
+  for (size_t k = 0; k < o->n; k++) {
+    const amp_pair *p = &o->pair[c * o->n + k];
+    lua_newtable(L);
+    push_share(L, "cheaper_pct", p->cheaper);
+    push_stat(L, &p->more, 1.0);
+    lua_setfield(L, -2, "more");
+    lua_rawseti(L, -2, (lua_Integer)k + 1);
+  }
+  lua_setfield(L, -2, "against");
+}
+
+static void push_rival_stats (lua_State *L, const amp_alternative_result *r) {
+  const struct {
+    const char *key;
+    const amp_stat *s;
+    double unit;
+  } all[] = {{"total", &r->first, 1.0},
+             {"served_kwh", &r->served, 3.6e6},
+             {"unserved_kwh", &r->unserved, 3.6e6},
+             {"usable_kwh", &r->usable, 3.6e6},
+             {"per_usable", &r->per_usable, 1.0},
+             {"years", &r->years, 1.0},
+             {"per_delivered", &r->per_delivered, 1.0},
+             {"levelised", &r->levelised, 1.0},
+             {"per_year", &r->per_year, 1.0},
+             {"npv", &r->npv, 1.0},
+             {"saving", &r->saving, 1.0},
+             {"break_even_years", &r->break_even, 1.0}};
+  for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
+    push_stat(L, all[i].s, all[i].unit);
+    lua_setfield(L, -2, all[i].key);
+  }
+}
+
+/* What it comes to by its middle numbers, and over the draws. */
+static void push_rival (lua_State *L, const amp_alternative_result *r,
+                        bool generator) {
+  const amp_alternative_answer *m = &r->middle;
+  bind_put(L, "first", m->first);
+  set_whole(L, "whole_years", m->years);
+  set_whole(L, "life", m->life);
+  set_whole(L, "unused", m->unused);
+  bind_put(L, "year_kwh", m->served / 3.6e6);
+  bind_put(L, "energy_cost", m->energy_cost);
+  bind_put(L, "energy_present", m->present);
+  if (generator) {
+    bind_put(L, "hours", m->run_time / 3600.0);
+    bind_put(L, "fuel_l", m->fuel);
+  }
+  push_rival_stats(L, r);
+  push_share(L, "cheapest_pct", r->cheapest);
+  push_share(L, "failed_pct", r->failed);
+  if (m->spares) {
+    push_share(L, "saves_pct", r->saves);
+    push_share(L, "paid_pct", r->paid);
+    push_share(L, "paid_late_pct", r->paid_late);
+  }
+}
+
+/* others = {rows} into the table at the top */
+static void push_rivals (lua_State *L, const rivals *o) {
+  static const char *const kinds[] = {"grid", "generator", "battery"};
+  lua_newtable(L);
+  for (size_t k = 0; k < o->n; k++) {
+    const amp_alternative_result *r = &o->r[k];
+    lua_newtable(L);
+    bind_put_text(L, "name", o->of[k]->name);
+    bind_put_text(L, "kind", kinds[o->a[k].kind]);
+    if (r->status == AMP_OK)
+      push_rival(L, r, o->a[k].kind == AMP_ALTERNATIVE_GENERATOR);
+    else {
+      bind_push_error(L, bind_alternative_words(), "", &r->why);
+      lua_setfield(L, -2, "refused");
+    }
+    lua_rawseti(L, -2, (lua_Integer)k + 1);
+  }
+  lua_setfield(L, -2, "others");
+}
+
 /* The rows stand at 'rows' in the stack, some with 'refused' set. */
 static int answer (lua_State *L, work *w, int rows, const amp_ask *ask,
-                   const char *call, bool flip) {
+                   const char *call, rivals *others) {
   amp_error err = {0};
   amp_case_levers levers = {0};
+  bool flip = others != NULL;
   bind_enter(L);
   amp_status st = AMP_OK;
-  if (w->n > 0)
+  if (others != NULL)
+    st = amp_compare(bind_context(L), w->c, (size_t)w->n, others->need,
+                     others->a, others->n, ask, w->r, others->r, others->pair,
+                     &err);
+  else if (w->n > 0)
     st = amp_cases(bind_context(L), w->c, (size_t)w->n, ask, w->r, &err);
   if (st == AMP_OK && flip && w->n > 1)
     st = amp_case_levers_of(bind_context(L), w->c, w->r, (size_t)w->n, ask,
@@ -477,6 +628,8 @@ static int answer (lua_State *L, work *w, int rows, const amp_ask *ask,
     if (w->at[i] >= 0) {
       lua_rawgeti(L, rows, i + 1);
       push_result(L, &w->c[w->at[i]], &w->r[w->at[i]]);
+      if (others != NULL)
+        push_against(L, others, (size_t)w->at[i]);
       lua_pop(L, 1);
     }
   lua_pushvalue(L, rows);
@@ -485,6 +638,8 @@ static int answer (lua_State *L, work *w, int rows, const amp_ask *ask,
   set_whole(L, "n", w->rows);
   if (flip)
     push_flip(L, w);
+  if (flip)
+    push_rivals(L, others);
   if (levers.draws > 0 && levers.n > 0)
     push_levers(L, w, &levers);
   return 1;
@@ -540,17 +695,19 @@ static void add_offer (lua_State *L, work *w, int i, int need_idx) {
   c->offer.to_currency = rate;
   share_module(w, w->n);
   set_need(w, w->n, need, i);
-  w->need[w->n].rival = bind_option(L, 3, "rival", 0.0);
   w->at[i] = w->n++;
 }
 
-/* compare_raw(offers, need, opts) --> rows */
+/* compare_raw(offers, need, opts, alternatives) --> rows */
 static int compare_raw (lua_State *L) {
-  lua_settop(L, 3);
-  int n = list_length(L, 1, "compare");
-  bind_check(L, 2, "need", "compare: need");
+  lua_settop(L, 4);
+  bool others = lua_istable(L, 4) && lua_rawlen(L, 4) > 0;
+  bool any = !others || (lua_istable(L, 1) && lua_rawlen(L, 1) > 0);
+  int n = any ? list_length(L, 1, "compare") : 0;
+  const bind_need *need = bind_check(L, 2, "need", "compare: need");
   amp_ask ask = read_ask(L, 3, "compare");
   work *w = new_work(L, n);
+  rivals *o = read_rivals(L, 4, need, (size_t)n);
   lua_newtable(L);
   int rows = lua_gettop(L);
   for (int i = 0; i < n; i++) {
@@ -559,7 +716,7 @@ static int compare_raw (lua_State *L) {
     add_offer(L, w, i, 2);
     lua_rawseti(L, rows, i + 1);
   }
-  return answer(L, w, rows, &ask, "compare", true);
+  return answer(L, w, rows, &ask, "compare", o);
 }
 
 static const bind_field case_fields[] = {
@@ -665,7 +822,7 @@ static int sweep_raw (lua_State *L) {
     add_case(L, w, i, rows + 2, rows + 1);
     lua_settop(L, rows);
   }
-  return answer(L, w, rows, &ask, "sweep", false);
+  return answer(L, w, rows, &ask, "sweep", NULL);
 }
 
 /* ---- the bid that meets a target ---- */

@@ -139,15 +139,6 @@ static int savings_raw (lua_State *L) {
   return 1;
 }
 
-/* core.pay_back(first, saving, rate) --> years; nil: never */
-static int pay_back (lua_State *L) {
-  double years;
-  if (amp_break_even_years(luaL_checknumber(L, 1), luaL_checknumber(L, 2),
-                           luaL_checknumber(L, 3), &years, NULL) != AMP_OK)
-    return 0;
-  return bind_told(L, years);
-}
-
 /* core.annuity(rate, years) --> present worth of 1 a year */
 static int annuity (lua_State *L) {
   lua_pushnumber(L,
@@ -155,17 +146,10 @@ static int annuity (lua_State *L) {
   return 1;
 }
 
-/* core.compound(rate, years) --> what 1 grows to */
-static int compound (lua_State *L) {
-  lua_pushnumber(L,
-                 amp_cash_fp(luaL_checknumber(L, 1), luaL_checknumber(L, 2)));
-  return 1;
-}
-
-static const luaL_Reg functions[] = {
-    {"levelised", levelised}, {"savings_raw", savings_raw},
-    {"pay_back", pay_back},   {"annuity", annuity},
-    {"compound", compound},   {NULL, NULL}};
+static const luaL_Reg functions[] = {{"levelised", levelised},
+                                     {"savings_raw", savings_raw},
+                                     {"annuity", annuity},
+                                     {NULL, NULL}};
 
 void bind_money_open (lua_State *L) {
   luaL_setfuncs(L, functions, 0);

@@ -135,21 +135,23 @@ static const bind_field need_fields[] = {
           "days", "days without sun that are wanted"),
     F_NUM("horizon_years", bind_need, n.horizon, 1.0, 1.0, AMP_LIFE_YEARS,
           "years", "longest life that counts; 15 unless given"),
-    F_NUM("discount_pct", bind_need, n.discount, 0.01, 0.0, 50.0, "%",
-          "interest a year; none unless given"),
+    F_DRAWN("discount_pct", bind_need, n.discount, 0.01, 0.0, 50.0, "%", 0,
+            "interest a year; none unless given"),
     F_NUM("carry_per_kg", bind_need, n.carry_per_kg, 1.0, 0.0, 1e5, "",
           "money for each kg of accepted modules and of the rest carried to "
           "the place"),
-    F_NUM_OF("charge_price", bind_need, n.charge_price, 1.0, 0.0, 1e3, "",
-             CHARGE,
-             "money for each kWh bought to charge; none unless given"),
+    F_DRAWN("charge_price", bind_need, n.charge_price, 1.0, 0.0, 1e3, "",
+            CHARGE, "money for each kWh bought to charge; none unless given"),
     F_ELSE_OF("charge_hours", BIND_LIST, 1.0, 0.0, 24.0, "h", CHARGE,
               "{from, to}: charged then, at the prices of import_at"),
-    F_NUM_OF("import_price", bind_need, import_price, 1.0, 0.0, 1e3, "",
-             IMPORT, "money for each kWh from the grid"),
+    F_DRAWN("import_price", bind_need, import_price, 1.0, 0.0, 1e3, "",
+            IMPORT, "money for each kWh from the grid, in the first year"),
     F_ELSE_OF("import_at", BIND_LIST, 1.0, 0.0, 1e3, "", IMPORT,
               "the same by the hour, {{from, to, price}, ..}: all 24, whole "
               "hours, over midnight too"),
+    F_DRAWN("import_rise_pct", bind_need, n.rise, 0.01, -50.0, 50.0, "%", 0,
+            "rise of these prices a year, of those in charge_hours too; none "
+            "unless given"),
     F_ELSE("serve_hours", BIND_LIST, "h",
            "{from, to}: a battery stands in for the grid then; as the load "
            "falls unless given"),
@@ -280,6 +282,29 @@ static void read_inverter (lua_State *L, int keys, const char *who,
   lua_pop(L, 1);
 }
 
+/* Prices and interest that are given as values with a spread. */
+static void read_terms (lua_State *L, int keys, bind_need *s) {
+  static const struct {
+    const char *key;
+    amp_term term;
+  } drawn[] = {{"discount_pct", AMP_TERM_DISCOUNT},
+               {"charge_price", AMP_TERM_CHARGE},
+               {"import_price", AMP_TERM_TARIFF},
+               {"import_rise_pct", AMP_TERM_RISE}};
+  for (size_t i = 0; i < sizeof drawn / sizeof *drawn; i++) {
+    if (!bind_get(L, keys, drawn[i].key))
+      continue;
+    const bind_field *f = bind_field_find(&need_class, drawn[i].key);
+    amp_value v = bind_field_value(L, &need_class, f, keys);
+    if (!amp_value_is_fixed(&v))
+      s->n.term[drawn[i].term] = v;
+    lua_pop(L, 1);
+  }
+  s->n.spares = amp_given(s->import_price);
+  s->n.tariff = s->import_price;
+  s->n.charge_rises = s->charged_by_hour;
+}
+
 static void need_finish (lua_State *L, int keys, void *spec) {
   bind_need *s = spec;
   const char *who = bind_who(L, &need_class, keys);
@@ -299,6 +324,7 @@ static void need_finish (lua_State *L, int keys, void *spec) {
     bind_life_choice(L, -1, who, &s->n.life);
     lua_pop(L, 1);
   }
+  read_terms(L, keys, s);
   s->horizon_assumed = !amp_given(s->n.horizon);
   if (s->horizon_assumed)
     s->n.horizon = 15.0; /* common practice, no source */
@@ -317,6 +343,8 @@ static void need_tell (lua_State *L, const void *spec) {
     bind_say(L, "serve_hours: the tariff counts as the load falls");
   if (!amp_given(s->n.charge_price))
     bind_say(L, "charge_price: charging costs nothing");
+  if (s->n.rise != 0.0 && amp_given(s->n.charge_price) && !s->n.charge_rises)
+    bind_say(L, "charge_price: the same in every year");
 }
 
 static const bind_class need_class = {

@@ -87,6 +87,9 @@ static const bind_field offer_fields[] = {
            "{\"insurance\", 60, every = 1}}, in the need's currency"),
     F_PRICE("residual", bind_offer, residual, MONEY, 0,
             "money received at the end"),
+    F_PRICE("price_again", bind_offer, again, MONEY, 0,
+            "money for all of it when it is worn out before the horizon, in "
+            "the need's currency; else nothing is said of those years"),
     F_TEXT("remark", bind_offer, remark,
            "words of the seller; never enter a sum"),
     F_END};
@@ -95,7 +98,7 @@ static const bind_class offer_class;
 
 static void offer_defaults (void *spec) {
   bind_offer *s = spec;
-  s->price_lot = s->price_each = s->price_per_kwh = NAN;
+  s->price_lot = s->price_each = s->price_per_kwh = s->again = NAN;
   s->o.to_currency = 1.0;
 }
 
@@ -423,6 +426,8 @@ static size_t place_in_case (size_t offset) {
     return offsetof(amp_case, bos);
   if (offset == offsetof(bind_offer, residual))
     return offsetof(amp_case, residual);
+  if (offset == offsetof(bind_offer, again))
+    return offsetof(amp_case, again);
   if (offset < offsetof(bind_offer, o) ||
       offset >= offsetof(bind_offer, o) + sizeof(amp_offer))
     return offsetof(amp_case, offer.price); /* each, lot, per kWh */

@@ -22,6 +22,10 @@ static const double *load_of (const amp_duty *d) {
   return d->dc;
 }
 
+static double load_factor (const amp_alternative_ask *ask) {
+  return ask->load > 0.0 ? ask->load : 1.0;
+}
+
 static double whole_time (const amp_duty *d) {
   return (double)d->n * d->dt;
 }
@@ -66,10 +70,12 @@ static double fuel_at (const amp_alternative *a, double load) {
 }
 
 /* Over the duty: following the load, or so long a day at its mean. */
-static amp_status burn (const amp_alternative *a, const amp_duty *d,
-                        amp_alternative_answer *out, amp_error *err) {
+static amp_status burn (const amp_alternative *a,
+                        const amp_alternative_ask *ask,
+                        amp_alternative_year *out, amp_error *err) {
+  const amp_duty *d = ask->duty;
   const double *w = load_of(d);
-  double most = 0.0, year = YEAR / whole_time(d);
+  double most = 0.0, year = YEAR / whole_time(d), more = load_factor(ask);
   if (amp_given(a->run_time)) {
     amp_duty_month month[12];
     double days = 0.0;
@@ -84,14 +90,13 @@ static amp_status burn (const amp_alternative *a, const amp_duty *d,
       if (!(w[k] > 0.0))
         continue;
       out->run_time += amp_duty_length(d, k) * year;
-      out->fuel += fuel_at(a, w[k]) * amp_duty_length(d, k) * year;
-      most = fmax(most, w[k]);
+      out->fuel += fuel_at(a, w[k] * more) * amp_duty_length(d, k) * year;
+      most = fmax(most, w[k] * more);
     }
   if (most > a->power * (1.0 + 1e-9))
     return amp_failf(err, AMP_EREFUSED, "power",
                      "the load comes to %g W, more than the %g W it carries",
                      most, a->power);
-  out->energy_cost = out->fuel * a->fuel_price;
   return AMP_OK;
 }
 
@@ -121,14 +126,14 @@ static void overhauls (const amp_alternative *a,
 /* A day can take what it holds, and no more than is asked. */
 static void discharge (const amp_alternative *a,
                        const amp_alternative_ask *ask,
-                       amp_alternative_answer *out) {
+                       amp_alternative_year *out) {
   const amp_duty *d = ask->duty;
   const double *w = load_of(d);
   double day = 0.0, can = a->usable * ask->efficiency, served = 0.0;
-  double year = YEAR / whole_time(d);
+  double year = YEAR / whole_time(d), more = load_factor(ask);
   for (size_t k = 0; k < d->n; k++) {
     double end = amp_duty_start(d, k) + amp_duty_length(d, k);
-    day += w[k] * amp_duty_length(d, k);
+    day += w[k] * more * amp_duty_length(d, k);
     if (k + 1 == d->n ||
         floor(end / DAY + 1e-9) > floor(amp_duty_start(d, k) / DAY + 1e-9)) {
       served += fmin(day, can);
@@ -137,7 +142,6 @@ static void discharge (const amp_alternative *a,
   }
   out->unserved = out->served - served * year;
   out->served = served * year;
-  out->energy_cost = out->served * ask->charge_price / a->round_trip;
 }
 
 /* ---- money ---- */
@@ -157,6 +161,10 @@ static amp_status check (const amp_alternative *a,
     s = amp_check_range(err, "power", a->power, 1.0, 1e8);
   if (s == AMP_OK && a->kind == AMP_ALTERNATIVE_GENERATOR)
     s = amp_check_range(err, "fuel_price", a->fuel_price, 0.0, 1e4);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "fuel_rise", a->fuel_rise, -0.5, 0.5);
+  if (s == AMP_OK)
+    s = amp_check_range(err, "rise", ask->rise, -0.5, 0.5);
   if (s == AMP_OK && a->kind == AMP_ALTERNATIVE_BATTERY)
     s = amp_check_range(err, "usable", a->usable, 1.0, 1e13);
   if (s == AMP_OK && a->kind == AMP_ALTERNATIVE_BATTERY)
@@ -178,22 +186,44 @@ static amp_status check (const amp_alternative *a,
   return s;
 }
 
-static amp_status year_of (const amp_alternative *a,
-                           const amp_alternative_ask *ask,
-                           amp_alternative_answer *out, amp_error *err) {
+amp_status amp_alternative_year_of (const amp_alternative *a,
+                                    const amp_alternative_ask *ask,
+                                    amp_alternative_year *out,
+                                    amp_error *err) {
   const amp_duty *d = ask->duty;
   const double *w = load_of(d);
+  amp_alternative_year y = {0};
+  amp_status s = check(a, ask, err);
+  if (s != AMP_OK)
+    return s;
   for (size_t k = 0; k < d->n; k++)
-    out->served += w[k] * amp_duty_length(d, k) * YEAR / whole_time(d);
-  if (!(out->served > 0.0))
+    y.served += w[k] * amp_duty_length(d, k) * YEAR / whole_time(d);
+  y.served *= load_factor(ask);
+  if (!(y.served > 0.0))
     return amp_failf(err, AMP_EREFUSED, "duty", "nothing is asked of it");
   if (a->kind == AMP_ALTERNATIVE_GENERATOR)
-    return burn(a, d, out, err);
-  if (a->kind == AMP_ALTERNATIVE_BATTERY)
-    discharge(a, ask, out);
-  else
-    out->energy_cost = out->served * ask->tariff;
-  return AMP_OK;
+    s = burn(a, ask, &y, err);
+  else if (a->kind == AMP_ALTERNATIVE_BATTERY)
+    discharge(a, ask, &y);
+  if (s == AMP_OK)
+    *out = y;
+  return s;
+}
+
+/* Of year 1, and what it is times in each year after. */
+static double energy_price (const amp_alternative *a,
+                            const amp_alternative_ask *ask,
+                            amp_alternative_answer *out) {
+  if (a->kind == AMP_ALTERNATIVE_GENERATOR) {
+    out->energy_cost = out->fuel * a->fuel_price;
+    return 1.0 + a->fuel_rise;
+  }
+  if (a->kind == AMP_ALTERNATIVE_BATTERY) {
+    out->energy_cost = out->served * ask->charge_price / a->round_trip;
+    return ask->charge_rises ? 1.0 + ask->rise : 1.0;
+  }
+  out->energy_cost = out->served * ask->tariff;
+  return 1.0 + ask->rise;
 }
 
 /* Whole years until it is worn out; 0: not within those counted. */
@@ -206,28 +236,62 @@ static int life_of (const amp_alternative *a,
   return life < out->years ? (int)life : 0;
 }
 
-static void sums (const amp_alternative *a, const amp_alternative_ask *ask,
-                  const double *running, amp_alternative_answer *out) {
-  double paid = out->first - a->residual;
-  for (int t = 0; t < out->years; t++)
-    paid += running[t];
-  if (a->kind == AMP_ALTERNATIVE_BATTERY)
-    paid -= out->energy_cost * out->years;
-  out->per_delivered = paid / (out->served / KWH * out->years);
-  out->present = out->served / KWH * amp_cash_pa(ask->rate, out->years);
+/* What is paid in each year, energy first; replacements come on top. */
+static void pay (const amp_alternative *a, const amp_alternative_ask *ask,
+                 amp_alternative_answer *o, double *running, double *paid) {
+  double more = energy_price(a, ask, o), energy = o->energy_cost;
+  *paid = o->first - a->residual;
+  for (int t = 0; t < o->years; t++) {
+    running[t] = a->running + energy;
+    if (a->kind == AMP_ALTERNATIVE_BATTERY)
+      *paid -= energy; /* its charging aside, as for offers */
+    energy *= more;
+  }
+  overhauls(a, o, running);
+  if (o->life > 0)
+    o->unused = amp_cash_replace(amp_given(a->again) ? a->again : a->price,
+                                 o->life, o->years, running);
+  else if (amp_given(a->life))
+    o->unused = (int)floor(a->life + 1e-9) - o->years;
+  for (int t = 0; t < o->years; t++)
+    *paid += running[t];
 }
 
-amp_status amp_alternative_cost (const amp_alternative *a,
-                                 const amp_alternative_ask *ask,
-                                 amp_alternative_answer *out,
-                                 amp_error *err) {
-  double running[AMP_CASH_YEARS] = {0.0}, energy[AMP_CASH_YEARS];
-  amp_alternative_answer o = {0};
-  amp_status s = check(a, ask, err);
-  if (s == AMP_OK)
-    s = year_of(a, ask, &o, err);
-  if (s != AMP_OK)
+/* Levelised, a year, and against the tariff as it rises. */
+static amp_status sums (const amp_alternative *a,
+                        const amp_alternative_ask *ask,
+                        const amp_levelised_ask *l, double paid,
+                        amp_alternative_answer *o, amp_error *err) {
+  double tariff[AMP_CASH_YEARS] = {ask->tariff * KWH};
+  double left = l->first - l->residual / amp_cash_fp(l->rate, l->years);
+  amp_status s = amp_levelised(l, &o->levelised, err);
+  o->per_delivered = paid / (o->served / KWH * o->years);
+  o->present = o->served / KWH * amp_cash_pa(ask->rate, o->years);
+  o->per_year = o->levelised * o->served / KWH;
+  o->spares = a->kind != AMP_ALTERNATIVE_GRID && amp_given(ask->tariff);
+  if (s != AMP_OK || !o->spares)
     return s;
+  for (int t = 1; t < o->years; t++)
+    tariff[t] = tariff[t - 1] * (1.0 + ask->rise);
+  s = amp_cash_savings_by_year(l, tariff, &o->saves, err);
+  o->saving = (o->saves.npv + left) * amp_cash_ap(l->rate, l->years);
+  /* replacements spread evenly: beyond the horizon they go on */
+  if (amp_break_even_years(fmax(l->first, 0.0), o->saving, l->rate,
+                           &o->saves.break_even, NULL) != AMP_OK)
+    o->saves.break_even = (double)INFINITY;
+  return s;
+}
+
+amp_status amp_alternative_money (const amp_alternative *a,
+                                  const amp_alternative_ask *ask,
+                                  const amp_alternative_year *year,
+                                  amp_alternative_answer *out,
+                                  amp_error *err) {
+  double running[AMP_CASH_YEARS] = {0.0}, energy[AMP_CASH_YEARS], paid;
+  amp_alternative_answer o = {.served = year->served,
+                              .unserved = year->unserved,
+                              .run_time = year->run_time,
+                              .fuel = year->fuel};
   if (amp_given(a->life_time) && a->life_time < o.run_time)
     return amp_failf(err, AMP_EREFUSED, "life_time",
                      "it runs %g h a year and would be worn out within one: "
@@ -236,22 +300,22 @@ amp_status amp_alternative_cost (const amp_alternative *a,
   o.years = (int)floor(ask->horizon + 1e-9);
   o.first = a->price + a->rest;
   o.life = life_of(a, &o);
-  for (int t = 0; t < o.years; t++) {
-    running[t] = a->running + o.energy_cost;
+  for (int t = 0; t < o.years; t++)
     energy[t] = o.served / KWH;
-  }
-  overhauls(a, &o, running);
-  if (o.life > 0)
-    o.unused = amp_cash_replace(amp_given(a->again) ? a->again : a->price,
-                                o.life, o.years, running);
-  else if (amp_given(a->life))
-    o.unused = (int)floor(a->life + 1e-9) - o.years;
+  pay(a, ask, &o, running, &paid);
   amp_levelised_ask l = {o.first, o.years, ask->rate, energy,
                          running, 0.0,     1.0,       a->residual};
-  s = amp_levelised(&l, &o.levelised, err);
-  if (s != AMP_OK)
-    return s;
-  sums(a, ask, running, &o);
-  *out = o;
-  return AMP_OK;
+  amp_status s = sums(a, ask, &l, paid, &o, err);
+  if (s == AMP_OK)
+    *out = o;
+  return s;
+}
+
+amp_status amp_alternative_cost (const amp_alternative *a,
+                                 const amp_alternative_ask *ask,
+                                 amp_alternative_answer *out,
+                                 amp_error *err) {
+  amp_alternative_year year;
+  amp_status s = amp_alternative_year_of(a, ask, &year, err);
+  return s == AMP_OK ? amp_alternative_money(a, ask, &year, out, err) : s;
 }

@@ -9,17 +9,26 @@
 #define AMP_JOB_ALTERNATIVE_H
 
 #include "base/error.h"
+#include "base/value.h"
 #include "cost/cash.h"
 #include "run/profile.h"
 #include "run/simulate.h"
+#include <stdbool.h>
+#include <stddef.h>
 
-enum { AMP_FUEL_POINTS = 8, AMP_DAY_HOURS = 24 };
+enum { AMP_FUEL_POINTS = 8, AMP_DAY_HOURS = 24, AMP_ALTERNATIVE_SPREADS = 16 };
 
 typedef enum amp_alternative_kind {
   AMP_ALTERNATIVE_GRID,
   AMP_ALTERNATIVE_GENERATOR,
   AMP_ALTERNATIVE_BATTERY
 } amp_alternative_kind;
+
+/* A number of it that is spread: the double of amp_alternative it is of. */
+typedef struct amp_alternative_spread {
+  size_t at; /* offsetof(amp_alternative, fuel_price), .. */
+  amp_value v;
+} amp_alternative_spread;
 
 typedef struct amp_alternative {
   amp_alternative_kind kind;
@@ -36,7 +45,8 @@ typedef struct amp_alternative {
                          fuel_per_joule */
   double load[AMP_FUEL_POINTS], fuel[AMP_FUEL_POINTS]; /* W, l/s */
   double fuel_per_joule; /* l/J */
-  double fuel_price;     /* a litre */
+  double fuel_price;     /* a litre, in year 1 */
+  double fuel_rise;      /* 0.03: each year 3 % more than the one before */
   double run_time;    /* s a day it runs, at even load; NaN: whenever there is
                          a load */
   double overhaul_time, overhaul; /* s of running, money; NaN: none */
@@ -44,6 +54,9 @@ typedef struct amp_alternative {
   /* battery */
   double usable;      /* J at its terminals, between its limits */
   double round_trip;  /* AC to AC, 0..1 */
+  amp_basis basis;    /* the worst that its physics rests on; prices: none */
+  int spreads;        /* drawn; the doubles hold their middles */
+  amp_alternative_spread spread[AMP_ALTERNATIVE_SPREADS];
 } amp_alternative;
 
 /* What is asked of it. */
@@ -54,7 +67,16 @@ typedef struct amp_alternative_ask {
   double rate;
   double tariff;      /* per J of the grid, where the load falls; NaN: none */
   double charge_price; /* per J bought to charge; 0: free */
+  double rise;        /* of the tariff a year, 0.03; */
+  bool charge_rises;  /* of the charge_price too */
+  double load;        /* times the duty's load; 0: as it is */
 } amp_alternative_ask;
+
+/* What a year of it takes, before any price. */
+typedef struct amp_alternative_year {
+  double served, unserved; /* J at the load */
+  double run_time, fuel;   /* s, l; generator */
+} amp_alternative_year;
 
 typedef struct amp_alternative_answer {
   int years;        /* that are counted */
@@ -70,6 +92,10 @@ typedef struct amp_alternative_answer {
                            discounted, per kWh */
   double levelised; /* per kWh */
   double present;   /* kWh, discounted */
+  double per_year;  /* even payments a year, worth as much */
+  bool spares;      /* not the grid itself, and a tariff is known: */
+  amp_savings saves; /* against it */
+  double saving;    /* the even payment a year that pays its price back */
 } amp_alternative_answer;
 
 /* AMP_EMISSING and AMP_ERANGE name the field; AMP_EREFUSED where the duty
@@ -77,6 +103,18 @@ typedef struct amp_alternative_answer {
 amp_status amp_alternative_cost (const amp_alternative *a,
                                  const amp_alternative_ask *ask,
                                  amp_alternative_answer *out, amp_error *err);
+
+/* The same in two steps, for draws that share a year: the year depends on
+** the duty, the load and usable, run_time, power and fuel alone. */
+amp_status amp_alternative_year_of (const amp_alternative *a,
+                                    const amp_alternative_ask *ask,
+                                    amp_alternative_year *out,
+                                    amp_error *err);
+amp_status amp_alternative_money (const amp_alternative *a,
+                                  const amp_alternative_ask *ask,
+                                  const amp_alternative_year *year,
+                                  amp_alternative_answer *out,
+                                  amp_error *err);
 
 /*
 ** Mean of the hourly prices as the AC load (the DC load where there is none)

@@ -23,14 +23,15 @@ typedef struct seat {
   size_t place, first; /* of those with this mark, the first */
 } seat;
 
-/* Plans, costs and seats stand in the order in which cases are taken. */
+/* Plans and seats stand in the order in which cases are taken, costs in that
+** of the list. */
 typedef struct list {
   const amp_context *ctx;
   const amp_ask *ask;
   size_t n;
   seat *seat;
   case_plan *plan;
-  double *levelised; /* [n][draws] */
+  double *levelised; /* [n][draws]; NaN where a case is refused */
 } list;
 
 /* ---- the order ---- */
@@ -107,9 +108,12 @@ static amp_status take_some (list *l, const amp_case *cases, size_t from,
   if (st == AMP_OK)
     st = case_run(&part, l->plan + from, 0, to - from, err);
   for (size_t i = from; st == AMP_OK && i < to; i++) {
-    double *own = &l->levelised[i * l->ask->draws];
+    double *own = &l->levelised[l->seat[i].place * l->ask->draws];
     if (l->plan[i].r->status == AMP_OK)
       st = case_money(l->ctx, &l->plan[i], l->ask, own, err);
+    for (size_t d = 0; l->plan[i].r->status != AMP_OK && d < l->ask->draws;
+         d++)
+      own[d] = AMP_NOT_GIVEN;
     if (st == AMP_OK && amp_stopped(l->ctx))
       st = amp_failf(err, AMP_ESTOP, NULL, "stopped");
   }
@@ -122,59 +126,43 @@ static amp_status take_some (list *l, const amp_case *cases, size_t from,
 ** price differ by rounding alone, and that must not pick a winner. */
 static const double level = 1e-9;
 
-/* The levelised cost of draw 'd'; infinity where there is none. */
-static double cost_of (const list *l, size_t i, size_t d) {
-  double v = l->levelised[i * l->ask->draws + d];
-  if (l->plan[i].r->status == AMP_OK && v < (double)INFINITY)
-    return v;
-  return (double)INFINITY;
-}
-
 /* Is 'v' the least or its equal? Below 0, where money comes in, as above. */
 static bool is_least (double v, double least) {
   return v <= least + level * fabs(least);
 }
 
-/* A case that costs more than this wins no draw. */
-static double rival_of (const list *l) {
-  double least = (double)INFINITY;
-  for (size_t i = 0; i < l->n; i++)
-    if (l->plan[i].c->need->rival > 0.0)
-      least = fmin(least, l->plan[i].c->need->rival);
-  return least;
-}
-
 /* Draws d .. d + n - 1, which stand in one line of memory: of each the lowest
-** levelised cost, split evenly among equals. */
-static void share_some (const list *l, size_t d, size_t n, double rival) {
+** cost, split evenly among equals. NaN is below nothing. */
+static void share_some (const double *cost, size_t rows, size_t draws,
+                        size_t d, size_t n, double *share) {
   double least[AT_ONCE];
-  size_t equals[AT_ONCE];
+  size_t equals[AT_ONCE] = {0};
   for (size_t k = 0; k < n; k++)
-    least[k] = rival;
-  for (size_t i = 0; i < l->n; i++)
+    least[k] = (double)INFINITY;
+  for (size_t i = 0; i < rows; i++)
     for (size_t k = 0; k < n; k++) {
-      double v = cost_of(l, i, d + k);
+      double v = cost[i * draws + d + k];
       least[k] = v < least[k] ? v : least[k];
     }
-  for (size_t k = 0; k < n; k++)
-    equals[k] = is_least(rival, least[k]);
-  for (size_t i = 0; i < l->n; i++)
+  for (size_t i = 0; i < rows; i++)
     for (size_t k = 0; k < n; k++)
-      equals[k] += is_least(cost_of(l, i, d + k), least[k]);
-  for (size_t i = 0; i < l->n; i++)
+      equals[k] += is_least(cost[i * draws + d + k], least[k]);
+  for (size_t i = 0; i < rows; i++)
     for (size_t k = 0; k < n; k++)
       if (least[k] < (double)INFINITY &&
-          is_least(cost_of(l, i, d + k), least[k]))
-        l->plan[i].r->cheapest += 1.0 / (double)equals[k];
+          is_least(cost[i * draws + d + k], least[k]))
+        share[i] += 1.0 / (double)equals[k];
 }
 
-static void share_all (const list *l) {
-  double rival = rival_of(l);
-  size_t draws = l->ask->draws;
+void case_shares (const double *cost, size_t rows, size_t draws,
+                  double *share) {
+  for (size_t i = 0; i < rows; i++)
+    share[i] = 0.0;
   for (size_t d = 0; d < draws; d += AT_ONCE)
-    share_some(l, d, draws - d < AT_ONCE ? draws - d : AT_ONCE, rival);
-  for (size_t i = 0; i < l->n; i++)
-    l->plan[i].r->cheapest /= (double)draws;
+    share_some(cost, rows, draws, d,
+               draws - d < AT_ONCE ? draws - d : AT_ONCE, share);
+  for (size_t i = 0; i < rows; i++)
+    share[i] /= (double)draws;
 }
 
 /* Where those that are in memory together end: before cases that the next
@@ -196,32 +184,50 @@ static amp_status take_all (list *l, const amp_case *cases,
     to = end_of(l, i, some);
     st = take_some(l, cases, i, to, result, err);
   }
-  if (st == AMP_OK)
-    share_all(l);
+  return st;
+}
+
+amp_status case_list (const amp_context *ctx, const amp_case *cases, size_t n,
+                      const amp_ask *ask, amp_case_result *result,
+                      double *levelised, amp_error *err) {
+  list l = {amp_context_or_plain(ctx), ask, n, NULL, NULL, levelised};
+  size_t plans = n * sizeof *l.plan, seats = n * sizeof *l.seat;
+  amp_status st = amp_check_range(err, "draws", (double)ask->draws, 1.0, 1e7);
+  if (st != AMP_OK)
+    return st;
+  l.plan = amp_alloc(l.ctx, plans);
+  l.seat = amp_alloc(l.ctx, seats);
+  if (l.plan == NULL || l.seat == NULL)
+    st = amp_failf(err, AMP_ENOMEM, NULL, "no memory for %zu cases", n);
+  else {
+    set_order(&l, cases);
+    st = take_all(&l, cases, result, err);
+  }
+  amp_free(l.ctx, l.plan, plans);
+  amp_free(l.ctx, l.seat, seats);
   return st;
 }
 
 amp_status amp_cases (const amp_context *ctx, const amp_case *cases, size_t n,
                       const amp_ask *ask, amp_case_result *result,
                       amp_error *err) {
-  list l = {amp_context_or_plain(ctx), ask, n, NULL, NULL, NULL};
-  size_t plans = n * sizeof *l.plan, seats = n * sizeof *l.seat, costs;
+  ctx = amp_context_or_plain(ctx);
+  size_t rows = n * sizeof(double), costs;
   amp_status st = amp_check_range(err, "draws", (double)ask->draws, 1.0, 1e7);
   if (st != AMP_OK)
     return st;
-  costs = n * ask->draws * sizeof *l.levelised;
-  l.plan = amp_alloc(l.ctx, plans);
-  l.levelised = amp_alloc(l.ctx, costs);
-  l.seat = amp_alloc(l.ctx, seats);
-  if (l.plan == NULL || l.levelised == NULL || l.seat == NULL)
+  costs = rows * ask->draws;
+  double *levelised = amp_alloc(ctx, costs), *share = amp_alloc(ctx, rows);
+  if (levelised == NULL || share == NULL)
     st = amp_failf(err, AMP_ENOMEM, NULL, "no memory for %zu cases", n);
-  else {
-    set_order(&l, cases);
-    st = take_all(&l, cases, result, err);
-  }
-  amp_free(l.ctx, l.levelised, costs);
-  amp_free(l.ctx, l.plan, plans);
-  amp_free(l.ctx, l.seat, seats);
+  else
+    st = case_list(ctx, cases, n, ask, result, levelised, err);
+  if (st == AMP_OK)
+    case_shares(levelised, n, ask->draws, share);
+  for (size_t i = 0; st == AMP_OK && i < n; i++)
+    result[i].cheapest = share[i];
+  amp_free(ctx, levelised, costs);
+  amp_free(ctx, share, rows);
   return st;
 }
 

@@ -27,6 +27,16 @@ typedef struct amp_life_choice {
   amp_value per_cycle[AMP_CASE_MODELS]; /* RATES: per EFC, drawn */
 } amp_life_choice;
 
+/* Numbers of a need that may be spread: one draw of each for every case and
+** for whatever else would carry the load. */
+typedef enum amp_term {
+  AMP_TERM_DISCOUNT, /* 0.05 */
+  AMP_TERM_CHARGE,   /* per kWh bought to charge */
+  AMP_TERM_TARIFF,   /* per kWh from the grid, of year 1 */
+  AMP_TERM_RISE,     /* of the grid's prices, each year on the one before */
+  AMP_TERMS
+} amp_term;
+
 /* What is asked of every case alike. */
 typedef struct amp_need {
   const amp_duty *duty;
@@ -38,9 +48,10 @@ typedef struct amp_need {
   double carry_per_kg;  /* money per kg of accepted modules and BOS */
   double charge_price;  /* per kWh bought to charge; NaN: free (sun) */
   amp_life_choice life; /* where neither offer nor module names one */
-  double rival;         /* per kWh, of what would carry the load else, in
-                           each draw the same: 'cheapest' counts below it;
-                           0: none */
+  bool spares;          /* each kWh at the load spares one of the grid's: */
+  double tariff, rise;  /* its price in year 1; 0.03 for 3 % a year */
+  bool charge_rises;    /* charge_price is the grid's, and rises alike */
+  amp_value term[AMP_TERMS]; /* spreads; unset: the number above holds */
 } amp_need;
 
 /* A price that is spread: the double of amp_case that it is a spread of. */
@@ -77,6 +88,8 @@ typedef struct amp_case {
                              not from_offer */
   double cost;           /* all of it; not from_offer */
   double residual;       /* money received at the end */
+  bool bought_again;     /* when it is worn out before the horizon, */
+  double again;          /* for so much, all of it */
   int prices;            /* that are spread; the doubles hold their middles */
   amp_price_spread price[AMP_CASE_PRICES];
 } amp_case;
@@ -121,6 +134,19 @@ typedef struct amp_case_result {
   ** most by these shares; checked 0: none was. */
   int checked, simulated; /* draws; points of the grid */
   double check_served, check_levelised;
+  /* Over the years counted: whole ones, at least one, at most the horizon's */
+  amp_stat counted;      /* these years */
+  amp_stat per_year;     /* equal payments a year of them that are worth as
+                            much as all that is paid and received */
+  amp_stat over_horizon; /* levelised, bought again for 'again' until the
+                            horizon; refused unless bought_again */
+  /* Against the tariff, where the need has one: */
+  amp_stat npv, saving;  /* in all, discounted; the even payment a year that
+                            it pays back its price with */
+  amp_stat break_even;   /* years, of its price; never: infinite */
+  double saves;          /* share of draws with npv > 0 */
+  double paid, paid_late; /* with a break-even within the years counted;
+                             within the horizon */
   double energy_present; /* kWh over the whole years, discounted; median: one
                             more in cost is 1/this more levelised */
 } amp_case_result;
@@ -160,7 +186,8 @@ typedef enum amp_case_input {
   AMP_IN_CALENDAR, /* one a model, from here on */
   AMP_IN_CYCLE = AMP_IN_CALENDAR + AMP_CASE_MODELS,
   AMP_IN_PRICE = AMP_IN_CYCLE + AMP_CASE_MODELS,
-  AMP_IN_COUNT = AMP_IN_PRICE + AMP_CASE_PRICES
+  AMP_IN_TERM = AMP_IN_PRICE + AMP_CASE_PRICES, /* of the need */
+  AMP_IN_COUNT = AMP_IN_TERM + AMP_TERMS
 } amp_case_input;
 
 enum { AMP_INPUTS = 2 * AMP_IN_COUNT };

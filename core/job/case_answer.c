@@ -21,6 +21,9 @@ void case_no_life_stats (amp_case_result *r) {
     r->life_by_model[k] = case_no_stat();
   r->years = r->delivered = case_no_stat();
   r->per_delivered = r->levelised = case_no_stat();
+  r->counted = r->per_year = r->over_horizon = case_no_stat();
+  r->npv = r->saving = r->break_even = case_no_stat();
+  r->saves = r->paid = r->paid_late = AMP_NOT_GIVEN;
   r->energy_present = r->levelised_life = AMP_NOT_GIVEN;
 }
 

@@ -213,6 +213,9 @@ static amp_status check_sums (const amp_case *c, amp_error *err) {
     double v, lo, hi;
   } row[] = {{"discount", need->discount, -0.5, 1.0},
              {"charge_price", need->charge_price, -1e6, 1e6},
+             {"tariff", need->tariff, 0.0, 1e3},
+             {"rise", need->rise, -0.5, 0.5},
+             {"again", c->again, 0.0, MONEY},
              {"carry_per_kg", need->carry_per_kg, 0.0, 1e6},
              {"bos", c->bos, 0.0, MONEY},
              {"bos_kg", c->bos_mass, 0.0, 1e5},
@@ -301,6 +304,8 @@ const amp_value *case_value_of (const case_plan *p, amp_case_input in) {
       &p->c->dud,     &p->module.capacity, &p->module.tested,
       &p->module.soh, &p->module.r10s,     &d->load_factor,
       &d->sun_factor, &d->temp_shift};
+  if (in >= AMP_IN_TERM)
+    return &p->c->need->term[in - AMP_IN_TERM];
   if (in >= AMP_IN_PRICE)
     return price_of(p->c, (int)(in - AMP_IN_PRICE));
   if (in >= AMP_IN_CYCLE)

@@ -115,6 +115,9 @@ static void limits_of (const amp_case_lever *m, double *lo, double *hi) {
     *lo = 0.2, *hi = 1.2;
   else if (m->in == AMP_IN_LABEL || m->in == AMP_IN_TESTED)
     *lo = 0.2 * v->value, *hi = 2.0 * v->value;
+  else if (m->in == AMP_IN_TERM + AMP_TERM_DISCOUNT ||
+           m->in == AMP_IN_TERM + AMP_TERM_RISE)
+    *hi = 0.5;
   else if (m->in >= AMP_IN_CALENDAR)
     *hi = 20.0 * v->value;
   else { /* years are known between these alone */

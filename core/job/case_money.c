@@ -32,6 +32,12 @@ typedef enum column {
   C_PER_DELIVERED,
   C_LEVELISED,
   C_PRESENT,
+  C_COUNTED,
+  C_PER_YEAR,
+  C_OVER_HORIZON,
+  C_NPV,
+  C_SAVING,
+  C_BREAK_EVEN,
   C_LIFE,  /* levelised without a horizon, of the first LIVED draws */
   C_MODEL, /* years by each model alone, from here on */
   C_COUNT = C_MODEL + AMP_CASE_MODELS
@@ -39,10 +45,6 @@ typedef enum column {
 
 enum { LIVED = 512 };
 enum { DRAWS_A_TURN = 64 }; /* draws in one work item */
-
-/* An infinite cost (no string, no energy) as a number that can be
-** interpolated; what comes out above HUGE_COST / 1e50 is infinite again. */
-#define HUGE_COST 1e250
 
 typedef struct money {
   case_plan *p;
@@ -64,6 +66,7 @@ static bool is_what_if (const case_plan *p) {
 typedef struct turn {
   double rate[2 * AMP_CASE_MODELS][DRAWS_A_TURN];
   double price[AMP_CASE_PRICES][DRAWS_A_TURN];
+  double term[AMP_TERMS][DRAWS_A_TURN];
 } turn;
 
 /* One draw on its way. */
@@ -74,7 +77,7 @@ typedef struct one {
   const turn *t;
   case_node node[AMP_LIFE_NODES];
   int nodes; /* 0: not one string */
-  double goods, total, residual;
+  double goods, total, residual, again;
 } one;
 
 static double given_or (double v, double instead) {
@@ -82,8 +85,8 @@ static double given_or (double v, double instead) {
 }
 
 static void put (const money *g, column c, size_t i, double v) {
-  if (v > HUGE_COST)
-    v = HUGE_COST;
+  if (v > CASE_HUGE)
+    v = CASE_HUGE;
   g->v[(size_t)c * g->p->draws + i] = v;
 }
 
@@ -193,57 +196,117 @@ static amp_status live (const money *g, const one *o, int k, double horizon,
 
 /* ---- money of a life ---- */
 
+/* The whole years of a life as money: what is paid, and kWh. */
+typedef struct stretch {
+  double energy[AMP_LIFE_YEARS + 1], running[AMP_LIFE_YEARS + 1];
+  amp_levelised_ask ask; /* of both, the rest from the draw */
+  double present;        /* kWh, discounted */
+  double levelised;      /* infinite where nothing is served */
+} stretch;
+
+static double term_of (const one *o, amp_term k) {
+  return o->t->term[k][o->at];
+}
+
 /* kWh and money of each whole year; the first counts as begun even where
 ** the pack does not last it out. */
-static int whole_years (const money *g, const amp_life *l, double *energy,
-                        double *running) {
+static int whole_years (const money *g, const one *o, const amp_life *l,
+                        stretch *s) {
   const amp_need *need = g->p->c->need;
-  double price = given_or(need->charge_price, 0.0);
+  double price = term_of(o, AMP_TERM_CHARGE);
+  double rises = need->charge_rises ? 1.0 + term_of(o, AMP_TERM_RISE) : 1.0;
   int n = (int)floor(l->years + 1e-9);
   n = n < 1 ? 1 : n;
-  energy[0] = running[0] = 0.0; /* no begun year at all: l->n is 0 */
+  s->energy[0] = s->running[0] = 0.0; /* no begun year at all: l->n is 0 */
   for (int t = 0; t < n && t < l->n; t++) {
-    energy[t] = l->served[t] / CASE_KWH;
-    running[t] =
+    s->energy[t] = l->served[t] / CASE_KWH;
+    s->running[t] =
         price * l->charged[t] / need->duty->charge_efficiency / CASE_KWH;
+    price *= rises;
   }
   amp_cash_later(g->p->c->later, g->p->c->laters, n, running);
   return n;
 }
 
-/* Levelised cost over the whole years of a life; infinite where nothing is
-** served. And the discounted kWh. */
-static double levelised_of (const money *g, const one *o, const amp_life *l,
-                            double *present) {
-  double energy[AMP_LIFE_YEARS + 1], running[AMP_LIFE_YEARS + 1];
-  double per = (double)INFINITY;
-  double rate = given_or(g->p->c->need->discount, 0.0);
-  int n = whole_years(g, l, energy, running);
-  amp_levelised_ask ask = {o->total, n,   rate, energy,
-                           running,  0.0, 1.0,  o->residual};
-  *present = 0.0;
+/* Levelised cost over the whole years of a life, and what it rests on. */
+static void stretch_of (const money *g, const one *o, const amp_life *l,
+                        stretch *s) {
+  double rate = term_of(o, AMP_TERM_DISCOUNT);
+  int n = whole_years(g, o, l, s);
+  s->ask = (amp_levelised_ask){o->total,   n,   rate, s->energy,
+                               s->running, 0.0, 1.0,  o->residual};
+  s->levelised = (double)INFINITY;
+  s->present = 0.0;
   for (int t = 0; t < n; t++)
-    *present += energy[t] / amp_cash_fp(rate, t + 1);
-  if (*present > 0.0 && amp_levelised(&ask, &per, NULL) != AMP_OK)
-    per = AMP_NOT_GIVEN;
-  return per;
+    s->present += s->energy[t] / amp_cash_fp(rate, t + 1);
+  if (s->present > 0.0 &&
+      amp_levelised(&s->ask, &s->levelised, NULL) != AMP_OK)
+    s->levelised = AMP_NOT_GIVEN;
+}
+
+static double levelised_of (const money *g, const one *o, const amp_life *l) {
+  stretch s;
+  stretch_of(g, o, l, &s);
+  return s.levelised;
+}
+
+/* What is spared of the grid, and when that has paid the price back. */
+static void put_savings (const money *g, const one *o, const stretch *s) {
+  double tariff[AMP_LIFE_YEARS + 1], rate = s->ask.rate;
+  int n = s->ask.years;
+  amp_savings saves = {.npv = s->ask.residual / amp_cash_fp(rate, n) -
+                              s->ask.first,
+                       .break_even = (double)INFINITY};
+  tariff[0] = term_of(o, AMP_TERM_TARIFF);
+  for (int t = 1; t < n; t++)
+    tariff[t] = tariff[t - 1] * (1.0 + term_of(o, AMP_TERM_RISE));
+  if (s->present > 0.0 &&
+      amp_cash_savings_by_year(&s->ask, tariff, &saves, NULL) != AMP_OK)
+    saves.npv = saves.break_even = AMP_NOT_GIVEN;
+  put(g, C_NPV, o->i, saves.npv);
+  put(g, C_BREAK_EVEN, o->i, saves.break_even);
+  put(g, C_SAVING, o->i,
+      (saves.npv + s->ask.first - s->ask.residual / amp_cash_fp(rate, n)) *
+          amp_cash_ap(rate, n));
+}
+
+/* Payments that come each year alike, and what it is until the horizon. */
+static void put_years (const money *g, const one *o, const stretch *s) {
+  int years = (int)floor(g->p->horizon + 1e-9);
+  double all = s->levelised;
+  put(g, C_COUNTED, o->i, s->ask.years);
+  put(g, C_PER_YEAR, o->i,
+      s->present > 0.0
+          ? s->levelised * s->present * amp_cash_ap(s->ask.rate, s->ask.years)
+          : (double)INFINITY);
+  if (s->present > 0.0 && g->p->c->bought_again &&
+      amp_cash_again(&s->ask, o->again, years, &all, NULL) != AMP_OK)
+    all = AMP_NOT_GIVEN;
+  put(g, C_OVER_HORIZON, o->i, all);
 }
 
 static void costs_of_life (const money *g, const one *o, const amp_life *l) {
-  double sum = 0.0, present, per = levelised_of(g, o, l, &present);
+  double sum = 0.0;
+  stretch s;
+  stretch_of(g, o, l, &s);
   for (int t = 0; t < l->n; t++)
     sum += l->served[t];
   put(g, C_DELIVERED, o->i, sum);
   put(g, C_PER_DELIVERED, o->i,
       sum > 0.0 ? o->total / (sum / CASE_KWH) : (double)INFINITY);
-  put(g, C_LEVELISED, o->i, per);
-  put(g, C_PRESENT, o->i, present);
+  put(g, C_LEVELISED, o->i, s.levelised);
+  put(g, C_PRESENT, o->i, s.present);
+  if (is_what_if(g->p))
+    return;
+  put_years(g, o, &s);
+  if (g->p->c->need->spares)
+    put_savings(g, o, &s);
 }
 
 /* The life that a horizon cuts short, to its end. */
 static amp_status whole_life (const money *g, const one *o, int k,
                               const amp_life *l, amp_error *err) {
-  double per = g->v[(size_t)C_LEVELISED * g->p->draws + o->i], present;
+  double per = g->v[(size_t)C_LEVELISED * g->p->draws + o->i];
   amp_status st = AMP_OK;
   if (o->i >= LIVED || is_what_if(g->p))
     return AMP_OK;
@@ -251,7 +314,7 @@ static amp_status whole_life (const money *g, const one *o, int k,
     amp_life all;
     st = live(g, o, k, AMP_LIFE_YEARS, &all, err);
     if (st == AMP_OK)
-      per = levelised_of(g, o, &all, &present);
+      per = levelised_of(g, o, &all);
   }
   put(g, C_LIFE, o->i, per);
   return st;
@@ -319,6 +382,7 @@ static amp_status take_prices (const money *g, one *o, amp_error *err) {
   if (used > 0 && g->carry > 0.0)
     o->total += g->carry * used * p->module.mass;
   o->residual = given_or(c->residual, 0.0);
+  o->again = given_or(c->again, 0.0);
   return st;
 }
 
@@ -375,6 +439,13 @@ static void take_turn (const money *g, size_t from, size_t n, turn *t) {
   for (int k = 0; k < p->c->prices; k++)
     case_draws(g->ctx, p, g->ask, (amp_case_input)(AMP_IN_PRICE + k), 0.0,
                from, n, t->price[k]);
+  for (int k = 0; k < AMP_TERMS; k++) {
+    const amp_value *v = case_value_of(p, (amp_case_input)(AMP_IN_TERM + k));
+    case_draws(g->ctx, p, g->ask, (amp_case_input)(AMP_IN_TERM + k),
+               case_term(p->c->need, (amp_term)k), from, n, t->term[k]);
+    if (amp_value_is_set(v))
+      case_clip_term((amp_term)k, n, t->term[k]);
+  }
 }
 
 static void some_draws (void *arg, size_t item, size_t worker) {
@@ -418,7 +489,7 @@ static amp_status check_one (const money *g, const case_check *c,
   size_t i = c->draw, at = i % DRAWS_A_TURN;
   turn t;
   one o = {.i = i, .d = &p->draw[i], .at = (int)at, .t = &t};
-  double soh[CASE_NODES], served, known, present;
+  double soh[CASE_NODES], served, known;
   int k = (int)(i % (size_t)(p->life->models > 0 ? p->life->models : 1));
   amp_life l;
   amp_status st;
@@ -437,9 +508,9 @@ static amp_status check_one (const money *g, const case_check *c,
   st = live(g, &o, k, p->horizon, &l, err);
   if (st != AMP_OK)
     return st;
-  served = levelised_of(g, &o, &l, &present);
+  served = levelised_of(g, &o, &l);
   known = g->v[(size_t)C_LEVELISED * p->draws + i];
-  if (served < (double)INFINITY && known < HUGE_COST)
+  if (served < (double)INFINITY && known < CASE_HUGE)
     p->r->check_levelised =
         fmax(p->r->check_levelised, fabs(known / served - 1.0));
   return AMP_OK;
@@ -457,43 +528,8 @@ static amp_status check_all (const money *g, amp_error *err) {
 
 /* ---- quantiles ---- */
 
-static double finite_again (double v) {
-  return v > HUGE_COST / 1e50 ? (double)INFINITY : v;
-}
-
-/* The largest that is finite; NaN where nothing is. */
-static double largest_finite (const double *v, size_t n) {
-  double most = AMP_NOT_GIVEN;
-  for (size_t i = 0; i < n; i++)
-    if (finite_again(v[i]) < (double)INFINITY)
-      most = fmax(most, v[i]);
-  return most;
-}
-
-/* In place of an infinite quantile the largest finite number, which is only
-** a bound of it. */
-static double or_bound (const money *g, column c, double q, bool *beyond) {
-  q = finite_again(q);
-  *beyond = q == (double)INFINITY;
-  return *beyond ? largest_finite(&g->v[(size_t)c * g->p->draws], g->p->draws)
-                 : q;
-}
-
-/* Where most draws have no finite number there is no middle: refused. */
 static amp_stat stat_of (const money *g, column c, amp_basis basis) {
-  static const double p[5] = {0.0, 0.1, 0.5, 0.9, 1.0};
-  double *v = &g->v[(size_t)c * g->p->draws], q[5];
-  size_t n = g->p->draws;
-  amp_stat s = case_no_stat();
-  amp_quantiles(v, n, p, 5, q);
-  s.p50 = finite_again(q[2]);
-  if (!(s.p50 < (double)INFINITY))
-    return case_no_stat();
-  s.p10 = or_bound(g, c, q[1], &s.p10_beyond);
-  s.p90 = or_bound(g, c, q[3], &s.p90_beyond);
-  s.spread = q[0] < q[4];
-  s.basis = basis;
-  return s;
+  return case_stat(&g->v[(size_t)c * g->p->draws], g->p->draws, basis);
 }
 
 /* Years that reach the horizon are a bound only; so is what lies between the
@@ -537,9 +573,31 @@ static double life_cost (const money *g) {
   size_t n = p->draws < LIVED ? p->draws : LIVED;
   double few[LIVED], all, end;
   memcpy(few, &g->v[(size_t)C_LEVELISED * p->draws], n * sizeof *few);
-  all = finite_again(amp_quantile(few, n, 0.5));
-  end = finite_again(amp_quantile(&g->v[(size_t)C_LIFE * p->draws], n, 0.5));
+  all = case_finite_again(amp_quantile(few, n, 0.5));
+  end = case_finite_again(
+      amp_quantile(&g->v[(size_t)C_LIFE * p->draws], n, 0.5));
   return all > 0.0 && all < (double)INFINITY ? end / all : AMP_NOT_GIVEN;
+}
+
+/* In how many draws; before they lose their order. */
+static void savings_stats (const money *g, amp_basis basis) {
+  const case_plan *p = g->p;
+  amp_case_result *r = p->r;
+  const double *years = &g->v[(size_t)C_COUNTED * p->draws];
+  const double *npv = &g->v[(size_t)C_NPV * p->draws];
+  const double *back = &g->v[(size_t)C_BREAK_EVEN * p->draws];
+  double saves = 0.0, paid = 0.0, late = 0.0;
+  for (size_t i = 0; i < p->draws; i++) {
+    saves += npv[i] > 0.0;
+    paid += back[i] <= years[i];
+    late += back[i] <= p->horizon;
+  }
+  r->saves = saves / (double)p->draws;
+  r->paid = paid / (double)p->draws;
+  r->paid_late = late / (double)p->draws;
+  r->npv = stat_of(g, C_NPV, basis);
+  r->saving = stat_of(g, C_SAVING, basis);
+  r->break_even = stat_of(g, C_BREAK_EVEN, basis);
 }
 
 static void life_stats (const money *g) {
@@ -551,7 +609,13 @@ static void life_stats (const money *g) {
     all = amp_basis_worse(all, b);
     r->life_by_model[k] = years_stat(g, (column)(C_MODEL + k), b);
   }
+  if (p->c->need->spares)
+    savings_stats(g, all);
   r->years = years_stat(g, C_YEARS, all);
+  r->counted = stat_of(g, C_COUNTED, all);
+  r->per_year = stat_of(g, C_PER_YEAR, all);
+  if (p->c->bought_again)
+    r->over_horizon = stat_of(g, C_OVER_HORIZON, all);
   r->delivered = stat_of(g, C_DELIVERED, all);
   r->per_delivered = stat_of(g, C_PER_DELIVERED, all);
   r->levelised_life = life_cost(g); /* before the draws lose their order */
@@ -617,7 +681,7 @@ static amp_status finish (const money *g, size_t items, double *levelised) {
     return case_refuse(g->p, &why);
   for (size_t i = 0; i < n; i++)
     levelised[i] = g->p->r->years_why.status == AMP_OK
-                       ? finite_again(g->v[(size_t)C_LEVELISED * n + i])
+                       ? case_finite_again(g->v[(size_t)C_LEVELISED * n + i])
                        : AMP_NOT_GIVEN;
   if (!is_what_if(g->p))
     all_stats(g);

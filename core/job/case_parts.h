@@ -6,6 +6,7 @@
 **   case_run.c    those few, as lanes
 **   case_money.c  each draw's life and money, and their quantiles
 **   case_twins.c  which draws come to the same
+**   case_stat.c   those quantiles, and a need's own numbers
 **   case_worst.c  the worst month of a need
 **   case_answer.c the answer of a case that is refused
 **   case_levers.c which input moves the order, and where it flips
@@ -28,6 +29,10 @@ enum { CASE_CHECKS = 3, CASE_CHECK_NODES = AMP_LIFE_NODES };
 
 #define CASE_YEAR 31536000.0 /* s, 365 days */
 #define CASE_KWH 3.6e6       /* J */
+
+/* An infinite cost (no string, no energy) as a number that can be
+** interpolated; what comes out above CASE_HUGE / 1e50 is infinite again. */
+#define CASE_HUGE 1e250
 
 /* One draw of everything that is spread. */
 typedef struct case_draw {
@@ -148,6 +153,16 @@ amp_stat case_no_stat (void);
 void case_no_life_stats (amp_case_result *r);
 void case_no_stats (amp_case_result *r);
 
+/* Quantiles of v[n], whose order is lost; infinite ones stand in it as
+** CASE_HUGE and are larger than all. */
+amp_stat case_stat (double *v, size_t n, amp_basis basis);
+double case_finite_again (double v);
+
+/* The middle of a need's number; 0 where none is given. Drawn ones v[n] are
+** kept within what can be reckoned with. */
+double case_term (const amp_need *need, amp_term k);
+void case_clip_term (amp_term k, size_t n, double *v);
+
 /* Fill the plan of cases[place] and the fixed part of its result. AMP_ENOMEM
 ** or AMP_OK; a case that is refused says so in r->status. */
 amp_status case_plan_make (const amp_context *ctx, const amp_case *cases,
@@ -213,6 +228,17 @@ void case_twins_find (const case_plan *p, case_twins *t);
 
 /* The first draw that comes to the same as draw i, itself included. */
 size_t case_twin_of (const case_twins *t, size_t i);
+
+/* amp_cases without its shares: levelised[n][draws] is the caller's; NaN
+** where a case is refused or has no years. */
+amp_status case_list (const amp_context *ctx, const amp_case *cases, size_t n,
+                      const amp_ask *ask, amp_case_result *result,
+                      double *levelised, amp_error *err);
+
+/* Share of the draws in which each row of cost[rows][draws] is the least,
+** split evenly among equals; infinite ones and NaN never are. */
+void case_shares (const double *cost, size_t rows, size_t draws,
+                  double *share);
 
 /* The two lowest medians; false where there are not two. */
 bool case_two_cheapest (const amp_case_result *r, size_t n, size_t *first,

@@ -14,12 +14,15 @@ static bool varies (const case_plan *p, amp_case_input in) {
   return !held && v != NULL && amp_value_is_set(v) && !amp_value_is_fixed(v);
 }
 
-/* A price or a rate that is drawn, which no case_draw shows. */
+/* A price, a rate or a number of the need that is drawn, which no case_draw
+** shows. */
 static bool draws_more (const case_plan *p) {
   bool more = p->c->prices > 0;
   for (int k = 0; !more && k < p->life->models; k++)
     more = varies(p, (amp_case_input)(AMP_IN_CALENDAR + k)) ||
            varies(p, (amp_case_input)(AMP_IN_CYCLE + k));
+  for (int k = 0; !more && k < AMP_TERMS; k++)
+    more = varies(p, (amp_case_input)(AMP_IN_TERM + k));
   return more;
 }
 

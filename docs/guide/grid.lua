@@ -48,3 +48,18 @@ for i = 1, #two do
     two[i].levelised, two[i].break_even_years and
     ("%.1f"):format(two[i].break_even_years) or "no"))
 end
+print()
+
+-- nobody knows what a kWh from the grid, or another set, will cost
+local unsure = need:with{ import_price = amp.assumed(0.29, 0.03),
+  import_rise_pct = amp.between(0, 4) }
+offers[4] = offers[4]:with{ price_again = amp.between(2800, 4400),
+  life_years = amp.between(6, 10) }
+local more = amp.compare(offers, unsure)
+for _, one in ipairs(more.against) do
+  if one.other ~= "generator" then
+    print(string.format("%-5s less %-9s %6.3f a kWh (%6.3f .. %6.3f), " ..
+      "cheaper in %.0f %%", one.offer, one.other, one.more, one.more_p10,
+      one.more_p90, one.cheaper_pct))
+  end
+end

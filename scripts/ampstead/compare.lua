@@ -145,10 +145,11 @@ function compare.row (row, name, offer, brief)
     end
   end
   if why then
-    for _, key in ipairs{ "layout", "used", "accepted_mean", "cheapest_pct",
-      "npv", "saving", "break_even_years" } do
+    for _, key in ipairs{ "layout", "used", "accepted_mean",
+      "cheapest_pct" } do
       cells[key] = { why = why }
     end
+    for _, key in ipairs(alternatives.keys) do cells[key] = { why = why } end
     cells.landed = row.landed and row.landed.total or { why = why }
     return cells
   end
@@ -205,29 +206,30 @@ local function make_columns (raw, currency, across)
   for _, c in ipairs(raw.tariff and alternatives.columns or {}) do
     list[#list + 1] = c
   end
+  for _, c in ipairs(alternatives.year_columns) do list[#list + 1] = c end
   return list
 end
 
-local function heads (raw, names, discount, offers)
+local function heads (raw, names, discount, offers, need)
   local untold = {}
   for i = 1, raw.n do untold[i] = listings.untold(offers[i]) end
   local list = verdict.worst_month(raw.worst)
   local kinds = verdict.kinds(raw, names)
   list[#list + 1] = kinds -- before a winner: it's one of one kind
   list[#list + 1] = verdict.winner(raw, names, untold)
+  list[#list + 1] = alternatives.duel(raw, names)
   if raw.tariff then
-    list[#list + 1] = alternatives.head(raw, names, raw.tariff)
+    list[#list + 1] = alternatives.head(raw, names, need)
     list[#list + 1] = alternatives.rounding(raw, names)
   end
   list[#list + 1] = verdict.flooring(raw, names, discount)
   list[#list + 1] = verdict.horizon(raw, names)
+  list[#list + 1] = verdict.again(raw, names)
   return list, { kinds = kinds }
 end
 
--- a price given with a spread enters by its middle
-local function middle_of (v)
-  return core.kind(v) == "value" and core.value(v).value or v
-end
+local middle_of = alternatives.middle
+compare.middle = middle_of
 
 -- "trades places with H3 once it costs 2.26 more per module (320.26)."
 -- In the money of the offer, named where that isn't the money of the table.
@@ -256,6 +258,8 @@ local inputs = { dud_pct = { "dud share", " %" },
   soh_pct = { "SoH", " %" }, r10s_mohm = { "resistance", " mohm" },
   load = { "load", " % of its middle" }, sun = { "sun", " % of its middle" },
   temperature = { "temperature", " K from its middle" },
+  discount_pct = { "interest", " %" },
+  import_rise_pct = { "rise of the tariff", " %" },
   calendar_pct_per_year = { "fade a year", " %" },
   cycle_pct_per_efc = { "fade per EFC", " %" } }
 
@@ -422,9 +426,14 @@ local function note_lines (raw, offers, need, names, c)
   middle[#middle + 1] = rate_line(offers, asked)
   middle[#middle + 1] = later_line(offers, names)
   middle[#middle + 1] = listings.bound_line(offers, names)
+  middle[#middle + 1] = alternatives.duel_line(raw, names)
+  middle[#middle + 1] = alternatives.year_line(raw, names,
+    (middle_of(asked.discount_pct) or 0) / 100)
+  middle[#middle + 1] = alternatives.end_line(raw, names,
+    asked.horizon_years or 15)
   middle[#middle + 1] = alternatives.tariff_line(need)
-  for _, line in ipairs(raw.tariff and
-    alternatives.lines(raw, names, raw.tariff) or {}) do
+  for _, line in ipairs(raw.tariff and alternatives.lines(raw, names, need,
+    asked.horizon_years or 15) or {}) do
     middle[#middle + 1] = line
   end
   for i = 1, raw.n do
@@ -479,10 +488,9 @@ function compare.compare (offers, need, opts)
     core.fail("script", "compare: needs an amp.need{} after the offers")
   end
   local list, others = alternatives.split(offer_list(offers))
-  local extra, rival = alternatives.rows(others, need)
-  local raw = #list > 0 and core.compare_raw(list, need, { draws = opts.draws,
-    seed = opts.seed, rival = rival }) or { n = 0 }
-  alternatives.append(raw, extra, rival)
+  local raw = core.compare_raw(list, need, opts, others)
+  raw.offers = #list
+  alternatives.append(raw, others)
   local only = list
   list = table.move(only, 1, #only, 1, {})
   table.move(others, 1, #others, #list + 1, list)
@@ -491,23 +499,20 @@ function compare.compare (offers, need, opts)
   raw.tariff = core.tariff(need)
   for i = 1, raw.n do
     names[i] = raw[i].name or ("offer " .. i)
-    discount[i] = (asked.discount_pct or 0) / 100
-    if raw.tariff and not raw[i].refused then
-      alternatives.save(raw[i], raw.tariff, discount[i],
-        middle_of(core.keys(list[i]).residual))
-    end
+    discount[i] = (middle_of(asked.discount_pct) or 0) / 100
     rows[i] = listings.mark(compare.row(raw[i], names[i], list[i],
       not across), list[i], raw[i])
     raw.worst = raw.worst or (not raw[i].refused and raw[i].worst) or nil
   end
   local short = wording.short_names(names)
   local currency = asked.currency or "money"
-  local said, told = heads(raw, short, discount, list)
+  local said, told = heads(raw, short, discount, list, need)
   local c = raise(raw, only, need, short, told)
   return core.table_new{ columns = make_columns(raw, currency, across),
     rows = rows, across = across,
     corner = currency .. ", P50 (P10 .. P90)",
-    heads = said, facts = { cautions = c:ids(), levers = lever_facts(raw, names) },
+    heads = said, facts = { cautions = c:ids(), levers = lever_facts(raw, names),
+      against = alternatives.against(raw, names) },
     notes = note_lines(raw, list, need, short, c) }
 end
 

@@ -74,18 +74,23 @@ local function sorted_numbers (t)
   return lo, hi
 end
 
+-- large ones in full: 10000, not 1e+04
+local function plain (v)
+  return wording.trim(v, math.abs(v) >= 1e4 and 9 or 4)
+end
+
 -- how a given number reads, its basis, and whether it is spread
 local function read_value (given, unit)
   if type(given) == "number" then
-    return wording.trim(given) .. " " .. unit, "assumed", false
+    return plain(given) .. " " .. unit, "assumed", false
   elseif core.kind(given) == "value" then
     local v = core.value(given)
-    local text = wording.trim(v.value)
+    local text = plain(v.value)
     local spread = true
     if v.spread == "even" then
-      text = wording.trim(v.lo) .. " to " .. wording.trim(v.hi)
+      text = plain(v.lo) .. " to " .. plain(v.hi)
     elseif v.spread == "normal" then
-      text = text .. " +- " .. wording.trim(v.sd)
+      text = text .. " +- " .. plain(v.sd)
     elseif not (v.n and v.n > 1) then
       spread = false
     end
@@ -93,8 +98,8 @@ local function read_value (given, unit)
   elseif type(given) == "table" then
     local lo, hi = sorted_numbers(given)
     if not lo then return nil end
-    local text = lo == hi and wording.trim(lo) or
-      wording.trim(lo) .. " to " .. wording.trim(hi)
+    local text = lo == hi and plain(lo) or
+      plain(lo) .. " to " .. plain(hi)
     return text .. " " .. unit, "assumed", false
   end
 end
@@ -120,24 +125,49 @@ local function look (n, keys, who, skip)
 end
 
 -- prices have no basis; only their spread is spoken of
-local prices = { price_each = "price each", price_lot = "price of the lot",
-  price_per_kwh = "price per kWh", premium_min = "least premium",
-  freight = "freight", freight_per_kg = "freight per kg",
-  freight_per_pallet = "freight per pallet", inland = "inland freight",
-  hazmat = "hazmat", fees = "fees", collection = "collection", bos = "bos",
-  residual = "residual" }
-local price_order = { "price_each", "price_lot", "price_per_kwh",
-  "premium_min", "freight", "freight_per_kg", "freight_per_pallet",
-  "inland", "hazmat", "fees", "collection", "bos", "residual" }
+local prices = { { "price_each", "price each" },
+  { "price_lot", "price of the lot" }, { "price_per_kwh", "price per kWh" },
+  { "premium_min", "least premium" }, { "freight", "freight" },
+  { "freight_per_kg", "freight per kg" },
+  { "freight_per_pallet", "freight per pallet" },
+  { "inland", "inland freight" }, { "hazmat", "hazmat" }, { "fees", "fees" },
+  { "collection", "collection" }, { "price", "price" }, { "bos", "bos" },
+  { "price_again", "price of another" }, { "running", "running" },
+  { "fuel_price", "fuel price" },
+  { "fuel_rise_pct", "rise of the fuel price", "% a year" },
+  { "overhaul", "overhaul" }, { "residual", "residual" },
+  { "discount_pct", "interest", "%" }, { "charge_price", "charge price" },
+  { "import_price", "tariff" },
+  { "import_rise_pct", "rise of the tariff", "% a year" } }
+
+-- what an alternative is said to do, where it is given with a spread: its
+-- basis is the value's
+local sayings = { { "life_years", "life", "years" },
+  { "l_per_kwh", "fuel", "l/kWh" }, { "hours_a_day", "runs", "h a day" },
+  { "overhaul_hours", "overhaul after", "h" },
+  { "life_hours", "life", "h" }, { "usable_kwh", "usable", "kWh" },
+  { "round_trip_pct", "round trip", "%" } }
 
 local function look_prices (n, keys, who)
-  for _, key in ipairs(price_order) do
-    if core.kind(keys[key]) == "value" then
-      local text, _, spread = read_value(keys[key], "")
+  for _, price in ipairs(prices) do
+    if core.kind(keys[price[1]]) == "value" then
+      local text, _, spread = read_value(keys[price[1]], price[3] or "")
       if spread then
-        add(n.assumed, prices[key] .. " " .. text:gsub(" $", ""), who)
+        add(n.assumed, price[2] .. " " .. text:gsub(" $", ""), who)
         n.priced = true
       end
+    end
+  end
+end
+
+local function look_sayings (n, object, who)
+  local keys = core.keys(object)
+  for _, one in ipairs(core.kind(object) == "alternative" and sayings or
+    {}) do
+    if core.kind(keys[one[1]]) == "value" then
+      local text, basis, spread = read_value(keys[one[1]], one[3])
+      if n[basis] then add(n[basis], one[2] .. " " .. text, who) end
+      if not spread then add(n.fixed, one[2], "") end
     end
   end
 end
@@ -240,6 +270,7 @@ function look_object (n, object, who, skip, outer)
   local keys = core.keys(object)
   look(n, keys, who, skip)
   look_prices(n, keys, who)
+  look_sayings(n, object, who)
   look_defaults(n, object, who, outer or {})
   local known = said(object, keys)
   for _, key in ipairs{ "module", "inverter", "duty" } do

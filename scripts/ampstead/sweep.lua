@@ -149,7 +149,7 @@ local function ask_needs (cases, names, grid)
           "the others in %s", place(names, grid[i]), keys.currency, currency))
       end
       currency = currency or keys.currency
-      discount = keys.discount_pct
+      discount = compare.middle(keys.discount_pct)
     end
     rates[i] = (discount or 0) / 100
   end

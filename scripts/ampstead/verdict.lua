@@ -215,4 +215,23 @@ function verdict.horizon (raw, names)
     other)
 end
 
+--- Where what was said of another one (price_again) turns the order of the
+-- medians: a sentence with both orders; else nil. Rows that say nothing of it
+-- count as bought again at the same price.
+function verdict.again (raw, names)
+  local own, on, said = {}, {}, false
+  for i = 1, raw.n do
+    local cost, again = p50(raw[i], "levelised"), p50(raw[i], "over_horizon")
+    own[i], on[i], said = cost, cost and (again or cost), said or again
+  end
+  local a, b = order_by(own, raw.n), order_by(on, raw.n)
+  if not said or not turned(a, b) then return nil end
+  local one, other = in_order(a, own, names), in_order(b, on, names)
+  if not one then
+    return "What another one costs decides the order of the levelised cost."
+  end
+  return string.format("What another one costs decides the order of the " ..
+    "levelised cost: %s; bought again until the horizon %s.", one, other)
+end
+
 return verdict

@@ -18,6 +18,14 @@ function wording.fixed (v, decimals) return core.fixed(v, decimals or 2) end
 --- Three significant digits, never fewer than stand before the point.
 function wording.short (v) return core.short(v) end
 
+--- A share of draws in percent, as so many of 100: never 0 nor 100 of what
+-- happens in some and not in all.
+function wording.of_100 (pct)
+  if pct > 0 and pct < 1 then return "fewer than 1" end
+  if pct > 99 and pct < 100 then return "more than 99" end
+  return wording.fixed(pct, 0)
+end
+
 --- At most 'digits' significant digits, no zeros at the end: 93.75, 0.008.
 function wording.trim (v, digits) return core.trim(v, digits or 4) end
 

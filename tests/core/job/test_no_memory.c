@@ -7,6 +7,7 @@
 #include "support/lender.h"
 #include "support/often.h"
 #include "job/case.h"
+#include "job/compare.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -94,6 +95,48 @@ static amp_status take (const house *h, lender *l, amp_case_result *r,
   return amp_cases(&ctx, h->c, 2, &ask, r, err);
 }
 
+/* Beside a grid, which is drawn too. */
+static amp_status beside (const house *h, lender *l, amp_error *err) {
+  amp_context ctx = *amp_context_or_plain(NULL);
+  amp_ask ask = {70, 1};
+  amp_case_result r[2];
+  amp_alternative grid = {.kind = AMP_ALTERNATIVE_GRID,
+                          .again = AMP_NOT_GIVEN,
+                          .life = AMP_NOT_GIVEN,
+                          .life_time = AMP_NOT_GIVEN,
+                          .price = 100.0};
+  amp_alternative_result o;
+  amp_pair pair[2];
+  amp_need need = h->need;
+  need.spares = true;
+  need.tariff = 0.3;
+  ctx.user = l;
+  ctx.alloc = lend;
+  ctx.stop = stop;
+  return amp_compare(&ctx, h->c, 2, &need, &grid, 1, &ask, r, &o, pair, err);
+}
+
+static void every_refused_allocation_beside_a_grid (void **state) {
+  static house h;
+  amp_error err = {0};
+  lender all = {.last = (size_t)-1};
+  (void)state;
+  make_house(&h);
+  assert_int_equal(beside(&h, &all, &err), AMP_OK);
+  assert_int_equal(all.blocks, 0);
+  for (size_t n = 0; n < all.calls; n++) {
+    lender l = {.last = n};
+    assert_int_equal(beside(&h, &l, &err), AMP_ENOMEM);
+    assert_int_equal(l.blocks, 0);
+    assert_int_equal(l.bytes, 0);
+  }
+  for (size_t n = 1; n <= all.asked; n++) {
+    lender l = {.last = (size_t)-1, .stop_at = n};
+    assert_int_equal(beside(&h, &l, &err), AMP_ESTOP);
+    assert_int_equal(l.blocks, 0);
+  }
+}
+
 static void every_refused_allocation_ends_clean (void **state) {
   static house h;
   amp_case_result r[2], whole[2];
@@ -175,6 +218,7 @@ static void what_ifs_end_clean_without_memory_or_when_stopped (void **state) {
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(every_refused_allocation_ends_clean),
+      cmocka_unit_test(every_refused_allocation_beside_a_grid),
       cmocka_unit_test(every_stop_ends_clean),
       cmocka_unit_test(what_ifs_end_clean_without_memory_or_when_stopped)};
   return cmocka_run_group_tests(tests, NULL, NULL);
