@@ -30,6 +30,67 @@ static double whole_time (const amp_duty *d) {
   return (double)d->n * d->dt;
 }
 
+enum { LOOK_BACK = 512 }; /* parts that a new one may be added to */
+
+/* Equal ones are one part, where they stand near enough to be found. */
+static void add_part (amp_load_part *part, size_t *n, double value,
+                      double times) {
+  size_t from = *n > LOOK_BACK ? *n - LOOK_BACK : 0;
+  for (size_t k = *n; k > from; k--)
+    if (part[k - 1].value == value) {
+      part[k - 1].times += times;
+      return;
+    }
+  part[(*n)++] = (amp_load_part){value, times};
+}
+
+static bool ends_a_day (const amp_duty *d, size_t k) {
+  double start = amp_duty_start(d, k), end = start + amp_duty_length(d, k);
+  return k + 1 == d->n || floor(end / DAY + 1e-9) > floor(start / DAY + 1e-9);
+}
+
+static void take_parts (const amp_duty *d, amp_load_brief *b) {
+  const double *w = load_of(d);
+  amp_duty_month month[12];
+  double day = 0.0;
+  for (size_t k = 0; k < d->n; k++) {
+    double length = amp_duty_length(d, k);
+    add_part(b->level, &b->levels, w[k], length);
+    day += w[k] * length;
+    if (ends_a_day(d, k)) {
+      add_part(b->day, &b->days, day, 1.0);
+      day = 0.0;
+    }
+  }
+  b->time = whole_time(d);
+  amp_duty_months(d, month);
+  for (int m = 0; m < 12; m++)
+    b->active += month[m].days;
+}
+
+amp_status amp_load_brief_make (const amp_context *ctx, const amp_duty *duty,
+                                amp_load_brief *out, amp_error *err) {
+  size_t bytes = duty->n * sizeof(amp_load_part);
+  amp_load_brief b = {.room = duty->n};
+  ctx = amp_context_or_plain(ctx);
+  b.level = amp_alloc(ctx, bytes);
+  b.day = amp_alloc(ctx, bytes);
+  *out = b;
+  if (b.level != NULL && b.day != NULL) {
+    take_parts(duty, out);
+    return AMP_OK;
+  }
+  amp_load_brief_free(ctx, out);
+  return amp_failf(err, AMP_ENOMEM, NULL, "no memory for the load");
+}
+
+void amp_load_brief_free (const amp_context *ctx, amp_load_brief *b) {
+  ctx = amp_context_or_plain(ctx);
+  amp_free(ctx, b->level, b->room * sizeof *b->level);
+  amp_free(ctx, b->day, b->room * sizeof *b->day);
+  *b = (amp_load_brief){0};
+}
+
 double amp_tariff_mean (const double price[AMP_DAY_HOURS],
                         const amp_duty *duty,
                         const unsigned char hours[AMP_DAY_HOURS]) {
@@ -69,29 +130,24 @@ static double fuel_at (const amp_alternative *a, double load) {
   return a->fuel[a->points - 1];
 }
 
-/* Over the duty: following the load, or so long a day at its mean. */
+/* Following the load, or so long a day at its mean. */
 static amp_status burn (const amp_alternative *a,
                         const amp_alternative_ask *ask,
                         amp_alternative_year *out, amp_error *err) {
-  const amp_duty *d = ask->duty;
-  const double *w = load_of(d);
-  double most = 0.0, year = YEAR / whole_time(d), more = load_factor(ask);
+  const amp_load_brief *b = ask->brief;
+  double most = 0.0, year = YEAR / b->time, more = load_factor(ask);
   if (amp_given(a->run_time)) {
-    amp_duty_month month[12];
-    double days = 0.0;
-    amp_duty_months(d, month);
-    for (int m = 0; m < 12; m++)
-      days += month[m].days;
-    out->run_time = days * a->run_time * year;
+    out->run_time = b->active * a->run_time * year;
     most = out->served / out->run_time;
     out->fuel = fuel_at(a, most) * out->run_time;
   } else
-    for (size_t k = 0; k < d->n; k++) {
-      if (!(w[k] > 0.0))
+    for (size_t k = 0; k < b->levels; k++) {
+      double w = b->level[k].value * more, time = b->level[k].times * year;
+      if (!(w > 0.0))
         continue;
-      out->run_time += amp_duty_length(d, k) * year;
-      out->fuel += fuel_at(a, w[k] * more) * amp_duty_length(d, k) * year;
-      most = fmax(most, w[k] * more);
+      out->run_time += time;
+      out->fuel += fuel_at(a, w) * time;
+      most = fmax(most, w);
     }
   if (most > a->power * (1.0 + 1e-9))
     return amp_failf(err, AMP_EREFUSED, "power",
@@ -127,21 +183,13 @@ static void overhauls (const amp_alternative *a,
 static void discharge (const amp_alternative *a,
                        const amp_alternative_ask *ask,
                        amp_alternative_year *out) {
-  const amp_duty *d = ask->duty;
-  const double *w = load_of(d);
-  double day = 0.0, can = a->usable * ask->efficiency, served = 0.0;
-  double year = YEAR / whole_time(d), more = load_factor(ask);
-  for (size_t k = 0; k < d->n; k++) {
-    double end = amp_duty_start(d, k) + amp_duty_length(d, k);
-    day += w[k] * more * amp_duty_length(d, k);
-    if (k + 1 == d->n ||
-        floor(end / DAY + 1e-9) > floor(amp_duty_start(d, k) / DAY + 1e-9)) {
-      served += fmin(day, can);
-      day = 0.0;
-    }
-  }
-  out->unserved = out->served - served * year;
-  out->served = served * year;
+  const amp_load_brief *b = ask->brief;
+  double can = a->usable * ask->efficiency, served = 0.0;
+  double more = load_factor(ask);
+  for (size_t k = 0; k < b->days; k++)
+    served += fmin(b->day[k].value * more, can) * b->day[k].times;
+  out->unserved = out->served - served * YEAR / b->time;
+  out->served = served * YEAR / b->time;
 }
 
 /* ---- money ---- */
@@ -190,14 +238,13 @@ amp_status amp_alternative_year_of (const amp_alternative *a,
                                     const amp_alternative_ask *ask,
                                     amp_alternative_year *out,
                                     amp_error *err) {
-  const amp_duty *d = ask->duty;
-  const double *w = load_of(d);
+  const amp_load_brief *b = ask->brief;
   amp_alternative_year y = {0};
   amp_status s = check(a, ask, err);
   if (s != AMP_OK)
     return s;
-  for (size_t k = 0; k < d->n; k++)
-    y.served += w[k] * amp_duty_length(d, k) * YEAR / whole_time(d);
+  for (size_t k = 0; k < b->levels; k++)
+    y.served += b->level[k].value * b->level[k].times * YEAR / b->time;
   y.served *= load_factor(ask);
   if (!(y.served > 0.0))
     return amp_failf(err, AMP_EREFUSED, "duty", "nothing is asked of it");
@@ -311,11 +358,21 @@ amp_status amp_alternative_money (const amp_alternative *a,
   return s;
 }
 
-amp_status amp_alternative_cost (const amp_alternative *a,
+amp_status amp_alternative_cost (const amp_context *ctx,
+                                 const amp_alternative *a,
                                  const amp_alternative_ask *ask,
                                  amp_alternative_answer *out,
                                  amp_error *err) {
   amp_alternative_year year;
-  amp_status s = amp_alternative_year_of(a, ask, &year, err);
-  return s == AMP_OK ? amp_alternative_money(a, ask, &year, out, err) : s;
+  amp_load_brief brief;
+  amp_alternative_ask own = *ask;
+  amp_status s = amp_load_brief_make(ctx, ask->duty, &brief, err);
+  if (s != AMP_OK)
+    return s;
+  own.brief = &brief;
+  s = amp_alternative_year_of(a, &own, &year, err);
+  if (s == AMP_OK)
+    s = amp_alternative_money(a, &own, &year, out, err);
+  amp_load_brief_free(ctx, &brief);
+  return s;
 }

@@ -8,6 +8,7 @@
 #ifndef AMP_JOB_ALTERNATIVE_H
 #define AMP_JOB_ALTERNATIVE_H
 
+#include "base/context.h"
 #include "base/error.h"
 #include "base/value.h"
 #include "cost/cash.h"
@@ -59,9 +60,28 @@ typedef struct amp_alternative {
   amp_alternative_spread spread[AMP_ALTERNATIVE_SPREADS];
 } amp_alternative;
 
+/* A load in brief, looked at once for all draws: so many W for so many
+** seconds, so many J on so many days, each number once or a few times. */
+typedef struct amp_load_part {
+  double value, times;
+} amp_load_part;
+
+typedef struct amp_load_brief {
+  size_t room, levels, days;
+  amp_load_part *level, *day; /* [room]; W for s, J for days */
+  double time, active;        /* s in all; days with the load on */
+} amp_load_brief;
+
+/* The AC load, the DC load where there is none. AMP_ENOMEM. */
+amp_status amp_load_brief_make (const amp_context *ctx, const amp_duty *duty,
+                                amp_load_brief *out, amp_error *err);
+void amp_load_brief_free (const amp_context *ctx, amp_load_brief *b);
+
 /* What is asked of it. */
 typedef struct amp_alternative_ask {
   const amp_duty *duty;
+  const amp_load_brief *brief; /* of the duty; amp_alternative_cost has its
+                                  own */
   double efficiency;  /* of the inverter: a battery's limit */
   double horizon;     /* years, whole ones count */
   double rate;
@@ -100,7 +120,8 @@ typedef struct amp_alternative_answer {
 
 /* AMP_EMISSING and AMP_ERANGE name the field; AMP_EREFUSED where the duty
 ** has no load, or the load is more than a generator carries. */
-amp_status amp_alternative_cost (const amp_alternative *a,
+amp_status amp_alternative_cost (const amp_context *ctx,
+                                 const amp_alternative *a,
                                  const amp_alternative_ask *ask,
                                  amp_alternative_answer *out, amp_error *err);
 

@@ -31,6 +31,7 @@ typedef struct other {
   const amp_alternative *a;
   const amp_need *need;
   const amp_ask *ask;
+  const amp_load_brief *brief;
   amp_alternative_ask middle;
   amp_alternative_year year; /* of the middle */
   bool same_year;            /* in every draw */
@@ -71,10 +72,13 @@ static double clip (size_t at, double v) {
   return fmax(v, 0.0);
 }
 
-static amp_alternative_ask
-ask_of (const amp_need *need, const double term[AMP_TERMS], double load) {
+static amp_alternative_ask ask_of (const amp_need *need,
+                                   const amp_load_brief *brief,
+                                   const double term[AMP_TERMS],
+                                   double load) {
   return (amp_alternative_ask){
       .duty = need->duty,
+      .brief = brief,
       .efficiency = need->converter.efficiency,
       .horizon = need->horizon,
       .rate = term[AMP_TERM_DISCOUNT],
@@ -177,7 +181,7 @@ static void some_draws (void *arg, size_t item, size_t worker) {
       double v = clip(a.spread[k].at, t.own[k][i]);
       memcpy((char *)&a + a.spread[k].at, &v, sizeof v);
     }
-    amp_alternative_ask ask = ask_of(o->need, term, t.load[i]);
+    amp_alternative_ask ask = ask_of(o->need, o->brief, term, t.load[i]);
     one_draw(o, from + i, &a, &ask);
   }
 }
@@ -236,17 +240,18 @@ static void stats (const other *o, amp_alternative_result *r) {
 
 /* One alternative over all draws; cost[draws] keeps its levelised cost. */
 static amp_status take_other (const amp_context *ctx, const amp_need *need,
+                              const amp_load_brief *brief,
                               const amp_alternative *a, const amp_ask *ask,
                               amp_alternative_result *r, double *cost,
                               amp_error *err) {
   size_t n = ask->draws, bytes = A_COUNT * n * sizeof(double);
   double term[AMP_TERMS];
-  other o = {.ctx = ctx, .a = a, .need = need, .ask = ask};
+  other o = {.ctx = ctx, .a = a, .need = need, .ask = ask, .brief = brief};
   memset(r, 0, sizeof *r);
   no_stats(r);
   for (int k = 0; k < AMP_TERMS; k++)
     term[k] = case_term(need, (amp_term)k);
-  o.middle = ask_of(need, term, 1.0);
+  o.middle = ask_of(need, brief, term, 1.0);
   r->status = amp_alternative_year_of(a, &o.middle, &o.year, &r->why);
   if (r->status == AMP_OK)
     r->status =
@@ -267,6 +272,21 @@ static amp_status take_other (const amp_context *ctx, const amp_need *need,
   amp_free(ctx, o.v, bytes);
   return amp_stopped(ctx) ? amp_failf(err, AMP_ESTOP, NULL, "stopped")
                           : AMP_OK;
+}
+
+static amp_status take_others (const amp_context *ctx, const amp_need *need,
+                               const amp_alternative *a, size_t m,
+                               const amp_ask *ask, amp_alternative_result *r,
+                               double *cost, amp_error *err) {
+  amp_load_brief brief;
+  amp_status st = amp_load_brief_make(ctx, need->duty, &brief, err);
+  if (st != AMP_OK)
+    return st;
+  for (size_t k = 0; st == AMP_OK && k < m; k++)
+    st = take_other(ctx, need, &brief, &a[k], ask, &r[k],
+                    &cost[k * ask->draws], err);
+  amp_load_brief_free(ctx, &brief);
+  return st;
 }
 
 /* ---- against each other ---- */
@@ -324,9 +344,8 @@ static amp_status compare_all (const amp_context *ctx, const amp_case *cases,
   amp_status st = AMP_OK;
   if (n > 0)
     st = case_list(ctx, cases, n, ask, result, cost, err);
-  for (size_t k = 0; st == AMP_OK && k < m; k++)
-    st = take_other(ctx, need, &others[k], ask, &other[k],
-                    &cost[(n + k) * draws], err);
+  if (st == AMP_OK && m > 0)
+    st = take_others(ctx, need, others, m, ask, other, &cost[n * draws], err);
   if (st != AMP_OK)
     return st;
   case_shares(cost, n + m, draws, share);

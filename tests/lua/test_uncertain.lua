@@ -337,6 +337,53 @@ check.has(F(turn), "What another one costs decides the order of the " ..
 check.equal(turn[2].over_horizon, nil)
 check.has(turn:cell(2, "over_horizon").why, "price_again")
 
+-- ---- one load for all, refusals, tails ----
+
+-- a load of 5 .. 9 kWh a day, evenly, out of a battery that gives 6.5 x 0.93
+-- = 6.045: asked for and not given are 365 (load - 6.045), from 0 up; the
+-- grid's cost of a kWh does not know the load
+local small = acid:with{ name = "small", usable_kwh = 6.5, price = 3000,
+  price_again = 3000, life_years = 8, round_trip_pct = 80 }
+local loads = amp.compare({ small, grid }, need{ discount_pct = 5,
+  import_price = 0.29, duty = amp.profile.daily{
+    from_battery_kwh = amp.between(5, 9), temp_c = 15 } }, { draws = 4000 })
+check.close(loads[1].unserved_kwh, 365 * (7 - 6.045), 1)
+check.close(loads[1].unserved_kwh_p90, 365 * (8.6 - 6.045), 1)
+check.close(loads[1].unserved_kwh_p10, 0, 1e-9)
+check.close(loads[2].levelised_p90, 0.29, 1e-12)
+check.close(loads[2].per_year_p90, 0.29 * 8.6 * 365, 1)
+-- the set's money over what it gives: 5 kWh at P10 of the load, 6.045 above
+check.close(loads[1].levelised_p10,
+  (3250 + 3000 / 1.05 ^ 8) / (pa15 * 365 * 6.045), 1e-6)
+
+check.raises(function () amp.alternative{ name = "g", kind = "grid",
+  fuel_rise_pct = 2 } end, "fuel_rise_pct belongs to a generator")
+check.raises(function () need{ import_rise_pct = 60 } end,
+  "import_rise_pct must lie in -50 .. 50 %")
+check.raises(function () need{ import_price = amp.between(-1, 0.3) } end,
+  "import_price")
+check.raises(function () offer{ price_again = -1 } end, "price_again")
+
+-- tails as wide as you like end in a cost or in none, never in an error
+local wild = amp.compare({ offer{ price_again = amp.claimed(500, 900) },
+  acid:with{ life_years = amp.claimed(3, 4), price = amp.claimed(100, 400),
+    round_trip_pct = amp.claimed(60, 40) },
+  genset:with{ life_hours = amp.claimed(6000, 3000),
+    fuel_price = amp.claimed(1, 2), hours_a_day = amp.claimed(8, 6),
+    overhaul_hours = amp.claimed(500, 900) }, grid }, need{
+    discount_pct = amp.claimed(5, 6), charge_price = amp.claimed(0.1, 0.2),
+    import_price = amp.claimed(0.2, 0.3), import_rise_pct = amp.claimed(0, 30) },
+  { draws = 1000 })
+local shares = 0
+for i = 1, 4 do
+  check.ok(wild[i].levelised == nil or wild[i].levelised_p10 <=
+    wild[i].levelised and wild[i].levelised <= wild[i].levelised_p90)
+  shares = shares + wild[i].cheapest_pct
+end
+check.close(shares, 100, 1e-6, "every draw is somebody's")
+check.has(F(wild), " of 100 draws it cannot carry the load or is worn out " ..
+  "within a year")
+
 -- ---- interest tables: A/P out of a year of service ----
 
 local rows = 0

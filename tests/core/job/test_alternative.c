@@ -57,7 +57,7 @@ static amp_alternative_answer answer (const amp_alternative *a,
                                       const amp_alternative_ask *ask) {
   amp_alternative_answer out;
   amp_error err = {0};
-  if (amp_alternative_cost(a, ask, &out, &err) != AMP_OK)
+  if (amp_alternative_cost(NULL, a, ask, &out, &err) != AMP_OK)
     fail_msg("refused: %s %s", err.field, err.text);
   return out;
 }
@@ -222,29 +222,35 @@ static void what_is_wanting_is_refused (void **state) {
   (void)state;
   amp_alternative a = nothing(AMP_ALTERNATIVE_GRID);
   ask.tariff = NAN;
-  assert_int_equal(amp_alternative_cost(&a, &ask, &r, &err), AMP_EMISSING);
+  assert_int_equal(amp_alternative_cost(NULL, &a, &ask, &r, &err),
+                   AMP_EMISSING);
   assert_string_equal(err.field, "import_price");
   a = nothing(AMP_ALTERNATIVE_BATTERY);
   a.usable = 3.6e7;
   a.round_trip = 0.8;
-  assert_int_equal(amp_alternative_cost(&a, &ask, &r, &err), AMP_EMISSING);
+  assert_int_equal(amp_alternative_cost(NULL, &a, &ask, &r, &err),
+                   AMP_EMISSING);
   assert_string_equal(err.field, "life");
   a.life = 6;
   d.supply_free = false;
-  assert_int_equal(amp_alternative_cost(&a, &ask, &r, &err), AMP_EREFUSED);
+  assert_int_equal(amp_alternative_cost(NULL, &a, &ask, &r, &err),
+                   AMP_EREFUSED);
   a = nothing(AMP_ALTERNATIVE_GENERATOR);
   a.power = 300.0;
   a.fuel_price = 1.8;
   a.fuel_per_joule = 1e-7;
-  assert_int_equal(amp_alternative_cost(&a, &ask, &r, &err), AMP_EREFUSED);
+  assert_int_equal(amp_alternative_cost(NULL, &a, &ask, &r, &err),
+                   AMP_EREFUSED);
   assert_non_null(strstr(err.text, "400 W"));
   a.power = 3000.0;
   a.life_time = 1000.0 * 3600.0; /* 5,840 h a year */
-  assert_int_equal(amp_alternative_cost(&a, &ask, &r, &err), AMP_EREFUSED);
+  assert_int_equal(amp_alternative_cost(NULL, &a, &ask, &r, &err),
+                   AMP_EREFUSED);
   assert_string_equal(err.field, "life_time");
   a.life_time = NAN;
   d = duty(0.0, 0, 24);
-  assert_int_equal(amp_alternative_cost(&a, &ask, &r, &err), AMP_EREFUSED);
+  assert_int_equal(amp_alternative_cost(NULL, &a, &ask, &r, &err),
+                   AMP_EREFUSED);
 }
 
 int main (void) {
