@@ -34,3 +34,17 @@ double amp_converter_mean (const amp_converter *c, const amp_duty *duty,
   }
   return in > 0.0 ? out / in : amp_converter_efficiency(c, 0.0);
 }
+
+double amp_converter_alone (const amp_converter *c, const amp_duty *duty,
+                            double load_factor, double sun_factor) {
+  double sum = 0.0;
+  for (size_t i = 0; i < duty->n; i++) {
+    double ac = duty->ac[i] * load_factor;
+    double left = duty->pv[i] * sun_factor - duty->dc[i] * load_factor -
+                  c->idle * duty->on[i];
+    ac = c->power > 0.0 ? fmin(ac, c->power) : ac;
+    left = fmax(left, 0.0) * amp_converter_efficiency(c, ac);
+    sum += fmin(ac, left) * amp_duty_length(duty, i);
+  }
+  return sum;
+}

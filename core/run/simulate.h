@@ -39,6 +39,13 @@ double amp_converter_efficiency (const amp_converter *c, double ac);
 double amp_converter_mean (const amp_converter *c, const amp_duty *duty,
                            double load_factor);
 
+/* J AC over the duty that the supply of each step serves in the same step,
+** with no battery: what a battery adds is what is served beyond it. The DC
+** load and the idle draw come first, as in a run with an empty pack. Not for
+** tests, which ask current or power. */
+double amp_converter_alone (const amp_converter *c, const amp_duty *duty,
+                            double load_factor, double sun_factor);
+
 typedef struct amp_sim_case {
   const amp_pack *pack;
   amp_converter converter;

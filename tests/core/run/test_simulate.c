@@ -149,6 +149,37 @@ static void efficiency_goes_by_load (void **state) {
   duty_end(d);
 }
 
+/* Sun beside load, hour by hour, by hand; and what a battery of next to
+** nothing leaves served is that. */
+static void the_supply_serves_by_itself (void **state) {
+  amp_duty *d = duty_new(0.0, 0.0);
+  amp_pack p = one_leaf(group_of(0.01, 14.0, 0.001));
+  amp_sim_case c = case_of(&p);
+  amp_sim_result r;
+  double alone;
+  (void)state;
+  for (int i = 0; i < STEPS; i++)
+    d->on[i] = 0;
+  d->ac[2] = 500.0, d->pv[2] = 1000.0; /* all of it */
+  d->ac[3] = 500.0, d->pv[3] = 250.0;  /* 250 W less 40 W of DC, by 0.92 */
+  d->dc[3] = 40.0;
+  d->ac[4] = 500.0;                                   /* no sun */
+  d->pv[5] = 900.0;                                   /* no load */
+  d->ac[6] = 5000.0, d->pv[6] = 9000.0;               /* 3000 W is the most */
+  d->ac[7] = 500.0, d->pv[7] = 30.0, d->dc[7] = 40.0; /* DC takes it all */
+  alone = amp_converter_alone(&c.converter, d, 1.0, 1.0);
+  assert_close(alone, 3600.0 * (500.0 + 210.0 * 0.92 + 3000.0), 1e-6);
+  r = run(&p, d, 600.0);
+  assert_true(r.total.served >= alone - 1e-6);
+  assert_close(r.total.served / alone, 1.0, 1e-3);
+  assert_close(amp_converter_alone(&c.converter, d, 2.0, 2.0),
+               3600.0 * (1000.0 + 420.0 * 0.92 + 3000.0), 1e-6);
+  d->on[3] = 1; /* the idle draw comes first */
+  assert_close(alone - amp_converter_alone(&c.converter, d, 1.0, 1.0),
+               3600.0 * 0.92 * c.converter.idle, 1e-6);
+  duty_end(d);
+}
+
 /* Two strings in parallel, one of them two unlike leaves in series. */
 static amp_pack uneven_tree (int i) {
   amp_pack p = {0};
@@ -486,6 +517,7 @@ int main (void) {
       cmocka_unit_test(load_is_met_or_counted),
       cmocka_unit_test(more_than_the_inverter_gives_is_unserved),
       cmocka_unit_test(efficiency_goes_by_load),
+      cmocka_unit_test(the_supply_serves_by_itself),
       cmocka_unit_test(a_load_factor_is_of_ac_and_dc),
       cmocka_unit_test(progress_rises_to_the_end_of_its_part),
       cmocka_unit_test(one_lane_is_as_many_and_every_build_is_the_same),
