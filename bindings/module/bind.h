@@ -339,6 +339,7 @@ typedef struct bind_need {
   char name[64];
   amp_need n;
   double import_price, export_price; /* the first as n.tariff has it */
+  bool forgone; /* charge_price is what a stored kWh would have sold for */
   bool by_hour;         /* import_at is given */
   double import_at[24]; /* money for a kWh, by the hour of the day */
   unsigned char charge_hours[24], serve_hours[24]; /* 1: in them */

@@ -29,7 +29,9 @@
 **   worst = {month, load_kwh, need_kwh, supply_kwh, days} a day of it, and
 **   goods total tested_kwh usable_kwh delivered_kwh days unserved_kwh
 **   curtailed_kwh served_kwh efc soh_start_pct years per_nameplate
-**   per_accepted per_usable per_delivered levelised counted per_year
+**   per_accepted per_usable per_delivered levelised levelised_added (over
+**   the kWh beyond alone_kwh, which the supply serves by itself; a year)
+**   counted per_year
 **   over_horizon npv saving break_even_years: stat; saves_pct, paid_pct,
 **   paid_late_pct: shares of draws, where the need has a tariff}
 ** stat: {p50, p10, p90, spread, beyond, p10_beyond, p90_beyond, basis}; nil
@@ -234,6 +236,7 @@ static void push_stats (lua_State *L, const amp_case_result *r) {
              {"per_usable", &r->per_usable, 1.0},
              {"per_delivered", &r->per_delivered, 1.0},
              {"levelised", &r->levelised, 1.0},
+             {"levelised_added", &r->added, 1.0},
              {"counted", &r->counted, 1.0},
              {"per_year", &r->per_year, 1.0},
              {"over_horizon", &r->over_horizon, 1.0},
@@ -364,6 +367,7 @@ static void push_result (lua_State *L, const amp_case *c,
     push_landed(L, &r->landed);
   push_life(L, c, r);
   push_stats(L, r);
+  bind_put(L, "alone_kwh", r->alone / 3.6e6);
   push_share(L, "saves_pct", r->saves);
   push_share(L, "paid_pct", r->paid);
   push_share(L, "paid_late_pct", r->paid_late);

@@ -132,7 +132,8 @@ static const bind_field need_fields[] = {
     F_ELSE("rates", BIND_LIST, "",
            "{USD = 0.88, dated = \"..\"}: what one of theirs is in yours"),
     F_NUM("autonomy_days", bind_need, n.autonomy_days, 1.0, 0.01, 1000.0,
-          "days", "days without sun that are wanted"),
+          "days",
+          "days without sun that are wanted: compare says who has them"),
     F_NUM("horizon_years", bind_need, n.horizon, 1.0, 1.0, AMP_LIFE_YEARS,
           "years", "longest life that counts; 15 unless given"),
     F_DRAWN("discount_pct", bind_need, n.discount, 0.01, 0.0, 50.0, "%", 0,
@@ -156,7 +157,9 @@ static const bind_field need_fields[] = {
            "{from, to}: a battery stands in for the grid then; as the load "
            "falls unless given"),
     F_NUM("export_price", bind_need, export_price, 1.0, -1e3, 1e3, "",
-          "money for each kWh sold to the grid"),
+          "money for each kWh sold to the grid, which a stored one is not: "
+          "what "
+          "charging costs unless charge_price or charge_hours say"),
     F_ELSE("life_model", BIND_OBJECT, "",
            "where neither case nor module names one"),
     F_END};
@@ -320,6 +323,9 @@ static void need_finish (lua_State *L, int keys, void *spec) {
   read_inverter(L, keys, who, &s->n);
   read_currency(L, keys, who);
   read_tariff(L, keys, who, s);
+  s->forgone = !amp_given(s->n.charge_price) && amp_given(s->export_price);
+  if (s->forgone)
+    s->n.charge_price = s->export_price;
   if (bind_get(L, keys, "life_model")) {
     bind_life_choice(L, -1, who, &s->n.life);
     lua_pop(L, 1);
@@ -341,6 +347,11 @@ static void need_tell (lua_State *L, const void *spec) {
     bind_say(L, "discount_pct: none is counted");
   if (s->by_hour && !s->served_by_hour)
     bind_say(L, "serve_hours: the tariff counts as the load falls");
+  if (s->forgone)
+    bind_say(L, "charge_price: the export_price, which a stored kWh forgoes");
+  else if (amp_given(s->export_price))
+    bind_say(L,
+             "export_price: counts for nothing beside a price of charging");
   if (!amp_given(s->n.charge_price))
     bind_say(L, "charge_price: charging costs nothing");
   if (s->n.rise != 0.0 && amp_given(s->n.charge_price) && !s->n.charge_rises)

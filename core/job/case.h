@@ -134,13 +134,17 @@ typedef struct amp_case_result {
   ** most by these shares; checked 0: none was. */
   int checked, simulated; /* draws; points of the grid */
   double check_served, check_levelised;
+  /* Of what the supply serves by itself nothing is owed to a battery: */
+  double alone;          /* J a year, load and sun at their middle */
+  amp_stat added;        /* levelised over the kWh beyond it; the same as
+                            levelised where it is 0 */
   /* Over the years counted: whole ones, at least one, at most the horizon's */
   amp_stat counted;      /* these years */
   amp_stat per_year;     /* equal payments a year of them that are worth as
                             much as all that is paid and received */
   amp_stat over_horizon; /* levelised, bought again for 'again' until the
                             horizon; refused unless bought_again */
-  /* Against the tariff, where the need has one: */
+  /* Against the tariff, where the need has one; of the kWh beyond 'alone': */
   amp_stat npv, saving;  /* in all, discounted; the even payment a year that
                             it pays back its price with */
   amp_stat break_even;   /* years, of its price; never: infinite */
@@ -154,6 +158,7 @@ typedef struct amp_case_result {
 typedef struct amp_ask {
   size_t draws; /* >= 1 */
   uint64_t seed;
+  bool by_added; /* 'cheapest' counts cost by 'added', not by 'levelised' */
 } amp_ask;
 
 /*

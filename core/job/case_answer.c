@@ -20,7 +20,7 @@ void case_no_life_stats (amp_case_result *r) {
   for (int k = 0; k < AMP_CASE_MODELS; k++)
     r->life_by_model[k] = case_no_stat();
   r->years = r->delivered = case_no_stat();
-  r->per_delivered = r->levelised = case_no_stat();
+  r->per_delivered = r->levelised = r->added = case_no_stat();
   r->counted = r->per_year = r->over_horizon = case_no_stat();
   r->npv = r->saving = r->break_even = case_no_stat();
   r->saves = r->paid = r->paid_late = AMP_NOT_GIVEN;

@@ -31,6 +31,7 @@ typedef enum column {
   C_PER_USABLE,
   C_PER_DELIVERED,
   C_LEVELISED,
+  C_ADDED,
   C_PRESENT,
   C_COUNTED,
   C_PER_YEAR,
@@ -52,6 +53,7 @@ typedef struct money {
   const amp_ask *ask;
   double carry; /* per kg */
   amp_duty_month month[12];
+  case_alone alone;
   double *v; /* [C_COUNT][draws] */
   case_twins twins;
   amp_error *err; /* one a work item: the first that failed in it */
@@ -224,7 +226,7 @@ static int whole_years (const money *g, const one *o, const amp_life *l,
         price * l->charged[t] / need->duty->charge_efficiency / CASE_KWH;
     price *= rises;
   }
-  amp_cash_later(g->p->c->later, g->p->c->laters, n, running);
+  amp_cash_later(g->p->c->later, g->p->c->laters, n, s->running);
   return n;
 }
 
@@ -239,6 +241,24 @@ static void stretch_of (const money *g, const one *o, const amp_life *l,
   s->present = 0.0;
   for (int t = 0; t < n; t++)
     s->present += s->energy[t] / amp_cash_fp(rate, t + 1);
+  if (s->present > 0.0 &&
+      amp_levelised(&s->ask, &s->levelised, NULL) != AMP_OK)
+    s->levelised = AMP_NOT_GIVEN;
+}
+
+/* The same over what the battery adds: the supply's own part of each year's
+** energy is taken off. Infinite where nothing is added. */
+static void beyond_alone (const money *g, const one *o, stretch *s) {
+  double own = case_alone_of(&g->alone, o->d->load, o->d->sun) / CASE_KWH;
+  double rate = s->ask.rate;
+  if (!g->alone.any)
+    return;
+  s->present = 0.0;
+  for (int t = 0; t < s->ask.years; t++) {
+    s->energy[t] = fmax(s->energy[t] - own, 0.0);
+    s->present += s->energy[t] / amp_cash_fp(rate, t + 1);
+  }
+  s->levelised = (double)INFINITY;
   if (s->present > 0.0 &&
       amp_levelised(&s->ask, &s->levelised, NULL) != AMP_OK)
     s->levelised = AMP_NOT_GIVEN;
@@ -299,6 +319,8 @@ static void costs_of_life (const money *g, const one *o, const amp_life *l) {
   if (is_what_if(g->p))
     return;
   put_years(g, o, &s);
+  beyond_alone(g, o, &s);
+  put(g, C_ADDED, o->i, s.levelised);
   if (g->p->c->need->spares)
     put_savings(g, o, &s);
 }
@@ -620,6 +642,7 @@ static void life_stats (const money *g) {
   r->per_delivered = stat_of(g, C_PER_DELIVERED, all);
   r->levelised_life = life_cost(g); /* before the draws lose their order */
   r->levelised = stat_of(g, C_LEVELISED, all);
+  r->added = stat_of(g, C_ADDED, all);
   r->levelised_life *= r->levelised.p50;
   r->energy_present = stat_of(g, C_PRESENT, all).p50;
 }
@@ -679,9 +702,10 @@ static amp_status finish (const money *g, size_t items, double *levelised) {
   amp_error why = {0};
   if (check_all(g, &why) != AMP_OK)
     return case_refuse(g->p, &why);
+  column cost = g->ask->by_added && !is_what_if(g->p) ? C_ADDED : C_LEVELISED;
   for (size_t i = 0; i < n; i++)
     levelised[i] = g->p->r->years_why.status == AMP_OK
-                       ? case_finite_again(g->v[(size_t)C_LEVELISED * n + i])
+                       ? case_finite_again(g->v[(size_t)cost * n + i])
                        : AMP_NOT_GIVEN;
   if (!is_what_if(g->p))
     all_stats(g);
@@ -690,6 +714,14 @@ static amp_status finish (const money *g, size_t items, double *levelised) {
   else
     case_no_life_stats(g->p->r);
   return AMP_OK;
+}
+
+static double alone_in_the_middle (const case_plan *p, const case_alone *a) {
+  const amp_duty *d = p->c->need->duty;
+  const amp_value *v[2] = {&d->load_factor, &d->sun_factor};
+  return a->any ? case_alone_of(a, amp_value_is_set(v[0]) ? v[0]->value : 1.0,
+                                amp_value_is_set(v[1]) ? v[1]->value : 1.0)
+                : 0.0;
 }
 
 amp_status case_money (const amp_context *ctx, case_plan *p,
@@ -710,6 +742,10 @@ amp_status case_money (const amp_context *ctx, case_plan *p,
   if (g.v == NULL || g.err == NULL || g.twins.of == NULL)
     st = amp_failf(err, AMP_ENOMEM, NULL, "no memory for the draws");
   else {
+    if (!is_what_if(p)) {
+      case_alone_make(p, &g.alone);
+      p->r->alone = alone_in_the_middle(p, &g.alone);
+    }
     case_twins_find(p, &g.twins);
     run_draws(ctx, &g, items);
     finish(&g, items, levelised);

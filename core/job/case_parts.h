@@ -6,6 +6,7 @@
 **   case_run.c    those few, as lanes
 **   case_money.c  each draw's life and money, and their quantiles
 **   case_twins.c  which draws come to the same
+**   case_alone.c  what the supply serves with no battery
 **   case_stat.c   those quantiles, and a need's own numbers
 **   case_worst.c  the worst month of a need
 **   case_answer.c the answer of a case that is refused
@@ -213,6 +214,20 @@ amp_status case_run (const amp_context *ctx, case_plan *plan, size_t old,
 ** the comparison (NaN: none). */
 amp_status case_money (const amp_context *ctx, case_plan *p,
                        const amp_ask *ask, double *levelised, amp_error *err);
+
+/* ---- without a battery ---- */
+
+enum { CASE_ALONE = 5 };
+
+/* J a year over the box that the draws of load and sun span. */
+typedef struct case_alone {
+  double load[2], sun[2]; /* least and most of each */
+  double at[CASE_ALONE][CASE_ALONE];
+  bool any; /* false: nothing, for any draw */
+} case_alone;
+
+void case_alone_make (const case_plan *p, case_alone *a);
+double case_alone_of (const case_alone *a, double load, double sun);
 
 /* ---- draws that come to the same ---- */
 

@@ -342,8 +342,10 @@ static amp_status compare_all (const amp_context *ctx, const amp_case *cases,
                                double *cost, double *share, amp_error *err) {
   size_t draws = ask->draws;
   amp_status st = AMP_OK;
+  amp_ask beside = *ask;
+  beside.by_added = m > 0; /* they bring each kWh themselves */
   if (n > 0)
-    st = case_list(ctx, cases, n, ask, result, cost, err);
+    st = case_list(ctx, cases, n, &beside, result, cost, err);
   if (st == AMP_OK && m > 0)
     st = take_others(ctx, need, others, m, ask, other, &cost[n * draws], err);
   if (st != AMP_OK)

@@ -2,6 +2,7 @@
 -- battery of stated life; and what each row saves against the grid.
 local core, loader = ...
 local wording = loader("wording")
+local added = loader("added")
 local tables = loader("table")
 
 local alternatives = {}
@@ -114,7 +115,7 @@ local function open (pct) return pct and pct > 0 and pct < 100 end
 local function entry (row, name, below)
   local pct = row.saves_pct
   return string.format("%s (%s%s)", name,
-    wording.fixed(row.levelised.p50, 3), not open(pct) and "" or
+    wording.fixed(added.cost(row).p50, 3), not open(pct) and "" or
     string.format(", %sin %s of 100 draws", below and "" or "below ",
       wording.of_100(pct)))
 end
@@ -132,15 +133,16 @@ function alternatives.head (raw, names, need)
   local below, above = {}, {}
   for i = 1, raw.n do
     local row = raw[i]
-    if not row.refused and has(row.npv) and has(row.levelised) then
+    if not row.refused and has(row.npv) and has(added.cost(row)) then
       local is = row.npv.p50 > 0
       local to = is and below or above
       to[#to + 1] = entry(row, names[i], is)
     end
   end
   if #below + #above == 0 then return nil end
-  return string.format("Against %s from the grid: %s.",
-    tariff_words(need, raw.tariff), #above == 0 and
+  return string.format("Against %s from the grid%s: %s.",
+    tariff_words(need, raw.tariff), added.alone(raw) and
+    ", by what only the battery brings" or "", #above == 0 and
     table.concat(below, ", ") .. " below it" or #below == 0 and
     "none below it, not " .. table.concat(above, ", ") or
     table.concat(below, ", ") .. " below it; not " ..
@@ -214,8 +216,9 @@ local function cheapest_offer (raw)
   local best
   for i = 1, raw.n do
     local row = raw[i]
-    if not row.refused and not row.alternative and has(row.levelised) and
-       (not best or row.levelised.p50 < raw[best].levelised.p50) then
+    local cost = added.cost(row)
+    if not row.refused and not row.alternative and has(cost) and
+       (not best or cost.p50 < added.cost(raw[best]).p50) then
       best = i
     end
   end
@@ -257,7 +260,8 @@ function alternatives.duel (raw, names)
     parts[k] = string.format("%s%s %s", k > 1 and "than " or "",
       wording.list(who[pct]), share_words(pct, k == 1))
   end
-  return names[i] .. " costs less than " .. table.concat(parts, ", ") .. "."
+  return names[i] .. (added.alone(raw) and ", by a kWh that only it brings," or
+    "") .. " costs less than " .. table.concat(parts, ", ") .. "."
 end
 
 --- By how much, in the same draw: a line for the same offer.
@@ -377,6 +381,8 @@ alternatives.columns = {
   { key = "paid_late_pct", label = "paid back in the horizon, %",
     kind = "number", unit = "%", hidden = true } }
 alternatives.year_columns = {
+  { key = "levelised_added", label = "levelised, of what it adds",
+    kind = "number", hidden = true },
   { key = "per_year", label = "a year of service", kind = "money",
     hidden = true },
   { key = "counted_years", label = "whole years counted", kind = "number",
@@ -391,6 +397,9 @@ local function why_not (row, key)
       "no price_again was given"
   elseif key == "break_even_years" and has(row.npv) then
     return "what is saved does not pay it back"
+  elseif key == "levelised_added" then
+    return row.alternative and "it needs no supply of its own" or
+      "nothing is added in most draws"
   elseif key == "counted_years" or key == "per_year" then
     return "no years, or none that serve"
   end
@@ -400,7 +409,7 @@ end
 --- The cells of these columns.
 function alternatives.cells (row, cells)
   for _, key in ipairs{ "npv", "saving", "break_even_years", "per_year",
-    "over_horizon" } do
+    "over_horizon", "levelised_added" } do
     cells[key] = tables.stat(row[key], why_not(row, key))
   end
   cells.counted_years = row.whole_years or
@@ -412,7 +421,8 @@ end
 
 --- Their keys, for a row that is refused.
 alternatives.keys = { "npv", "saving", "break_even_years", "saves_pct",
-  "paid_pct", "paid_late_pct", "per_year", "counted_years", "over_horizon" }
+  "paid_pct", "paid_late_pct", "per_year", "counted_years", "over_horizon",
+  "levelised_added" }
 
 -- ---- asked on its own ----
 

@@ -9,6 +9,7 @@ local raised = loader("raised")
 local listings = loader("listings")
 local alternatives = loader("alternatives")
 local costs_of = loader("offers").costs
+local added = loader("added")
 
 local compare = {}
 
@@ -217,6 +218,9 @@ local function heads (raw, names, discount, offers, need)
   local kinds = verdict.kinds(raw, names)
   list[#list + 1] = kinds -- before a winner: it's one of one kind
   list[#list + 1] = verdict.winner(raw, names, untold)
+  list[#list + 1] = added.order(raw, names)
+  list[#list + 1] = added.unserved(raw, names, raw.n > across_most)
+  list[#list + 1] = added.days(raw, names, core.keys(need).autonomy_days)
   list[#list + 1] = alternatives.duel(raw, names)
   if raw.tariff then
     list[#list + 1] = alternatives.head(raw, names, need)
@@ -447,8 +451,7 @@ local function note_lines (raw, offers, need, names, c)
     end
   end
   if raw.worst and raw.worst.month then -- there is a supply
-    middle[#middle + 1] = { "delivered", "counts every kWh at the load, " ..
-      "also what the supply serves directly." }
+    middle[#middle + 1] = added.line(raw, names)
   end
   middle[#middle + 1] = year_line(raw)
   notes.look(n, need, "", {})
