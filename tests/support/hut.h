@@ -164,7 +164,7 @@ static inline int tear_down (void **state) {
 
 static inline void take (const amp_case *c, size_t n, size_t draws,
                   amp_case_result *r) {
-  amp_ask ask = {draws, 1};
+  amp_ask ask = {draws, 1, false};
   amp_error err;
   if (amp_cases(NULL, c, n, &ask, r, &err) != AMP_OK)
     fail_msg("%s %s", err.field ? err.field : "", err.text);

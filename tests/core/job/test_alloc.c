@@ -216,7 +216,7 @@ static amp_status take_cases (const amp_context *ctx, watch *w,
   static amp_need need;
   static amp_duty duty;
   amp_case_result r[2];
-  amp_ask ask = {2, 1};
+  amp_ask ask = {2, 1, false};
   for (int i = 0; i < STEPS; i++) {
     ac[i] = 150.0;
     pv[i] = i % 24 >= 9 && i % 24 < 15 ? 900.0 : 0.0;

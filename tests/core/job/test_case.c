@@ -207,7 +207,7 @@ static void reversed (void *user, size_t n, amp_work *work, void *arg) {
 static void company_and_workers_change_no_bit (void **state) {
   hut *h = *state;
   amp_context ctx = *amp_context_or_plain(NULL);
-  amp_ask ask = {300, 7};
+  amp_ask ask = {300, 7, false};
   amp_case_result r[3], alone, other[3];
   ctx.parallel_for = reversed;
   ctx.workers = 3;
@@ -240,7 +240,7 @@ cases_alike_are_simulated_once_wherever_they_stand (void **state) {
   amp_context lent = {.user = &few, .parallel_for = counted, .workers = 1};
   amp_case c[N];
   amp_case_result r[N], alone;
-  amp_ask ask = {2, 1};
+  amp_ask ask = {2, 1, false};
   h->nickel.soh_end = NONE;
   for (int i = 0; i < N; i++) {
     c[i] = ten_modules(h);
@@ -396,7 +396,7 @@ static void a_case_refused_in_its_year_is_refused_alone (void **state) {
   amp_case c[2];
   amp_case_result r[2];
   amp_need bad = h->need;
-  amp_ask ask = {3, 1};
+  amp_ask ask = {3, 1, false};
   amp_error err = {0};
   c[0] = c[1] = ten_modules(h);
   bad.converter.efficiency = 1.5;
@@ -626,7 +626,7 @@ static bool always (void *user) {
 static void a_stop_flag_ends_it (void **state) {
   hut *h = *state;
   amp_context ctx = *amp_context_or_plain(NULL);
-  amp_ask ask = {10, 1};
+  amp_ask ask = {10, 1, false};
   amp_case_result r[3];
   ctx.stop = always;
   assert_int_equal(amp_cases(&ctx, h->c, 3, &ask, r, NULL), AMP_ESTOP);
@@ -634,7 +634,7 @@ static void a_stop_flag_ends_it (void **state) {
 
 static void no_draws_are_refused (void **state) {
   hut *h = *state;
-  amp_ask ask = {0, 1};
+  amp_ask ask = {0, 1, false};
   amp_case_result r[3];
   amp_error err;
   assert_int_equal(amp_cases(NULL, h->c, 3, &ask, r, &err), AMP_ERANGE);

@@ -37,7 +37,7 @@ static void compare (const amp_need *need, const amp_case *c, size_t n,
                      const amp_alternative *a, size_t m, size_t draws,
                      amp_case_result *r, amp_alternative_result *o,
                      amp_pair *pair) {
-  amp_ask ask = {draws, 1};
+  amp_ask ask = {draws, 1, false};
   amp_error err;
   if (amp_compare(NULL, c, n, need, a, m, &ask, r, o, pair, &err) != AMP_OK)
     fail_msg("%s %s", err.field ? err.field : "", err.text);
@@ -259,7 +259,7 @@ static void refused_alternatives_stand_beside (void **state) {
   assert_int_equal(r[1].status, AMP_EMISSING);
   assert_close(r[0].cheapest + r[1].cheapest + r[2].cheapest, 1.0, 1e-12);
   assert_close(r[1].cheapest, 0.0, 0.0);
-  amp_ask none = {0, 1};
+  amp_ask none = {0, 1, false};
   amp_error err = {0};
   assert_int_equal(
       amp_compare(NULL, h->c, 3, &h->need, a, 2, &none, r, o, NULL, &err),

@@ -104,7 +104,7 @@ static void shared_years_change_no_bit (void **state) {
   hut *h = *state;
   amp_case c[3];
   amp_case_result all[3], alone;
-  amp_ask ask = {400, 3};
+  amp_ask ask = {400, 3, false};
   h->duty.load_factor = amp_value_even(0.85, 1.2);
   h->duty.load_factor.stream = 11;
   for (int i = 0; i < 3; i++) {
@@ -138,7 +138,7 @@ static void quantiles_are_stable_between_seeds (void **state) {
   if (few()) /* fewer draws would span more */
     skip();
   for (uint64_t seed = 1; seed <= 4; seed++) {
-    amp_ask ask = {10000, seed};
+    amp_ask ask = {10000, seed, false};
     amp_case_result r;
     assert_int_equal(amp_cases(NULL, &c, 1, &ask, &r, NULL), AMP_OK);
     const double v[6] = {r.usable.p10, r.usable.p90,    r.per_usable.p50,
@@ -257,7 +257,7 @@ static void two_spread (hut *h, amp_case c[2]) {
 
 static void find_levers (const amp_case *c, amp_case_levers *out,
                          amp_case_result *r) {
-  amp_ask ask = {600, 1};
+  amp_ask ask = {600, 1, false};
   amp_error err;
   take(c, 2, 600, r);
   if (amp_case_levers_of(NULL, c, r, 2, &ask, out, &err) != AMP_OK)
@@ -353,7 +353,7 @@ static void one_case_alone_has_no_lever (void **state) {
   hut *h = *state;
   amp_case_result r;
   amp_case_levers out;
-  amp_ask ask = {50, 1};
+  amp_ask ask = {50, 1, false};
   take(h->c, 1, 50, &r);
   assert_int_equal(amp_case_levers_of(NULL, h->c, &r, 1, &ask, &out, NULL),
                    AMP_EREFUSED);

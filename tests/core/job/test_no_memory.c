@@ -88,7 +88,7 @@ static void make_house (house *h) {
 static amp_status take (const house *h, lender *l, amp_case_result *r,
                         amp_error *err) {
   amp_context ctx = *amp_context_or_plain(NULL);
-  amp_ask ask = {70, 1}; /* more than one turn of draws */
+  amp_ask ask = {70, 1, false}; /* more than one turn of draws */
   ctx.user = l;
   ctx.alloc = lend;
   ctx.stop = stop;
@@ -98,7 +98,7 @@ static amp_status take (const house *h, lender *l, amp_case_result *r,
 /* Beside a grid, which is drawn too. */
 static amp_status beside (const house *h, lender *l, amp_error *err) {
   amp_context ctx = *amp_context_or_plain(NULL);
-  amp_ask ask = {70, 1};
+  amp_ask ask = {70, 1, false};
   amp_case_result r[2];
   amp_alternative grid = {.kind = AMP_ALTERNATIVE_GRID,
                           .again = AMP_NOT_GIVEN,
@@ -182,7 +182,7 @@ static void every_stop_ends_clean (void **state) {
 static amp_status levers (const house *h, lender *l, const amp_case_result *r,
                           amp_case_levers *out) {
   amp_context ctx = *amp_context_or_plain(NULL);
-  amp_ask ask = {20, 1};
+  amp_ask ask = {20, 1, false};
   amp_error err = {0};
   ctx.user = l;
   ctx.alloc = lend;
