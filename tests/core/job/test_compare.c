@@ -105,8 +105,9 @@ static void case_is_cheaper_in_as_many_draws_as_the_law_says (void **state) {
   amp_pair pair;
   amp_case c = ten_modules(h);
   take(&c, 1, 10, &r);
-  double cost = r.levelised.p50, sd = 0.1 * cost;
-  assert_false(r.levelised.spread);
+  double cost = r.added.p50, sd = 0.1 * cost; /* of what only it brings */
+  assert_true(cost > 1.5 * r.levelised.p50);
+  assert_false(r.added.spread);
   h->need.spares = true;
   h->need.tariff = cost + 0.5 * sd;
   h->need.term[AMP_TERM_TARIFF] = normal(h->need.tariff, sd, 9);
@@ -131,7 +132,7 @@ static void one_rate_of_interest_for_both (void **state) {
   amp_case c = ten_modules(h);
   h->need.spares = true;
   h->need.tariff = 0.29;
-  a.price = 5000.0;
+  a.price = 9600.0; /* a kWh about as much as the case */
   for (int k = 0; k < 2; k++) {
     h->need.discount = k == 0 ? 0.01 : 0.09;
     compare(&h->need, &c, 1, &a, 1, 1, &r, &o, &at[k]);
@@ -141,36 +142,38 @@ static void one_rate_of_interest_for_both (void **state) {
   compare(&h->need, &c, 1, &a, 1, 4000, &r, &o, &pair);
   assert_close(pair.more.p10, at[0].more.p50, 1e-3);
   assert_close(pair.more.p90, at[1].more.p50, 1e-3);
-  double own = r.levelised.p90 - r.levelised.p10;
+  double own = r.added.p90 - r.added.p10;
   assert_true(pair.more.p90 - pair.more.p10 < 0.5 * own);
 }
 
-/* 1,000 paid, of the tariff evenly in 0.05 .. 0.25: never where a year saves
-** no more than the interest, which comes after all that ends. */
+/* 1.75 paid for each kWh a year that it brings, of the tariff evenly in 0.05
+** .. 0.25: never where a year saves no more than the interest, which comes
+** after all that ends. */
 static void never_is_larger_than_all (void **state) {
   hut *h = *state;
   amp_case_result r;
   amp_case c = ten_modules(h);
-  double n, saving;
-  c.cost = 1000.0;
+  double n, saving, first, kwh;
   h->need.spares = true;
   h->need.tariff = 0.15;
   h->need.term[AMP_TERM_TARIFF] = even(0.05, 0.25, 9);
+  take(&c, 1, 10, &r);
+  kwh = (r.served.p50 - r.alone) / KWH;
+  assert_true(kwh > 280.0 && kwh < 320.0); /* of 578 at the load */
+  c.cost = first = 1.75 * kwh;
   take(&c, 1, 4000, &r);
-  double kwh = r.served.p50 / KWH;
-  assert_true(kwh > 560.0 && kwh < 578.0);
-  amp_break_even_years(1000.0, kwh * 0.15, 0.05, &n, NULL);
-  assert_close(r.break_even.p50 / n, 1.0, 0.01);
-  amp_break_even_years(1000.0, kwh * 0.23, 0.05, &n, NULL);
-  assert_close(r.break_even.p10 / n, 1.0, 0.01);
-  assert_true(r.break_even.p90_beyond); /* 0.07 saves 40, interest 50 */
-  /* within 15 years: what saves 1,000 A/P(5 %, 15) a year or more */
-  saving = 1000.0 * amp_cash_ap(0.05, 15);
+  amp_break_even_years(first, kwh * 0.15, 0.05, &n, NULL);
+  assert_close(r.break_even.p50 / n, 1.0, 0.02);
+  amp_break_even_years(first, kwh * 0.23, 0.05, &n, NULL);
+  assert_close(r.break_even.p10 / n, 1.0, 0.02);
+  assert_true(r.break_even.p90_beyond); /* 0.07 saves 4 %, interest 5 */
+  /* within 15 years: what saves its price by A/P(5 %, 15) or more */
+  saving = first * amp_cash_ap(0.05, 15);
   assert_close(r.paid_late, (0.25 - saving / kwh) / 0.20, 0.01);
-  saving = 1000.0 * amp_cash_ap(0.05, r.counted.p50);
+  saving = first * amp_cash_ap(0.05, r.counted.p50);
   assert_close(r.paid, (0.25 - saving / kwh) / 0.20, 0.01);
   assert_close(r.saves, r.paid, 0.002);
-  assert_close(r.saving.p50 / (kwh * 0.15), 1.0, 0.005);
+  assert_close(r.saving.p50 / (kwh * 0.15), 1.0, 0.01); /* fades */
   /* never in most draws: there is no middle, but what is saved has one */
   h->need.tariff = 0.07;
   h->need.term[AMP_TERM_TARIFF] = even(0.05, 0.09, 9);
