@@ -5,72 +5,130 @@
 #include <string.h>
 
 /* Every word that speaks of damage, with its inflections. Followed by one of
-** 'part' it is a part or a property; where 'only' is given it counts before
-** one of these alone. The words of a row begin with one letter, by which rows
-** are passed over. Common practice, no source. */
+** 'part', or right behind one of 'behind', it is a part or a property; where
+** 'only' is given it counts before one of these alone. The words of a row
+** begin with one letter, by which rows are passed over. Common practice, no
+** source. */
 static const struct {
-  const char *words, *part, *only;
+  const char *words, *part, *only, *behind;
 } damage[] = {
-    {"crust crusts crusty crusted", "", ""},
-    {"leak leaks leaked leaking leaky", "proof tight", ""},
-    {"leakage leakages", "current currents", ""},
-    {"swell swells swelled swelling swellings swollen", "", ""},
-    {"bulge bulges bulged bulging", "", ""},
-    {"puff puffs puffed puffing puffy", "", ""},
-    {"smell smells smelled smelling smelly", "", ""},
-    {"odor odors odour odours", "", ""},
-    {"wet waterlogged", "", ""},
-    {"soaked submerged", "", ""},
-    {"damp", "proof", ""},
-    {"moisture", "proof", ""},
+    {"crust crusts crusty crusted", "", "", ""},
+    {"leak leaks leaked leaking leaky", "proof tight", "", ""},
+    {"leakage leakages", "current currents", "", ""},
+    {"swell swells swelled swelling swellings swollen", "", "", ""},
+    {"bulge bulges bulged bulging", "", "", ""},
+    {"puff puffs puffed puffing puffy", "", "", ""},
+    {"smell smells smelled smelling smelly", "", "", ""},
+    {"odor odors odour odours", "", "", ""},
+    {"wet waterlogged", "", "", ""},
+    {"soaked submerged", "", "", ""},
+    {"damp", "proof", "", ""},
+    {"moisture", "proof", "", ""},
     {"water",
      "cooled cooling cooler pump pumps jacket heater heating block hose "
      "hoses "
      "circuit plate plates channel channels glycol proof resistant tight",
-     ""},
-    {"flood floods flooded flooding", "light lights", ""},
-    {"salt salty", "", ""},
+     "", ""},
+    {"flood floods flooded flooding", "light lights", "", ""},
+    {"salt salty", "", "", ""},
     {"corrode corrodes corroded corroding corrosion corrosive",
-     "proof resistant protection", ""},
-    {"rust rusts rusted rusting rusty", "proof", ""},
-    {"burn burns burned burnt burning", "in", ""},
-    {"charred", "", ""},
-    {"singed", "", ""},
-    {"scorch scorches scorched scorching", "", ""},
+     "proof resistant protection", "", ""},
+    {"rust rusts rusted rusting rusty", "proof", "", ""},
+    {"burn burns burned burnt burning", "in", "", ""},
+    {"charred", "", "", ""},
+    {"singed", "", "", ""},
+    {"scorch scorches scorched scorching", "", "", ""},
     {"smoke smokes smoked smoking smoky", "detector detectors alarm alarms",
-     ""},
-    {"melt melts melted melting molten", "", ""},
-    {"dent dents dented denting", "", ""},
-    {"crack cracks cracked cracking", "", ""},
-    {"puncture punctures punctured", "", ""},
-    {"crush crushes crushed crushing", "zone", ""},
-    {"pierce pierces pierced piercing", "", ""},
-    {"spark sparks sparked sparking", "plug plugs", ""},
-    {"broken breakage", "", ""},
-    {"damage damages damaged damaging", "deposit waiver", ""},
-    {"bent", "", ""},
-    {"deform deforms deformed deforming deformation", "", ""},
-    {"hiss hisses hissed hissing", "", ""},
+     "", ""},
+    {"melt melts melted melting molten", "", "", ""},
+    {"dent dents dented denting", "", "", ""},
+    {"crack cracks cracked cracking", "", "", ""},
+    {"puncture punctures punctured", "", "", ""},
+    {"crush crushes crushed crushing", "zone", "", ""},
+    {"pierce pierces pierced piercing", "", "", ""},
+    {"spark sparks sparked sparking", "plug plugs", "", ""},
+    {"broken breakage", "", "", ""},
+    {"damage damages damaged damaging", "deposit waiver", "", ""},
+    {"bent", "", "", ""},
+    {"deform deforms deformed deforming deformation", "", "", ""},
+    {"hiss hisses hissed hissing", "", "", ""},
     {"vented venting",
      "hose hoses tube tubes pipe pipes duct ducts kit system port ports "
      "valve "
      "valves channel channels cap caps box cover lid case enclosure cabinet "
      "rack gap",
-     ""},
+     "", ""},
     {"vent vents", "",
      "open opened opens burst blown blew popped torn "
-     "ruptured released"},
-    {"burst bursts", "", ""},
-    {"rupture ruptured", "", ""},
-    {"exploded explosion", "proof", ""},
-    {"overheat overheated overheating", "protection", ""},
+     "ruptured released",
+     ""},
+    {"burst bursts", "", "", ""},
+    {"rupture ruptured", "", "", ""},
+    {"exploded explosion", "proof", "", ""},
+    {"overheat overheats overheated overheating", "protection", "", ""},
     {"fire fires",
      "extinguisher extinguishers blanket blankets alarm alarms proof "
      "resistant retardant wall brigade department safe safety rated sale",
-     ""},
-    {"crash crashes crashed", "tested", ""},
-    {"wreck wrecked wreckage", "", ""},
-    {"accident accidents", "", ""}};
+     "", ""},
+    {"crash crashes crashed", "tested", "", ""},
+    {"wreck wrecked wreckage", "", "", ""},
+    {"accident accidents", "", "", ""},
+    /* heat */
+    {"hot hotter",
+     "deal deals price prices glue swap swappable plug pluggable day days "
+     "weather climate summer room garage shed water topic",
+     "", ""},
+    {"hotspot hotspots", "", "", ""},
+    {"heat", "", "mark marks spot spots stain stains damage damaged", ""},
+    {"heats heated", "", "up itself", ""},
+    {"warm warmer warms warmed",
+     "room rooms garage shed hall house cellar storage store stored place "
+     "day days weather climate country summer dry",
+     "", "kept stored keep"},
+    {"runaway", "", "", ""},
+    {"fume fumes fuming", "", "", ""},
+    {"soot sooty", "", "", ""},
+    {"blackened", "", "", ""},
+    {"arced arcing", "", "", ""},
+    /* a fall or a blow */
+    {"dropped", "off below", "", "price prices voltage ocv soc capacity"},
+    {"fell fallen", "below within short behind", "",
+     "price prices voltage ocv soc capacity"},
+    {"tipped", "", "over", ""},
+    {"knocked bumped", "", "", ""},
+    /* water and what it leaves */
+    {"underwater", "", "", ""},
+    {"seawater saltwater", "", "", ""},
+    {"rain rained rainwater", "proof cover coat", "", ""},
+    {"drenched drowned", "", "", ""},
+    {"moist", "", "", ""},
+    {"mud muddy", "", "", ""},
+    {"silt sludge", "", "", ""},
+    {"condensation", "", "", ""},
+    /* what runs out of a cell, and what it leaves */
+    {"ooze oozes oozed oozing", "", "", ""},
+    {"seep seeps seeped seeping seepage", "", "", ""},
+    {"drip drips dripped dripping", "tray", "", ""},
+    {"residue residues", "", "", ""},
+    {"powder powders powdery", "coat coated coating", "", ""},
+    {"crystal crystals crystallised crystallized", "clear", "", ""},
+    /* shape */
+    {"bloat bloats bloated bloating", "", "", ""},
+    {"balloon ballooned ballooning", "", "", ""},
+    {"inflated", "", "", "price"},
+    {"pillowed pillowing", "", "", ""},
+    {"bowed", "", "", ""},
+    {"warp warped warping", "", "", ""},
+    {"distorted distortion", "", "", ""},
+    {"blister blisters blistered blistering", "pack packs", "", ""},
+    /* smell */
+    {"stink stinks stinking stank stinky", "", "", ""},
+    {"stench", "", "", ""},
+    {"reek reeks reeking", "", "", ""},
+    /* electricity */
+    {"shorted", "", "", ""},
+    {"short", "", "circuited", ""}};
+
 enum { DAMAGES = sizeof damage / sizeof *damage };
 
 static const char denial[] =
@@ -195,12 +253,13 @@ static bool follows (const word *w, word *next) {
 
 /* ---- damage ---- */
 
-/* Does this word, with the one behind it, speak of damage? */
-static bool of_damage (const word *w) {
+/* Does this word, with those beside it, speak of damage? */
+static bool of_damage (const word *w, const word *last) {
   word next;
   char initial = lower(w->s[0]);
   for (int i = 0; i < DAMAGES; i++) {
-    if (damage[i].words[0] != initial || !one_of(w, damage[i].words))
+    if (damage[i].words[0] != initial || !one_of(w, damage[i].words) ||
+        (w->before <= BLANK && one_of(last, damage[i].behind)))
       continue;
     bool more = follows(w, &next);
     return damage[i].only[0] != '\0'
@@ -278,9 +337,10 @@ static void pass (state *k, const word *w) {
 
 static const char *find (const char *s, bool denied) {
   state k = {false, false, false};
-  for (word w = {s, 0, MARK}; next_word(w.s + w.n, &w);) {
+  word last = {s, 0, MARK};
+  for (word w = last; next_word(w.s + w.n, &w); last = w) {
     arrive(&k, &w);
-    if (!of_damage(&w)) {
+    if (!of_damage(&w, &last)) {
       pass(&k, &w);
       continue;
     }
@@ -325,6 +385,93 @@ bool amp_remark_speaks_of (const char *s, const char *const *list, size_t n) {
     pass(&k, &w);
   }
   return false;
+}
+
+/* ---- remarks that say nothing ---- */
+
+/* Whole parts of a remark that speak of no module's health. Common practice,
+** no source. */
+static const char *const plain_parts[] = {"ok",
+                                          "okay",
+                                          "all ok",
+                                          "looks ok",
+                                          "good",
+                                          "looks good",
+                                          "very good",
+                                          "fine",
+                                          "looks fine",
+                                          "clean",
+                                          "looks clean",
+                                          "new",
+                                          "as new",
+                                          "like new",
+                                          "none",
+                                          "nothing",
+                                          "nothing seen",
+                                          "nothing found",
+                                          "nothing to see",
+                                          "no label",
+                                          "no sticker",
+                                          "label missing",
+                                          "sticker missing",
+                                          "label gone",
+                                          "sticker gone",
+                                          "tested",
+                                          "tested ok",
+                                          "tested again",
+                                          "retested",
+                                          "retested ok",
+                                          "measured again",
+                                          "measured twice",
+                                          "read again",
+                                          "clean lugs",
+                                          "cleaned lugs",
+                                          "lugs clean",
+                                          "lugs cleaned",
+                                          "new lugs",
+                                          "four wire",
+                                          "four wires",
+                                          "4 wire",
+                                          "4 wires",
+                                          "rested",
+                                          "at rest"};
+
+/* Is the phrase all that stands there? */
+static bool is_whole (const char *part, const char *phrase) {
+  word w = {part, 0, MARK};
+  for (size_t n; *phrase != '\0'; phrase += n + (phrase[n] == ' ')) {
+    n = strcspn(phrase, " ");
+    if (!next_word(w.s + w.n, &w) || !word_is(&w, phrase, n))
+      return false;
+  }
+  return !next_word(w.s + w.n, &w);
+}
+
+bool amp_remark_plain (const char *part) {
+  word w;
+  if (!next_word(part, &w))
+    return true;
+  if (strchr(part, '?') != NULL)
+    return false;
+  for (size_t i = 0; i < sizeof plain_parts / sizeof *plain_parts; i++)
+    if (is_whole(part, plain_parts[i]))
+      return true;
+  return false;
+}
+
+bool amp_remark_part (const char **s, char *out, size_t size) {
+  word w, next;
+  if (!next_word(*s, &w))
+    return false;
+  const char *from = w.s;
+  while (next_word(w.s + w.n, &next) && next.before < MARK)
+    w = next;
+  *s = next.n > 0 ? next.s : next.s + strlen(next.s);
+  size_t n = (size_t)(*s - from);
+  n = n < size ? n : size - 1;
+  memcpy(out, from, n);
+  out[n] = '\0';
+  return true;
 }
 
 void amp_remark_word (const char *word, char *out, size_t size) {

@@ -15,8 +15,9 @@
 #include <stddef.h>
 
 /*
-** The first word of damage (crust, leak, swollen, flooded, crash, ..; common
-** practice, no source) that nothing denies; NULL: none. It points into 's'.
+** The first word of damage (crust, leak, swollen, flooded, crash, hot,
+** dropped, ..; common practice, no source) that nothing denies; NULL: none. It
+** points into 's'.
 **
 ** Denied is what "no", "not", "never", "without", "none", "free of" or "isn't"
 ** stands before, with nothing between but small words ("no sign of any
@@ -24,7 +25,8 @@
 ** "leak-free" or "leaks: none". Any other word, a mark and "and" end a denial,
 ** so that what is in doubt counts as said: "not tested, swollen", "no longer
 ** leaking", "no major damage", "not without damage". Neither said nor denied
-** are parts and properties: "water cooling", "fire blanket", "venting hose".
+** are parts and properties: "water cooling", "fire blanket", "venting hose",
+** "price dropped".
 */
 const char *amp_remark_damage (const char *s);
 
@@ -34,6 +36,16 @@ const char *amp_remark_denied (const char *s);
 /* Does one of the n phrases, of words parted by blanks, stand in the remark
 ** and is not denied? A hyphen is a blank: "two-wire" is "two wire". */
 bool amp_remark_speaks_of (const char *s, const char *const *list, size_t n);
+
+/*
+** The next part of the remark, up to a mark, into out[size]; *s moves on,
+** false: there was none. What does not fit is cut.
+*/
+bool amp_remark_part (const char **s, char *out, size_t size);
+
+/* Is it all of one of the short phrases that say nothing of a module's health
+** ("ok", "label missing", "clean lugs"), and not in question? */
+bool amp_remark_plain (const char *part);
 
 /* The letters that begin at 'word' into out[size], cut where it is short. */
 void amp_remark_word (const char *word, char *out, size_t size);

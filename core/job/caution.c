@@ -504,7 +504,7 @@ static const amp_caution registry[] = {
      "the remark speaks of damage",
      "whole words of the remark with a list (crust, swelling, water ..)",
      COMMON, BENCH, NULL},
-    {"remark_to_read", READING | OFFER,
+    {"remark_to_read", READING | OFFER | MATCH | PACK,
      "a remark that no list of words knows",
      "words of the remark with the lists",
      OURS, BENCH, NULL},

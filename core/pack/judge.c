@@ -362,33 +362,43 @@ static const char *const two_wire[] = {"two wire", "two wires", "2 wire",
                                        "2 wires",  "2wire",     "multimeter"};
 
 /* How it was measured: a voltage not at rest, a resistance with its leads. */
-static bool look_at_method (const amp_reading *r, amp_judged *out) {
-  size_t n = sizeof unrested / sizeof *unrested;
-  bool busy =
-      amp_given(r->ocv) && amp_remark_speaks_of(r->remark, unrested, n);
-  n = sizeof two_wire / sizeof *two_wire;
-  bool leads =
-      amp_given(r->r10s) && amp_remark_speaks_of(r->remark, two_wire, n);
-  if (busy)
-    DOUBT("voltage_not_at_rest", r->ocv, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
-  if (leads)
-    DOUBT("resistance_two_wire", r->r10s, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
-  return busy || leads;
+static bool says_unrested (const char *s) {
+  return amp_remark_speaks_of(s, unrested,
+                              sizeof unrested / sizeof *unrested);
+}
+
+static bool says_two_wire (const char *s) {
+  return amp_remark_speaks_of(s, two_wire,
+                              sizeof two_wire / sizeof *two_wire);
+}
+
+/* Is there a part of it, between marks, of which no word was read? */
+static bool is_unread (const char *s) {
+  char part[AMP_READING_REMARK];
+  while (amp_remark_part(&s, part, sizeof part))
+    if (amp_remark_damage(part) == NULL && amp_remark_denied(part) == NULL &&
+        !says_unrested(part) && !says_two_wire(part) &&
+        !amp_remark_plain(part))
+      return true;
+  return false;
 }
 
 static void look_at_remark (const amp_reading *r, amp_judged *out) {
   const char *word = amp_remark_damage(r->remark);
-  if (word == NULL) {
-    bool known = look_at_method(r, out);
-    if (amp_remark_denied(r->remark) != NULL)
-      REMARK("damage_denied", AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
-    else if (!known && r->remark[0] != '\0')
-      REMARK("remark_to_read", AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
+  if (word != NULL) {
+    amp_judgement *f = SAFETY("remark_of_damage", AMP_QUARANTINE,
+                              AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
+    amp_remark_word(word, f->word, sizeof f->word);
     return;
   }
-  amp_judgement *f = SAFETY("remark_of_damage", AMP_QUARANTINE, AMP_NOT_GIVEN,
-                            AMP_NOT_GIVEN, AMP_NOT_GIVEN);
-  amp_remark_word(word, f->word, sizeof f->word);
+  if (amp_given(r->ocv) && says_unrested(r->remark))
+    DOUBT("voltage_not_at_rest", r->ocv, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
+  if (amp_given(r->r10s) && says_two_wire(r->remark))
+    DOUBT("resistance_two_wire", r->r10s, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
+  if (amp_remark_denied(r->remark) != NULL)
+    REMARK("damage_denied", AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
+  if (is_unread(r->remark))
+    REMARK("remark_to_read", AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
 }
 
 /* ---- verdicts ---- */

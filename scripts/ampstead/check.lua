@@ -7,6 +7,7 @@ local cautions = loader("cautions")
 local notes = loader("notes")
 local origin = loader("origin")
 local raised = loader("raised")
+local lots = loader("lot")
 
 local check = {}
 
@@ -143,6 +144,20 @@ local function add_told (raw, pack, asked)
     if not have[id] then
       add(raw.raised, id, words ~= "" and words or of[id].what, of[id])
     end
+  end
+end
+
+-- remarks on the bench that nobody read, of the modules whose lot is known
+local function add_unread (raw, from)
+  local id, list = "remark_to_read", from.unread
+  if #list > 0 then
+    add(raw.raised, id, string.format("%d module%s a remark that nobody " ..
+      "read: %s: look at %s again", #list, #list == 1 and " carries" or
+      "s carry", lots.quoted(list), #list == 1 and "it" or "them"),
+      registry()[id])
+  elseif from.known > 0 then
+    raw.clear[#raw.clear + 1] = { id = id, text = "", unit = "", basis = "",
+      weight = "doubt" }
   end
 end
 
@@ -315,16 +330,17 @@ function check.check (pack, opts)
   local asked = check_opts(opts)
   local circuit = circuit_of(pack, asked)
   local kwh, why = unserved(pack, asked)
+  local from = origin.sum(modules_of(pack), asked.lot)
   local raw = core.check_raw(pack, { duty = asked.duty,
     inverter = asked.inverter, circuit = circuit, fuse = asked.fuse,
     cable = asked.cable, precharge = asked.precharge, link = asked.link,
-    place = asked.place, bms = asked.bms, unserved_kwh = kwh,
-    origin = origin.sum(modules_of(pack), asked.lot) })
+    place = asked.place, bms = asked.bms, unserved_kwh = kwh, origin = from })
   if why then
     raw.unknown[#raw.unknown + 1] = { id = "load_unserved", unit = "",
       basis = "", weight = "doubt", text = "the duty could not be run: " ..
       why }
   end
+  add_unread(raw, from)
   add_told(raw, pack, asked)
   add_own(raw, pack, asked)
   drop_raised(raw)

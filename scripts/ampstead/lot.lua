@@ -206,18 +206,57 @@ end
 -- what decides in words, else what is worth telling; nil: nothing
 local quiet = { capacity_not_tested = true, groups_not_measured = true,
   resistance_not_comparable = true }
-local beside_all = { group_spread_above_lot = true }
+local beside_all = { group_spread_above_lot = true, remark_to_read = true }
 
-local function reasons (judged, row)
+local function has (judged, name)
+  for _, f in ipairs(judged.findings) do
+    if f.name == name then return true end
+  end
+  return false
+end
+
+-- 'listed': the remark that nobody read is quoted elsewhere
+local function reasons (judged, row, listed)
   local first, parts = judged.findings[1], {}
+  local unread = has(judged, "remark_to_read")
   for _, f in ipairs(judged.findings) do
     local told = f.weight == "remark" and (beside_all[f.name] or
       far_below(f) or first.weight == "remark" and not quiet[f.name])
+    if f.name == "damage_denied" then told = told and not unread end
+    if f.name == "remark_to_read" then told = not listed end
     if told or f.weight ~= "remark" then
       parts[#parts + 1] = say[f.name](f, row)
     end
   end
   return #parts > 0 and table.concat(parts, "; ") or nil
+end
+
+local quoted_most = 12 -- texts in one sentence; more are counted
+
+--- 'a b "the same remark", c "another"' of rows {id, remark}; what each says
+-- stands once.
+function lots.quoted (list)
+  local order, of, parts, left = {}, {}, {}, 0
+  for _, row in ipairs(list) do
+    local ids = of[row.remark] or {}
+    if #ids == 0 then order[#order + 1] = row.remark end
+    ids[#ids + 1], of[row.remark] = row.id, ids
+  end
+  for i, remark in ipairs(order) do
+    if i <= quoted_most then
+      parts[i] = string.format('%s "%s"', table.concat(of[remark], " "),
+        remark)
+    else
+      left = left + #of[remark]
+    end
+  end
+  return table.concat(parts, ", ") .. (left > 0 and
+    string.format(" and %d more (lot:judge(), .why)", left) or "")
+end
+
+--- Was the remark of a judged row not read?
+function lots.is_unread (judged)
+  return has(judged, "remark_to_read")
 end
 
 local function names_of (judged)
@@ -289,12 +328,25 @@ local function count_head (n, sum)
     table.concat(parts, ", "))
 end
 
+-- "2 accepted modules carry a remark that was not read: 4 \"..\", 7 \"..\": .."
+local function unread_head (raw, rows)
+  local list = {}
+  for i, judged in ipairs(raw) do
+    if judged.verdict == "accept" and has(judged, "remark_to_read") then
+      list[#list + 1] = rows[i]
+    end
+  end
+  return #list > 0 and string.format("%d accepted module%s a remark that " ..
+    "was not read: %s: look at %s again.", #list, #list == 1 and " carries" or
+    "s carry", lots.quoted(list), #list == 1 and "it" or "them") or nil
+end
+
 -- "11 reject: one group stands at 2.310 V ..", the gravest first
-local function reason_heads (raw, rows, cells)
+local function reason_heads (raw, rows)
   local heads = {}
   for _, verdict in ipairs(order) do
     for i, judged in ipairs(raw) do
-      local why = cells[i].why
+      local why = reasons(judged, rows[i], verdict == "accept")
       if judged.verdict == verdict and why then
         heads[#heads + 1] = string.format("%s %s: %s.", rows[i].id or
           "the row", verdict, why)
@@ -371,8 +423,8 @@ local function judge (lot, opts)
   local raw, sum = core.lot_judge(lot, opts)
   local rows, cells = core.lot_rows(lot), {}
   for i, judged in ipairs(raw) do cells[i] = judge_row(judged, rows[i]) end
-  local heads = reason_heads(raw, rows, cells)
-  table.insert(heads, 1, count_head(#rows, sum))
+  local heads = { count_head(#rows, sum), unread_head(raw, rows) }
+  table.move(reason_heads(raw, rows), 1, #rows, #heads + 1, heads)
   local rules = core.judging_rules()
   for _, rule in ipairs(rules) do
     rule.value, rule.yours = threshold(rule, opts)

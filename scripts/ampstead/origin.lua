@@ -1,6 +1,7 @@
 --- Which reading of which lot a module was made from: a pack from a plan
 -- knows, one that was typed does not.
-local core = ...
+local core, loader = ...
+local lots = loader("lot")
 
 local origin = {}
 
@@ -28,14 +29,15 @@ function origin.reading (module)
   end
 end
 
--- id --> {verdict, soc} of every reading, judged once a lot
+-- id --> {verdict, soc, unread} of every reading, judged once a lot
 local function judged (lot, seen)
   if seen[lot] then return seen[lot] end
   local list, whole = {}, core.lot_is_accepted(lot)
   local verdicts = core.lot_judge(lot)
   for i, row in ipairs(core.lot_rows(lot)) do
     list[row.id] = { verdict = whole and "accept" or verdicts[i].verdict,
-      soc = verdicts[i].soc }
+      soc = verdicts[i].soc,
+      unread = lots.is_unread(verdicts[i]) and row.remark or nil }
   end
   seen[lot] = list
   return list
@@ -48,6 +50,9 @@ local function take (o, one, id)
   elseif not o.worst then
     o.worst, o.verdict = id, one.verdict
   end
+  if one.unread then
+    o.unread[#o.unread + 1] = { id = id, remark = one.unread }
+  end
   if one.soc then
     o.soc_low = math.min(o.soc_low or one.soc, one.soc)
     o.soc_high = math.max(o.soc_high or one.soc, one.soc)
@@ -55,9 +60,10 @@ local function take (o, one, id)
 end
 
 --- What is known of these modules, typed ones by their names in 'lot' (or
--- nil): {known, accepted, worst, verdict, soc_low, soc_high}.
+-- nil): {known, accepted, worst, verdict, soc_low, soc_high}, and of which the
+-- remark was not read: unread = {{id, remark}, ..}.
 function origin.sum (modules, lot)
-  local o, seen = { known = 0, accepted = 0 }, {}
+  local o, seen = { known = 0, accepted = 0, unread = {} }, {}
   for _, module in ipairs(modules) do
     local from = lot and { { lot = lot, row_id = core.keys(module).name } } or
       of[module] or {}

@@ -38,11 +38,12 @@ end
 
 local function accepted_rows (lot, pool)
   local rows, kept = core.lot_rows(lot), {}
-  local judged = not core.lot_is_accepted(lot) and core.lot_judge(lot)
+  local judged, whole = core.lot_judge(lot), core.lot_is_accepted(lot)
   for i, row in ipairs(rows) do
-    local verdict = judged and judged[i].verdict or "accept"
+    local verdict = whole and "accept" or judged[i].verdict
     if verdict == "accept" then
       kept[#kept + 1] = row
+      row.unread = lots.is_unread(judged[i])
     else
       leave_out(pool, row.id, verdict)
     end
@@ -77,6 +78,9 @@ local function enter (pool, lot, who, mark)
       core.fail("script", "match: the id \"" .. id .. "\" stands twice")
     end
     pool.seen[id] = true
+    if row.unread then
+      pool.unread[#pool.unread + 1] = { id = id, remark = row.remark }
+    end
     pool[#pool + 1] = { id = id, ah = row.ah or ah, tested = row.ah ~= nil,
       r10s_mohm = row.r10s_mohm, module = module, owned = mark ~= "",
       lot = lot, row_id = row.id }
@@ -385,6 +389,11 @@ local function plan_notes (self)
     cautions.add(lines, "module_not_accepted", "left out: " ..
       table.concat(self.pool.out, ", ") .. ".")
   end
+  if #self.pool.unread > 0 then
+    cautions.add(lines, "remark_to_read", "nobody read: " ..
+      lots.quoted(self.pool.unread) .. ": look at these modules again before " ..
+      "they are joined.")
+  end
   lines[#lines + 1] = open_note(self)
   lines[#lines + 1] = self.level_note
   lines[#lines + 1] = self.generation_note
@@ -584,7 +593,8 @@ local function check_opts (opts)
   end
   local held = { window = {}, give = give / 100,
     series = whole(opts, "series"), parallel = whole(opts, "parallel"),
-    pool = { out = {}, open = {}, seen = {}, notes = {}, basis = "measured" } }
+    pool = { out = {}, open = {}, unread = {}, seen = {}, notes = {},
+      basis = "measured" } }
   for _, key in ipairs(window_keys) do held.window[key] = opts[key] end
   return held
 end

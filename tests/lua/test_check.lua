@@ -209,6 +209,19 @@ local apart = lot:with("4", { ocv_v = 25.40, group_min_v = 3.627,
   group_max_v = 3.630 })
 raises("charge_not_level", amp.match(apart, { series = 2, parallel = 2 })
   :pack(opts(window)), all, "between")
+-- a remark that nobody read, by the lot or through a plan, and on the sheet
+local noted = lot:with("2", { remark = "Deckel geschmolzen" })
+local _, told = raises("remark_to_read", by_hand, with{ lot = noted },
+  '1 module carries a remark that nobody read: 2 "Deckel geschmolzen": look ' ..
+  "at it again")
+check.equal(told.weight, "doubt")
+local carried = amp.match(noted:accepted(), { series = 2, parallel = 2 })
+  :pack(opts(window))
+check.equal(carried:check(all):raised "remark_to_read", true)
+check.equal(carried:without("2"):check(all):raised "remark_to_read", false,
+  "its string is out")
+check.has(tostring(carried:sheet(all)):gsub("%s+", " "),
+  'remark_to_read 1 module carries a remark that nobody read: 2 "Deckel')
 -- more than a pack lists: one module stands for all, and they are known
 local many = { "id;ocv_v;group_min_v;group_max_v;r10s_mohm;ah" }
 for i = 1, 130 do

@@ -87,6 +87,18 @@ check.raises(function () amp.match(mixed, { series = 2, parallel = 2 }) end,
   "2 in series and 2 side by side are 4 modules, and 3 are accepted (left " ..
   "out: 4 (quarantine))")
 
+-- a remark that nobody read goes on, also through accepted(); a plain one not
+local noted = four:with("b", { remark = "aufgebl\u{e4}ht" })
+  :with("c", { remark = "label missing" })
+for _, of in ipairs{ noted, noted:accepted() } do
+  check.has(tostring(amp.match(of, { series = 2, parallel = 2 })),
+    'remark_to_read  nobody read: b "aufgebl\u{e4}ht": look at these')
+end
+check.has(tostring(amp.match(lot_of{ { "x", 98 }, { "y", 78 } },
+  { series = 2, parallel = 2, owned = noted:without("c", "d") })),
+  'nobody read: b* "aufgebl\u{e4}ht"')
+check.ok(not text:find("remark_to_read", 1, true), "and none without")
+
 -- who waits for a reading only, and would make it up: 3 has none
 local waiting = amp.lot{ module = pouch, readings = {
   { id = "1", ocv_v = 25.7, ah = 90, r10s_mohm = 2 },

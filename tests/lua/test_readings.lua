@@ -305,6 +305,30 @@ else
   print("skipped: damaged files (AMPSTEAD_SHARED is not set)")
 end
 
+-- what nobody read stands in the first sentences, with its text; what lists
+-- know decides, and a plain remark says nothing
+local noted = amp.readings.text("id;ocv_v;r10s_mohm;remark\n" ..
+  "4;25.76;1.9;Deckel geschmolzen\n5;25.76;1.9;ok\n" ..
+  "6;25.76;1.9;blue label\n7;25.76;1.9;blue label\n" ..
+  "8;25.76;1.9;hot during charge\n9;25.76;1.9;dropped it once\n" ..
+  "10;25.76;;Wasserschaden\n", { module = pouch }):judge()
+check.has(tostring(noted):gsub("%s+", " "), "7 modules: 4 accept, 1 not " ..
+  "judged, 2 quarantine. 3 accepted modules carry a remark that was not " ..
+  'read: 4 "Deckel geschmolzen", 6 7 "blue label": look at them again.')
+check.has(tostring(noted), '8 quarantine: seen: "hot during charge".')
+check.has(tostring(noted), '9 quarantine: seen: "dropped it once".')
+check.has(tostring(noted):gsub("%s+", " "), '10 not judged: no resistance: ' ..
+  'its share of a current has bounds only; remark, not read: "Wasserschaden"')
+check.has(noted[1].why, 'remark, not read: "Deckel geschmolzen"')
+check.equal(noted[2].why, nil, "ok is ok")
+check.ok(not said:find("not read", 1, true), "and none, where none is")
+-- more texts than a sentence bears are counted
+local rows = { "id;ocv_v;r10s_mohm;remark" }
+for i = 1, 15 do rows[i + 1] = i .. ";25.76;1.9;Kiste " .. i end
+check.has(tostring(amp.readings.text(table.concat(rows, "\n") .. "\n",
+  { module = pouch }):judge()):gsub("%s+", " "), '12 "Kiste 12" and 3 more ' ..
+  "(lot:judge(), .why): look at them again.")
+
 -- one stands empty beside full ones: told whatever else is said of it
 local empty = amp.readings.text("id;ocv_v;group_min_v;group_max_v;" ..
   "r10s_mohm\n1;26.12;3.729;3.733;2.0\n2;26.10;3.727;3.732;2.1\n" ..

@@ -47,6 +47,96 @@ static void damage_is_said_in_whole_words (void **state) {
   each_says(list, LEN(list), true, false);
 }
 
+/* What a hand, a nose or an eye tells at the bench. */
+static void what_the_bench_feels_and_sees_is_read (void **state) {
+  static const char *const list[] = {"hot during charge",
+                                     "gets hot",
+                                     "hotter than the others",
+                                     "warm at rest",
+                                     "one end warms up",
+                                     "heats up on charge",
+                                     "heat marks",
+                                     "overheats",
+                                     "went into runaway",
+                                     "dropped it once",
+                                     "fell off the bench",
+                                     "has fallen over",
+                                     "tipped over",
+                                     "knocked in transit",
+                                     "stood in rain",
+                                     "found underwater",
+                                     "seawater car",
+                                     "mud inside",
+                                     "condensation inside",
+                                     "oozing at the tab",
+                                     "seeping",
+                                     "dripping",
+                                     "sticky residue",
+                                     "white powder at the vent",
+                                     "crystals on the tab",
+                                     "bloated",
+                                     "ballooning",
+                                     "lid warped",
+                                     "blisters on it",
+                                     "stinks",
+                                     "a sweet reek",
+                                     "fumes when opened",
+                                     "soot on the lid",
+                                     "shorted once",
+                                     "short-circuited",
+                                     "melted lid"};
+  static const char *const no[] = {
+      "hot deal",           "hot-swap tray",     "kept warm and dry",
+      "warm storage",       "price dropped",     "voltage dropped",
+      "dropped off by van", "fell below 3 V",    "rain cover",
+      "powder-coated tray", "crystal clear lid", "heat shield",
+      "heated van",         "short leads",       "short circuit proof",
+      "shot of it",         "drop-off possible", "mudguard"};
+  static const char *const denied[] = {
+      "never hot",      "not dropped",    "never got warm",
+      "no rain or mud", "no heat damage", "never been dropped"};
+  (void)state;
+  each_says(list, LEN(list), true, false);
+  each_says(no, LEN(no), false, false);
+  each_says(denied, LEN(denied), false, true);
+}
+
+static void a_remark_comes_in_parts (void **state) {
+  static const char *const want[] = {"retested, ", "clean lugs; ",
+                                     "\xc3\xbc"
+                                     "ber alles"};
+  const char *s = " retested, clean lugs; \xc3\xbc"
+                  "ber alles";
+  char out[24];
+  (void)state;
+  for (size_t i = 0; i < LEN(want); i++) {
+    assert_true(amp_remark_part(&s, out, sizeof out));
+    assert_string_equal(out, want[i]);
+  }
+  assert_false(amp_remark_part(&s, out, sizeof out));
+  s = "a part that is long";
+  assert_true(amp_remark_part(&s, out, 5));
+  assert_string_equal(out, "a pa"); /* cut */
+  assert_false(amp_remark_part(&s, out, 5));
+  s = " .. ";
+  assert_false(amp_remark_part(&s, out, sizeof out));
+}
+
+static void few_phrases_say_nothing (void **state) {
+  static const char *const yes[] = {
+      "ok", "OK.", "label missing", "Clean-lugs", "no label", " ", ""};
+  static const char *const no[] = {
+      "ok?",   "not ok", "lug missing", "clean lugs bent",
+      "label", "lid ok", "geschmolzen"};
+  (void)state;
+  for (size_t i = 0; i < LEN(yes); i++)
+    if (!amp_remark_plain(yes[i]))
+      fail_msg("'%s'", yes[i]);
+  for (size_t i = 0; i < LEN(no); i++)
+    if (amp_remark_plain(no[i]))
+      fail_msg("'%s'", no[i]);
+}
+
 static void words_that_only_begin_alike_are_none (void **state) {
   static const char *const list[] = {"ventilated box",
                                      "venting hose included",
@@ -211,6 +301,9 @@ static void any_bytes_are_read_to_their_end (void **state) {
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(damage_is_said_in_whole_words),
+      cmocka_unit_test(what_the_bench_feels_and_sees_is_read),
+      cmocka_unit_test(a_remark_comes_in_parts),
+      cmocka_unit_test(few_phrases_say_nothing),
       cmocka_unit_test(words_that_only_begin_alike_are_none),
       cmocka_unit_test(what_is_denied_is_not_said),
       cmocka_unit_test(what_is_in_doubt_counts_as_said),

@@ -499,6 +499,17 @@ static void each_threshold_speaks_beyond_it_and_not_before (void **state) {
        AMP_ACCEPT},
       {"25.76,3.679,3.682,1.9,90,20,no longer leaking", "remark_of_damage",
        AMP_QUARANTINE},
+      {"25.76,3.679,3.682,1.9,90,20,hot during charge", "remark_of_damage",
+       AMP_QUARANTINE},
+      {"25.76,3.679,3.682,1.9,90,20,dropped it once", "remark_of_damage",
+       AMP_QUARANTINE},
+      /* what no list knows is told and bars nothing: it may be a colour */
+      {"25.76,3.679,3.682,1.9,90,20,Deckel geschmolzen", "remark_to_read",
+       AMP_ACCEPT},
+      {"25.76,3.679,3.682,1.9,90,20,no swelling. Deckel geschmolzen",
+       "remark_to_read", AMP_ACCEPT},
+      {"25.76,3.679,3.682,1.9,90,20,two-wire; Wasserschaden",
+       "remark_to_read", AMP_NOT_JUDGED},
       {"25.76,3.679,3.682,1.9,90,20,read right after charging",
        "voltage_not_at_rest", AMP_NOT_JUDGED},
       {"25.76,3.679,3.682,1.9,90,20,Two-wire meter", "resistance_two_wire",
@@ -538,6 +549,23 @@ static void each_threshold_speaks_beyond_it_and_not_before (void **state) {
       assert_int_equal(j[k].verdict, AMP_ACCEPT);
     amp_lot_free(NULL, &lot);
   }
+}
+
+/* "ok", "label missing" were read: nothing is left to look at. */
+static void a_plain_remark_leaves_nothing_to_read (void **state) {
+  amp_lot lot = read_text(
+      "id;ocv_v;r10s_mohm;remark\n1;25.7;1.9;ok\n2;25.7;1.9;label missing\n"
+      "3;25.7;1.9;retested, clean lugs\n4;25.7;1.9;no leak\n"
+      "5;25.7;1.9;ok, Deckel geschmolzen\n");
+  amp_chemistry c = invented();
+  amp_judged j[5];
+  (void)state;
+  judge_7(&lot, &c, j);
+  for (int i = 0; i < 5; i++) {
+    assert_int_equal(j[i].verdict, AMP_ACCEPT);
+    assert_int_equal(found(&j[i], "remark_to_read") != NULL, i == 4);
+  }
+  amp_lot_free(NULL, &lot);
 }
 
 /* The ranges of a module's own numbers hold for readings too. */
@@ -708,6 +736,7 @@ int main (void) {
       cmocka_unit_test(bench_hours_count_whole_rounds),
       cmocka_unit_test(pallet_is_judged_as_by_hand),
       cmocka_unit_test(each_threshold_speaks_beyond_it_and_not_before),
+      cmocka_unit_test(a_plain_remark_leaves_nothing_to_read),
       cmocka_unit_test(a_resistance_in_ohm_is_below_the_range_of_mohm),
       cmocka_unit_test(a_voltage_in_millivolts_is_named),
       cmocka_unit_test(a_lot_of_two_is_not_barred_by_its_size),
