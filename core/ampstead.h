@@ -51,6 +51,7 @@
 #include "pack/protect.h"
 #include "pack/readings.h"
 #include "pack/trip.h"
+#include "pack/voltages.h"
 #include "pack/wire.h"
 #include "report/plot.h"
 #include "report/table.h"

@@ -562,6 +562,8 @@ static void push_finding (lua_State *L, const amp_judgement *f) {
   bind_put(L, "value", f->value);
   bind_put(L, "limit", f->limit);
   bind_put(L, "other", f->other);
+  bind_put(L, "typed", f->typed);
+  bind_put(L, "meant", f->meant);
   set_text(L, "word", f->word);
 }
 
@@ -571,6 +573,7 @@ static void push_judged (lua_State *L, const amp_judged *j) {
   bind_put(L, "group", j->group);
   bind_put(L, "spread", j->spread);
   bind_put(L, "soc", j->soc);
+  bind_put(L, "r10s", j->r10s);
   bind_put(L, "r_times", j->r_times);
   bind_put(L, "leak", j->leak);
   bind_put(L, "leak_current", j->leak_current);
@@ -601,8 +604,8 @@ static void push_summary (lua_State *L, const amp_lot_summary *s) {
 
 /*
 ** core.lot_judge(lot, {group_reject_v = 2.0, ..}) --> list of {verdict,
-** group, spread, soc, r_times, leak .., findings = {{name, weight, verdict,
-** value, limit, other, word}, ..}} in SI, and a summary
+** group, spread, soc, r10s, r_times, leak .., findings = {{name, weight,
+** verdict, value, limit, other, typed, meant, word}, ..}} in SI, and a summary
 */
 static int lot_judge (lua_State *L) {
   bind_lot *s = check_lot(L, 1, "judge");

@@ -5,6 +5,7 @@
 #include "pack/judge.h"
 #include "base/remark.h"
 #include "base/sample.h"
+#include "pack/voltages.h"
 #include <math.h>
 #include <string.h>
 
@@ -88,6 +89,28 @@ amp_judging amp_judging_defaults (void) {
   return j;
 }
 
+/* ---- how it was measured ---- */
+
+static const char *const unrested[] = {
+    "after charge",      "after a charge",    "after charging",
+    "after load",        "after a load",      "after discharge",
+    "after discharging", "after a discharge", "just charged",
+    "freshly charged",   "just discharged",   "just off",
+    "charging",          "under load",        "not rested",
+    "unrested",          "off charger",       "off the charger"};
+static const char *const two_wire[] = {"two wire", "two wires", "2 wire",
+                                       "2 wires",  "2wire",     "multimeter"};
+
+static bool says_unrested (const char *s) {
+  return amp_remark_speaks_of(s, unrested,
+                              sizeof unrested / sizeof *unrested);
+}
+
+static bool says_two_wire (const char *s) {
+  return amp_remark_speaks_of(s, two_wire,
+                              sizeof two_wire / sizeof *two_wire);
+}
+
 /* ---- what the lot says ---- */
 
 typedef struct judge {
@@ -95,7 +118,9 @@ typedef struct judge {
   const amp_judging *by;
   amp_judged *out;
   amp_lot_summary sum;
-  double *v; /* room for one number a row */
+  amp_voltage_limits volts;
+  amp_reading *seen; /* the rows without the numbers that are in doubt */
+  double *v;         /* room for one number a row */
 } judge;
 
 static bool sane (const judge *j, size_t i) {
@@ -114,6 +139,40 @@ static double median_of (judge *j, const void *base, size_t step,
   if (count != NULL)
     *count = (int)n;
   return n > 0 ? amp_quantile(j->v, n, 0.5) : AMP_NOT_GIVEN;
+}
+
+/* Less than any module has: it was typed in ohm. The same range holds for
+** the module's own r10s_mohm; common practice, no source. */
+static const double least_r = 0.02e-3;
+
+/* A row as it may be used further: what makes no sense by itself is gone. */
+static amp_reading without_doubt (const judge *j, const amp_reading *raw) {
+  amp_reading r = *raw;
+  if (r.flaw[0] != '\0') {
+    r.ocv = r.group_min = r.group_max = r.r10s = r.charge = AMP_NOT_GIVEN;
+    r.temp = r.before_ocv = r.before_min = r.before_max = AMP_NOT_GIVEN;
+    return r;
+  }
+  if (amp_voltage_is_none(r.ocv, &j->volts))
+    r.ocv = AMP_NOT_GIVEN;
+  else if (amp_voltages_of(&r, &j->volts).clash)
+    r.ocv = r.group_min = r.group_max = AMP_NOT_GIVEN;
+  if (r.r10s < least_r || says_two_wire(r.remark))
+    r.r10s = AMP_NOT_GIVEN;
+  if (r.temp > j->by->temp_most)
+    r.temp = AMP_NOT_GIVEN;
+  return r;
+}
+
+/* Only the module's voltage was read, no cell stands like that, and a decimal
+** mark moved brings it to the lot's median. */
+static bool is_decade_off (const judge *j, const amp_reading *r) {
+  amp_slip slip;
+  if (!amp_given(r->ocv) || amp_given(r->group_min) ||
+      amp_given(r->group_max) || r->ocv / j->volts.groups > j->volts.v_min)
+    return false;
+  slip = amp_voltages_slip(r, &j->volts);
+  return fabs(slip.meant - j->sum.ocv) < 0.05 * j->sum.ocv;
 }
 
 /* Mean voltage of the groups: module over groups, else between the ends. */
@@ -142,16 +201,18 @@ static void find_leak (const amp_lot *lot, const amp_reading *r,
 
 /* Numbers of one row by itself. */
 static void measure (judge *j, size_t i) {
-  const amp_reading *r = &j->lot->reading[i];
+  const amp_reading *r = &j->seen[i];
   amp_judged *out = &j->out[i];
   amp_status st = AMP_EMISSING;
   memset(out, 0, sizeof *out);
   out->group = group_mean(j->lot, r);
   out->spread = r->group_max - r->group_min;
+  out->r10s = r->r10s;
   out->soc = out->r_times = AMP_NOT_GIVEN;
   out->leak = out->leak_current = out->leak_least = AMP_NOT_GIVEN;
   /* where one group stands apart the mean tells no charge */
-  if (amp_given(out->group) && !(out->spread > j->by->spread_wide))
+  if (amp_given(out->group) && !(out->spread > j->by->spread_wide) &&
+      !says_unrested(r->remark))
     st = amp_chemistry_soc(j->lot->chemistry, out->group, &out->soc, NULL);
   if (st == AMP_ERANGE && out->group < j->lot->chemistry->ocv.y[0])
     out->soc = 0.0; /* below the curve: emptier than empty, not unknown */
@@ -168,8 +229,18 @@ static bool is_apart (const judge *j, const amp_reading *r) {
          fabs(r->ocv - j->sum.ocv) > j->by->spread_wide;
 }
 
+/* Numbers in doubt are set aside before anything is made of the others. */
+static void set_aside (judge *j) {
+  for (size_t i = 0; i < j->lot->n; i++)
+    j->seen[i] = without_doubt(j, &j->lot->reading[i]);
+  j->sum.ocv = median_of(j, &j->seen->ocv, sizeof *j->seen, NULL);
+  for (size_t i = 0; i < j->lot->n; i++)
+    if (is_decade_off(j, &j->seen[i]))
+      j->seen[i].ocv = AMP_NOT_GIVEN;
+}
+
 static void summarise (judge *j) {
-  const amp_reading *r = j->lot->reading;
+  const amp_reading *r = j->seen;
   const amp_judged *o = j->out;
   size_t step = sizeof *r, apart = sizeof *o;
   j->sum.ocv = median_of(j, &r->ocv, step, NULL);
@@ -196,7 +267,8 @@ static amp_judgement *find (amp_judged *out, const char *name,
        at--)
     out->finding[at] = out->finding[at - 1];
   out->finding[at] =
-      (amp_judgement){name, weight, verdict, value, limit, other, ""};
+      (amp_judgement){name,  weight,        verdict,       value, limit,
+                      other, AMP_NOT_GIVEN, AMP_NOT_GIVEN, ""};
   return &out->finding[at];
 }
 
@@ -209,51 +281,72 @@ static amp_judgement *find (amp_judged *out, const char *name,
 #define REMARK(name, value, limit, other)                                    \
   find(out, name, AMP_WEIGHT_REMARK, AMP_ACCEPT, value, limit, other)
 
-/* Voltage of a group that was let go too far, or charged too far. */
+/* Voltage of a group that was let go too far, or charged too far: as far as
+** the module's voltage and its other end do not exclude it. */
 static void look_at_groups (const judge *j, const amp_reading *r,
-                            amp_judged *out) {
+                            const amp_voltages *v, amp_judged *out) {
   const amp_judging *by = j->by;
   int n = j->lot->groups;
-  double least = amp_given(r->group_min) ? r->group_min : out->group;
-  double rest = n > 1 ? (r->ocv - r->group_min) / (n - 1) : AMP_NOT_GIVEN;
-  double most = amp_given(r->group_max) ? r->group_max : out->group;
+  double read = amp_given(r->group_min) ? r->group_min : out->group;
+  double least = amp_given(v->least) ? v->least : out->group;
+  double rest =
+      n > 1 && !v->clash ? (r->ocv - r->group_min) / (n - 1) : AMP_NOT_GIVEN;
+  double spread = v->clash ? v->most - v->least : out->spread;
   if (least < by->group_reject)
-    SAFETY("group_below_reject", AMP_REJECT, least, by->group_reject, rest);
-  else if (least < by->group_low && out->spread > by->group_alone)
-    SAFETY("one_group_discharged", AMP_REJECT, least, by->group_low, rest);
+    SAFETY("group_below_reject", AMP_REJECT, read, by->group_reject, rest);
+  else if (least < by->group_low && spread > by->group_alone)
+    SAFETY("one_group_discharged", AMP_REJECT, read, by->group_low, rest);
   else if (least < by->group_low)
-    SAFETY("group_deeply_discharged", AMP_QUARANTINE, least, by->group_low,
+    SAFETY("group_deeply_discharged", AMP_QUARANTINE, read, by->group_low,
            rest);
-  else if (out->spread > by->spread_wide)
-    SAFETY("group_spread_wide", AMP_QUARANTINE, out->spread, by->spread_wide,
-           j->sum.spread);
+  else if (spread > by->spread_wide)
+    SAFETY("group_spread_wide", AMP_QUARANTINE, r->group_max - r->group_min,
+           by->spread_wide, j->sum.spread);
   else if (out->spread > by->spread_good)
     REMARK("group_spread_uneven", out->spread, by->spread_good,
            j->sum.spread);
   else if (out->spread > by->spread_times * j->sum.spread)
     REMARK("group_spread_above_lot", out->spread,
            by->spread_times * j->sum.spread, j->sum.spread);
-  if (most > j->lot->chemistry->v_max + 0.005) /* a meter's last digit */
-    SAFETY("group_above_limit", AMP_QUARANTINE, most,
-           j->lot->chemistry->v_max, AMP_NOT_GIVEN);
 }
 
-/* The module's voltage is the sum of its groups, of which lowest and
-** highest are known; what lies between is anything between these two. */
-static void look_at_sum (const judge *j, const amp_reading *r,
+static void look_at_limit (const judge *j, const amp_reading *r,
+                           const amp_voltages *v, amp_judged *out) {
+  double most = amp_given(v->most) ? v->most : out->group;
+  if (most > j->volts.v_max + 0.005) /* a meter's last digit */
+    SAFETY("group_above_limit", AMP_QUARANTINE,
+           amp_given(r->group_max) ? r->group_max : out->group,
+           j->volts.v_max, AMP_NOT_GIVEN);
+}
+
+/* Which cell it may be, and what it would have to say. */
+static void name_cell (const judge *j, const amp_reading *raw,
+                       amp_judgement *f) {
+  amp_slip slip = amp_voltages_slip(raw, &j->volts);
+  if (slip.cell == NULL)
+    return;
+  memcpy(f->word, slip.cell, strlen(slip.cell) + 1);
+  f->typed = slip.typed;
+  f->meant = slip.meant;
+}
+
+/* Voltages that cannot be: of one module, or beside each other. */
+static void look_at_sum (const judge *j, const amp_reading *raw,
+                         const amp_reading *r, const amp_voltages *v,
                          amp_judged *out) {
   double n = j->lot->groups;
-  double tol = fmax(j->by->sum, j->by->sum_share * r->ocv);
-  double lo = (n - 1.0) * r->group_min + r->group_max;
-  double hi = r->group_min + (n - 1.0) * r->group_max;
-  if (!amp_given(r->ocv) && !amp_given(r->group_min) &&
-      !amp_given(r->group_max)) {
+  if (!amp_given(raw->ocv) && !amp_given(raw->group_min) &&
+      !amp_given(raw->group_max)) {
     DOUBT("voltage_not_given", AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
     return;
   }
-  if (amp_given(out->spread) && (r->ocv < lo - tol || r->ocv > hi + tol))
-    DOUBT("groups_disagree_with_module", r->ocv, lo, hi);
-  if (!amp_given(r->group_min)) {
+  if (v->clash)
+    name_cell(j, raw,
+              DOUBT("groups_disagree_with_module", raw->ocv, v->lo, v->hi));
+  else if (amp_given(raw->ocv) && !amp_given(r->ocv))
+    name_cell(j, raw,
+              DOUBT("voltage_cannot_be", raw->ocv, raw->ocv / n, j->sum.ocv));
+  if (!amp_given(raw->group_min)) {
     if (is_apart(j, r))
       DOUBT("module_apart_groups_unknown", r->ocv, j->sum.ocv,
             r->ocv - (n - 1.0) * j->sum.ocv / n);
@@ -262,13 +355,46 @@ static void look_at_sum (const judge *j, const amp_reading *r,
   }
 }
 
+static void look_at_dates (const judge *j, const amp_reading *r,
+                           amp_judged *out) {
+  double days = r->day - r->before_day;
+  double more =
+      (r->before_min - r->group_min) - (r->before_max - r->group_max);
+  if (!(days > 0.0))
+    return;
+  if (more > j->by->leak_group)
+    SAFETY("group_leaks", AMP_QUARANTINE, more, j->by->leak_group, days);
+  if (out->leak > out->leak_least && out->leak > j->by->leak)
+    SAFETY("self_discharge_high", AMP_QUARANTINE, out->leak, j->by->leak,
+           out->leak_current);
+  else if (out->leak > out->leak_least && j->sum.leak > 0.0 &&
+           out->leak > j->by->leak_times * j->sum.leak)
+    SAFETY("self_discharge_above_lot", AMP_QUARANTINE, out->leak,
+           j->by->leak_times * j->sum.leak, out->leak_current);
+  else if (out->leak < -out->leak_least)
+    DOUBT("voltage_rose_between_dates", r->ocv, r->before_ocv, days);
+}
+
+/* All that the voltages of a row say. */
+static void look_at_voltages (const judge *j, size_t i, amp_judged *out) {
+  const amp_reading *raw = &j->lot->reading[i], *r = &j->seen[i];
+  amp_reading row = *raw;
+  if (amp_voltage_is_none(raw->ocv, &j->volts))
+    row.ocv = AMP_NOT_GIVEN;
+  amp_voltages v = amp_voltages_of(&row, &j->volts);
+  look_at_groups(j, &row, &v, out);
+  look_at_limit(j, &row, &v, out);
+  look_at_dates(j, r, out);
+  look_at_sum(j, raw, r, &v, out);
+}
+
 static bool near (double a, double b, double band) {
   return !amp_given(a) || !amp_given(b) || fabs(a - b) <= band;
 }
 
 /* Median resistance of the modules that may be compared with row i. */
 static double comparable (judge *j, size_t i, int *count) {
-  const amp_reading *r = j->lot->reading;
+  const amp_reading *r = j->seen;
   size_t n = 0;
   for (size_t k = 0; k < j->lot->n; k++)
     if (sane(j, k) && amp_given(r[k].r10s) &&
@@ -278,10 +404,6 @@ static double comparable (judge *j, size_t i, int *count) {
   *count = (int)n;
   return n > 0 ? amp_quantile(j->v, n, 0.5) : AMP_NOT_GIVEN;
 }
-
-/* Less than any module has: it was typed in ohm. The same range holds for
-** the module's own r10s_mohm; common practice, no source. */
-static const double least_r = 0.02e-3;
 
 static void look_at_resistance (judge *j, size_t i, amp_judged *out) {
   const amp_reading *r = &j->lot->reading[i];
@@ -293,6 +415,10 @@ static void look_at_resistance (judge *j, size_t i, amp_judged *out) {
   }
   if (r->r10s < least_r) {
     DOUBT("resistance_like_ohms", r->r10s, least_r, AMP_NOT_GIVEN);
+    return;
+  }
+  if (says_two_wire(r->remark)) {
+    DOUBT("resistance_two_wire", r->r10s, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
     return;
   }
   double mid = comparable(j, i, &count);
@@ -329,48 +455,7 @@ static void look_at_charge (const judge *j, const amp_reading *r,
            out->soc, j->sum.soc, out->group);
 }
 
-static void look_at_dates (const judge *j, const amp_reading *r,
-                           amp_judged *out) {
-  double days = r->day - r->before_day;
-  double more =
-      (r->before_min - r->group_min) - (r->before_max - r->group_max);
-  if (!(days > 0.0))
-    return;
-  if (more > j->by->leak_group)
-    SAFETY("group_leaks", AMP_QUARANTINE, more, j->by->leak_group, days);
-  if (out->leak > out->leak_least && out->leak > j->by->leak)
-    SAFETY("self_discharge_high", AMP_QUARANTINE, out->leak, j->by->leak,
-           out->leak_current);
-  else if (out->leak > out->leak_least && j->sum.leak > 0.0 &&
-           out->leak > j->by->leak_times * j->sum.leak)
-    SAFETY("self_discharge_above_lot", AMP_QUARANTINE, out->leak,
-           j->by->leak_times * j->sum.leak, out->leak_current);
-  else if (out->leak < -out->leak_least)
-    DOUBT("voltage_rose_between_dates", r->ocv, r->before_ocv, days);
-}
-
 /* ---- remarks ---- */
-
-static const char *const unrested[] = {
-    "after charge",      "after a charge",    "after charging",
-    "after load",        "after a load",      "after discharge",
-    "after discharging", "after a discharge", "just charged",
-    "freshly charged",   "just discharged",   "just off",
-    "charging",          "under load",        "not rested",
-    "unrested",          "off charger",       "off the charger"};
-static const char *const two_wire[] = {"two wire", "two wires", "2 wire",
-                                       "2 wires",  "2wire",     "multimeter"};
-
-/* How it was measured: a voltage not at rest, a resistance with its leads. */
-static bool says_unrested (const char *s) {
-  return amp_remark_speaks_of(s, unrested,
-                              sizeof unrested / sizeof *unrested);
-}
-
-static bool says_two_wire (const char *s) {
-  return amp_remark_speaks_of(s, two_wire,
-                              sizeof two_wire / sizeof *two_wire);
-}
 
 /* Is there a part of it, between marks, of which no word was read? */
 static bool is_unread (const char *s) {
@@ -393,8 +478,6 @@ static void look_at_remark (const amp_reading *r, amp_judged *out) {
   }
   if (amp_given(r->ocv) && says_unrested(r->remark))
     DOUBT("voltage_not_at_rest", r->ocv, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
-  if (amp_given(r->r10s) && says_two_wire(r->remark))
-    DOUBT("resistance_two_wire", r->r10s, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
   if (amp_remark_denied(r->remark) != NULL)
     REMARK("damage_denied", AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
   if (is_unread(r->remark))
@@ -409,9 +492,7 @@ static void look (judge *j, size_t i) {
   if (!sane(j, i))
     DOUBT("row_makes_no_sense", AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
   else {
-    look_at_groups(j, r, out);
-    look_at_dates(j, r, out);
-    look_at_sum(j, r, out);
+    look_at_voltages(j, i, out);
     if (r->temp > j->by->temp_most)
       DOUBT("module_hot_or_fahrenheit", r->temp, j->by->temp_most,
             AMP_NOT_GIVEN);
@@ -427,19 +508,25 @@ amp_status amp_lot_judge (const amp_context *ctx, const amp_lot *lot,
                           const amp_judging *by, amp_judged *out,
                           amp_lot_summary *sum, amp_error *err) {
   judge j = {.lot = lot, .by = by, .out = out};
+  size_t rows = lot->n + 1, size = rows * (sizeof *j.seen + sizeof *j.v);
   if (lot->chemistry == NULL || lot->groups < 1)
     return amp_failf(err, AMP_EMISSING, "module",
                      "which module is it? Chemistry and groups in series are "
                      "wanted");
-  j.v = amp_alloc(ctx, (lot->n + 1) * sizeof *j.v);
-  if (j.v == NULL)
+  j.seen = amp_alloc(ctx, size);
+  if (j.seen == NULL)
     return amp_failf(err, AMP_ENOMEM, NULL, "no memory to judge this lot");
+  j.v = (double *)(j.seen + rows);
+  j.volts =
+      (amp_voltage_limits){lot->groups, lot->chemistry->v_min,
+                           lot->chemistry->v_max, by->sum, by->sum_share};
+  set_aside(&j);
   for (size_t i = 0; i < lot->n; i++)
     measure(&j, i);
   summarise(&j);
   for (size_t i = 0; i < lot->n; i++)
     look(&j, i);
-  amp_free(ctx, j.v, (lot->n + 1) * sizeof *j.v);
+  amp_free(ctx, j.seen, size);
   if (sum != NULL)
     *sum = j.sum;
   return AMP_OK;

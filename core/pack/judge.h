@@ -34,7 +34,8 @@ typedef struct amp_judgement {
   amp_weight weight;
   amp_verdict verdict;
   double value, limit, other; /* SI, as docs/model/readings.md says; NaN */
-  char word[24]; /* of a remark, or "" */
+  double typed, meant; /* V: a cell in doubt, and with its mark moved; NaN */
+  char word[24]; /* of a remark, or which cell; or "" */
 } amp_judgement;
 
 /* Thresholds. SI. */
@@ -71,8 +72,9 @@ typedef struct amp_judged {
   amp_verdict verdict;
   int n;
   amp_judgement finding[AMP_JUDGEMENTS]; /* what decides first */
-  double group;    /* V, mean of its groups; NaN */
-  double spread;   /* V; NaN */
+  double group;    /* V, mean of its groups; NaN. What is in doubt counts in */
+  double spread;   /* V; NaN                      none of these, nor in any */
+  double r10s;     /* ohm; NaN                    median of the lot */
   double soc;      /* 0..1; NaN: not told */
   double r_times;  /* 10 s resistance over the comparable median; NaN */
   double leak;     /* SoC a day between two dates; NaN */
@@ -89,7 +91,9 @@ typedef struct amp_lot_summary {
 
 /*
 ** Judge every row into out[lot->n]. AMP_EMISSING without chemistry or group
-** count. Medians include suspects; a row that makes no sense is in none.
+** count. Medians include suspects; a row that makes no sense is in none, nor
+** is a voltage that cannot be (pack/voltages.h) or a resistance in ohm or with
+** its leads.
 */
 amp_status amp_lot_judge (const amp_context *ctx, const amp_lot *lot,
                           const amp_judging *by, amp_judged *out,

@@ -361,6 +361,17 @@ static size_t number_length (const char *s) {
 }
 
 /* One field into *out (SI). A message in 'flaw' where it is no number. */
+/* Volts in a column of mV: no meter shows less than 10 mV of a group, or 1 V
+** of a module, to a hundredth of a millivolt, but "3,299" is typed for 3299
+** mV or 3.299 V. This program's own, no source. */
+static bool is_volts_as_mv (const reader *r, int k, const char *s, size_t n,
+                            double factor, double v) {
+  double most = k == ROLE_OCV ? 1000.0 : 10.0;
+  const char *mark = memchr(s, r->decimal, n);
+  return roles[k].dim == DIM_VOLT && factor < 0.5 && mark != NULL &&
+         (size_t)(mark - s) + 2 < n && v > 0.0 && v < most;
+}
+
 static void read_number (const reader *r, size_t row, int k, double *out,
                          char *flaw) {
   amp_error err = {0};
@@ -392,6 +403,10 @@ static void read_number (const reader *r, size_t row, int k, double *out,
     factor = u->factor;
     shift = u->shift;
   }
+  if (err.text[0] == '\0' && is_volts_as_mv(r, k, s, n, factor, v))
+    amp_failf(&err, AMP_EDATA, NULL,
+              "%s makes no sense, check the cell '%s': %g mV, or %g V?",
+              roles[k].key, shown, v * 1000.0, v);
   if (err.text[0] == '\0')
     *out = v * factor + shift;
   else if (flaw[0] == '\0')

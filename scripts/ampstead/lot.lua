@@ -112,10 +112,30 @@ function say.voltage_not_given ()
   return "no voltage was read"
 end
 
-function say.groups_disagree_with_module (f)
+-- "; check the cell: lowest group 0.003299 V, or 3.299 V?"; what stood there
+-- may be true of a group that is empty
+local function doubted (f, low, otherwise)
+  local text = f.word and string.format("; check the cell: %s %s V, or %s V?",
+    f.word, wording.trim(f.typed, 6), wording.trim(f.meant, 6)) or otherwise
+  return text .. (not low and "" or f.word and
+    " No charge before it is read again" or
+    "; no charge before it is read again")
+end
+
+local empty_v = 2.5 -- of a group: as group_low_v; common practice
+
+function say.groups_disagree_with_module (f, row)
   return volts(f.value) .. " is not the sum of its groups, which lies in " ..
-    volts(f.limit) .. " .. " .. volts(f.other) ..
-    ": a reading error or a group left out"
+    volts(f.limit) .. " .. " .. volts(f.other) .. doubted(f,
+      row.group_min_v and row.group_min_v < empty_v,
+      ": a reading error or a group left out")
+end
+
+function say.voltage_cannot_be (f)
+  local why = wording.short(f.limit) .. " V a group"
+  if f.other then why = why .. ", the lot's median is " .. volts(f.other) end
+  return wording.trim(f.value, 6) .. " V makes no sense (" .. why .. ")" ..
+    doubted(f, f.limit < empty_v, ": a slip, or another module")
 end
 
 function say.module_apart_groups_unknown (f)
@@ -141,7 +161,7 @@ end
 
 function say.resistance_like_ohms (f)
   return mohm(f.value) .. " is below " .. mohm(f.limit) ..
-    ": was it typed in ohm?"
+    ": typed in ohm?"
 end
 
 function say.resistance_not_comparable (f)
@@ -291,13 +311,16 @@ end
 
 local function scaled (v, factor) return v and v * factor end
 
+-- numbers in doubt stand in the reasons, and in no column
 local function judge_row (judged, row)
   return { id = row.id, verdict = judged.verdict,
     group_v = shown(judged.group, 3),
     spread_mv = shown(scaled(judged.spread, 1000), 0),
     soc_pct = shown(scaled(judged.soc, 100), 0),
-    r10s_mohm = row.r10s_mohm, r_times = shown(judged.r_times, 2),
-    ah = row.ah,
+    r10s_mohm = judged.r10s and row.r10s_mohm,
+    r_times = shown(judged.r_times, 2),
+    ah = not row.flaw and not has(judged, "capacity_above_nameplate") and
+      row.ah or nil,
     self_discharge_pct_per_day = scaled(judged.leak, 100),
     self_discharge_ma = scaled(judged.leak_current, 1000),
     cautions = names_of(judged), why = reasons(judged, row) }
@@ -348,8 +371,8 @@ local function reason_heads (raw, rows)
     for i, judged in ipairs(raw) do
       local why = reasons(judged, rows[i], verdict == "accept")
       if judged.verdict == verdict and why then
-        heads[#heads + 1] = string.format("%s %s: %s.", rows[i].id or
-          "the row", verdict, why)
+        heads[#heads + 1] = string.format("%s %s: %s%s", rows[i].id or
+          "the row", verdict, why, why:find("[?.]$") and "" or ".")
       end
     end
   end

@@ -305,6 +305,36 @@ else
   print("skipped: damaged files (AMPSTEAD_SHARED is not set)")
 end
 
+-- a slip of the typing is asked, quoted as it stands, and goes no further:
+-- 7 x 3.301 and the module's 26.40 leave 3.293 V for the lowest group
+local iron = amp.module{ name = "8s", chemistry = "lfp", series = 8,
+  capacity_ah = amp.claimed(100) }
+local slips = amp.readings.text("id;OCV V;group min mV;group max mV;R mOhm\n" ..
+  "1;26,40;3299;3301;1,9\n2;26,40;3,299;3301;1,9\n3;26,41;3300;3302;1,9\n" ..
+  "4;26,40;3300;3301;2,0\n5;26,40;1500;3301;2,0\n6;264;;;2,0\n" ..
+  "7;2,64;;;0,002\n8;26,40;330;3301;2,0\n", { module = iron }):judge()
+local function why (i) return (slips[i].why:gsub("%s+", " ")) end
+for _, i in ipairs{ 2, 5, 6, 7, 8 } do
+  check.equal(slips[i].verdict, "not judged", "slip " .. i)
+  check.equal(slips[i].group_v, nil, "in no column")
+  check.equal(slips[i].spread_mv, nil)
+  check.equal(slips[i].soc_pct, nil)
+end
+check.has(why(2), "line 3: group_min_v makes no sense, check the cell " ..
+  "'3,299': 3299 mV, or 3.299 V?")
+check.has(why(5), "which lies in 13.801 V .. 24.607 V: a reading error or a " ..
+  "group left out; no charge before it is read again")
+check.has(why(6), "264 V makes no sense (33.0 V a group, the lot's median is " ..
+  "26.400 V); check the cell: module 264 V, or 26.4 V?")
+check.has(why(7), "or 26.4 V? No charge before it is read again")
+check.has(why(7), "0.002 mohm is below 0.02 mohm: typed in ohm?")
+check.equal(slips[7].r10s_mohm, nil, "nor in the column")
+check.has(why(8), "check the cell: lowest group 0.33 V, or 3.3 V? No charge")
+local slipped = tostring(slips)
+check.ok(not slipped:find("never charge it again", 1, true), "no verdict")
+check.ok(not slipped:find("?.", 1, true), "and one mark at the end")
+check.ok(not slipped:find("3.771", 1, true), "no average that cannot be")
+
 -- what nobody read stands in the first sentences, with its text; what lists
 -- know decides, and a plain remark says nothing
 local noted = amp.readings.text("id;ocv_v;r10s_mohm;remark\n" ..

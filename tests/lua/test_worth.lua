@@ -88,7 +88,7 @@ check.close(twelve:worth_testing(ask{ per = "accepted",
 -- ---- what does not count, and duds ----
 
 local marred = lot(12, { 96.1, 91.4 }, { [5] = { remark = "dented" },
-  [11] = { group_min_v = 2.31, group_max_v = 3.68 } })
+  [11] = { ocv_v = 24.38, group_min_v = 2.31, group_max_v = 3.68 } })
 local left = marred:worth_testing(ask{ price_lot = 4600 })
 -- two fewer: (187.5 + 8 x 112) Ah
 check.close(left.most, (187.5 + 8 * 112) * 25.55 * 0.89 * 0.15, 0.01)

@@ -464,6 +464,24 @@ static void each_threshold_speaks_beyond_it_and_not_before (void **state) {
       {"22.08,3.679,3.682,1.9,90,20,", "groups_disagree_with_module",
        AMP_NOT_JUDGED},
       {"25.72,3.679,3.682,1.9,90,20,", NULL, AMP_ACCEPT},
+      /* a slip that the other two exclude is no verdict: 25.76 - 6 x 3.682
+      ** leaves 3.668 V for the lowest; 25.76 - 6 x 3.679 3.686 V */
+      {"25.76,0.003679,3.682,1.9,90,20,", "groups_disagree_with_module",
+       AMP_NOT_JUDGED},
+      {"25.76,1.500,3.682,1.9,90,20,", "groups_disagree_with_module",
+       AMP_NOT_JUDGED},
+      {"25.76,3.679,4.682,1.9,90,20,", "groups_disagree_with_module",
+       AMP_NOT_JUDGED},
+      {"25.76,3.779,,1.9,90,20,", "groups_disagree_with_module",
+       AMP_NOT_JUDGED},
+      /* one that they let stand is: 24.30 - 6 x 3.682 = 2.208 V */
+      {"24.30,2.000,3.682,1.9,90,20,", "one_group_discharged", AMP_REJECT},
+      /* the module's alone is wrong: its groups still say what they say */
+      {"257.6,3.679,3.682,1.9,90,20,", "voltage_cannot_be", AMP_NOT_JUDGED},
+      {"257.6,1.900,3.682,1.9,90,20,", "group_below_reject", AMP_REJECT},
+      {"257.6,,,1.9,90,20,", "voltage_cannot_be", AMP_NOT_JUDGED},
+      {"2.576,,,1.9,90,20,", "voltage_cannot_be", AMP_NOT_JUDGED},
+      {"2.1,,,1.9,90,20,", "group_below_reject", AMP_REJECT},
       /* 6 x 3.640 + 3.680 = 25.520, less 51 mV */
       {"25.46,3.640,3.680,1.9,90,20,", "groups_disagree_with_module",
        AMP_NOT_JUDGED},
@@ -584,6 +602,68 @@ static void a_resistance_in_ohm_is_below_the_range_of_mohm (void **state) {
     assert_int_equal(found(&j[0], "resistance_like_ohms") != NULL, i == 0);
     amp_lot_free(NULL, &lot);
   }
+}
+
+/* What is in doubt counts in no number of its row, nor in any median. */
+static void doubted_readings_are_used_no_further (void **state) {
+  amp_lot lot =
+      read_text("id,ocv_v,group_min_v,group_max_v,r10s_mohm,temp_c,remark\n"
+                "1,25.76,3.679,3.682,1.9,20,\n2,25.76,3.679,3.682,1.9,20,\n"
+                "3,25.76,3.679,3.682,1.9,20,\n4,25.76,3755,3.682,1.9,20,\n"
+                "5,25.76,0.003679,3.682,1.9,20,\n6,257.6,,,1.9,20,\n"
+                "7,2.576,,,1.9,20,\n8,25.76,3.679,3.682,0.0019,20,\n"
+                "9,25.76,3.679,3.682,5.0,20,two wires\n"
+                "10,25.76,3.679,3.682,1.9,20,under load\n"
+                "11,25.76,3.679,3.682,1.9,68,\n");
+  amp_chemistry c = invented();
+  amp_judged j[11];
+  amp_lot_summary sum = judge_7(&lot, &c, j);
+  (void)state;
+  for (int i = 3; i < 7; i++) {
+    assert_false(amp_given(j[i].group) || amp_given(j[i].spread));
+    assert_false(amp_given(j[i].soc));
+    assert_null(found(&j[i], "module_apart_groups_unknown"));
+    assert_null(found(&j[i], "charge_below_lot"));
+    assert_int_equal(j[i].verdict, AMP_NOT_JUDGED);
+  }
+  assert_false(amp_given(j[3].r10s)); /* of a row without sense nothing */
+  assert_close(j[4].r10s, 1.9e-3, 1e-15);
+  assert_false(amp_given(j[7].r10s) || amp_given(j[7].r_times));
+  assert_false(amp_given(j[8].r10s) || amp_given(j[8].r_times));
+  assert_null(found(&j[8], "resistance_far_above_lot"));
+  assert_false(amp_given(j[9].soc));
+  assert_null(found(&j[10], "resistance_not_comparable"));
+  assert_close(sum.spread, 0.003, 1e-12);
+  assert_close(sum.ocv, 25.76, 0.0);
+  assert_int_equal(sum.with_r, 8);
+  assert_string_equal(found(&j[4], "groups_disagree_with_module")->word,
+                      "lowest group");
+  assert_close(found(&j[4], "groups_disagree_with_module")->meant, 3.679,
+               1e-12);
+  assert_close(found(&j[5], "voltage_cannot_be")->meant, 25.76, 1e-12);
+  assert_close(found(&j[6], "voltage_cannot_be")->meant, 25.76, 1e-12);
+  amp_lot_free(NULL, &lot);
+}
+
+/* "3,299" in a column of mV is 3299 mV or 3.299 V; "3" is a dead group. */
+static void volts_in_a_column_of_mv_are_asked (void **state) {
+  amp_lot lot = read_text("id;OCV V;group min mV;group max mV\n"
+                          "1;25,76;3679;3682\n2;25,76;3,679;3682\n"
+                          "3;22,09;3;3682\n4;22,09;3,5;3682\n"
+                          "5;25,76;3679;3682,25\n6;25,76;;3,68\n");
+  static const char *const want[] = {"", "'3,679': 3679 mV, or 3.679 V?",
+                                     "", "",
+                                     "", "'3,68': 3680 mV, or 3.68 V?"};
+  (void)state;
+  for (size_t i = 0; i < 6; i++)
+    if (want[i][0] == '\0' ? lot.reading[i].flaw[0] != '\0'
+                           : strstr(lot.reading[i].flaw, want[i]) == NULL)
+      fail_msg("row %zu: '%s'", i, lot.reading[i].flaw);
+  amp_lot_free(NULL, &lot);
+  lot = read_text("id,OCV mV\n1,25760\n2,25.76\n3,850\n");
+  assert_non_null(strstr(lot.reading[1].flaw, "25760 mV, or 25.76 V?"));
+  assert_string_equal(lot.reading[2].flaw, "");
+  amp_lot_free(NULL, &lot);
 }
 
 static void a_voltage_in_millivolts_is_named (void **state) {
@@ -738,6 +818,8 @@ int main (void) {
       cmocka_unit_test(each_threshold_speaks_beyond_it_and_not_before),
       cmocka_unit_test(a_plain_remark_leaves_nothing_to_read),
       cmocka_unit_test(a_resistance_in_ohm_is_below_the_range_of_mohm),
+      cmocka_unit_test(doubted_readings_are_used_no_further),
+      cmocka_unit_test(volts_in_a_column_of_mv_are_asked),
       cmocka_unit_test(a_voltage_in_millivolts_is_named),
       cmocka_unit_test(a_lot_of_two_is_not_barred_by_its_size),
       cmocka_unit_test(safety_comes_before_economics),
