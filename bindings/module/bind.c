@@ -529,6 +529,16 @@ static void say_line (lua_State *L, const char *label, const char *value) {
   lua_replace(L, 3);
 }
 
+/* What it comes to, in the words of the class's own function "__sums". */
+static void say_sums (lua_State *L) {
+  if (luaL_getmetafield(L, 1, "__sums") == LUA_TNIL)
+    return;
+  lua_pushvalue(L, 1);
+  lua_call(L, 1, 1);
+  say_line(L, "together", lua_tostring(L, -1));
+  lua_settop(L, 3);
+}
+
 /* A short line a key, in the order of the field table; or as the Lua half
 ** says it. */
 static int object_tostring (lua_State *L) {
@@ -552,6 +562,7 @@ static int object_tostring (lua_State *L) {
     say_line(L, f->key, lua_tostring(L, 5));
     lua_settop(L, 3);
   }
+  say_sums(L);
   if (c->tell != NULL) {
     lua_newtable(L);
     c->tell(L, lua_touserdata(L, 1));

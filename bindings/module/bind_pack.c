@@ -200,4 +200,8 @@ const bind_class bind_pack_class = {
 
 void bind_pack_open (lua_State *L) {
   bind_class_open(L, &bind_pack_class);
+  luaL_getmetatable(L, BIND_OBJECT_OF "pack");
+  lua_pushcfunction(L, bind_pack_sums);
+  lua_setfield(L, -2, "__sums");
+  lua_pop(L, 1);
 }

@@ -4,6 +4,7 @@
 */
 #include "bind_pack_parts.h"
 #include <math.h>
+#include <stdio.h>
 
 /* J at nominal voltage, as tested */
 static double tested_energy (const bind_pack *s) {
@@ -25,6 +26,31 @@ static int pack_usable (lua_State *L) {
   if (bind_pack_window_in(s, NULL, 0.0, &w, NULL) != AMP_OK)
     return 0;
   lua_pushnumber(L, tested_energy(s) * amp_window_by_charge(&w) / 3.6e6);
+  return 1;
+}
+
+/* How well its charge is known: of the test, else of the label. */
+static amp_basis tested_basis (const amp_module *m) {
+  if (amp_value_is_set(&m->tested))
+    return m->tested.basis;
+  return amp_value_is_set(&m->soh)
+             ? amp_basis_worse(m->soh.basis, m->capacity.basis)
+             : m->capacity.basis;
+}
+
+int bind_pack_sums (lua_State *L) {
+  const bind_pack *s = lua_touserdata(L, 1);
+  const amp_module *m = &s->module->m;
+  char v[40], ah[40], kwh[40], text[240];
+  bool label;
+  double charge = bind_module_tested(m, &label) * s->parallel;
+  amp_format_double(amp_module_nominal_v(m) * s->series, 3, v);
+  amp_format_double(charge / 3600.0, 3, ah);
+  amp_format_double(tested_energy(s) / 3.6e6, 3, kwh);
+  snprintf(text, sizeof text, "%d groups, %s V nominal, %s Ah, %s kWh (%s%s)",
+           amp_build_groups(&s->build), v, ah, kwh,
+           label ? "nameplate, " : "", amp_basis_name(tested_basis(m)));
+  lua_pushstring(L, text);
   return 1;
 }
 

@@ -61,6 +61,27 @@ static void read_strings (lua_State *L, const char *who, shelf *h) {
   h->strings = n;
 }
 
+/* Where strings say which module stands where, series and parallel beside
+** them only repeat what these are. */
+static void agree_with_strings (lua_State *L, const char *who,
+                                const bind_pack *s, const shelf *h) {
+  int longest = 0;
+  for (int k = 0; k < h->strings; k++)
+    longest = h->count[k] > longest ? h->count[k] : longest;
+  if (s->series != 0 && s->series != longest)
+    bind_error(L, NULL,
+               "%s: series = %d beside strings of %d: strings say which "
+               "module stands where; for another shape give other strings, "
+               "or module, series and parallel",
+               who, s->series, longest);
+  if (s->parallel != 0 && s->parallel != h->strings)
+    bind_error(L, NULL,
+               "%s: parallel = %d beside %d strings: strings say which "
+               "module stands where; for another shape give other strings, "
+               "or module, series and parallel",
+               who, s->parallel, h->strings);
+}
+
 /* {m1, m2, ..} at the top, as many as series * parallel */
 static void read_list (lua_State *L, const char *who, bind_pack *s,
                        shelf *h) {
@@ -224,10 +245,11 @@ void bind_pack_read_modules (lua_State *L, int keys, const char *who,
                              bind_pack *s) {
   shelf h = {.strings = 0};
   bool strings = bind_get(L, keys, "strings");
-  if (strings)
+  if (strings) {
     read_strings(L, who, &h);
-  else if (!bind_get(L, keys, "module") ||
-           (bind_test(L, -1, "module") == NULL && !lua_istable(L, -1)))
+    agree_with_strings(L, who, s, &h);
+  } else if (!bind_get(L, keys, "module") ||
+             (bind_test(L, -1, "module") == NULL && !lua_istable(L, -1)))
     bind_error(L, NULL, "%s: module = amp.module{} is wanted", who);
   else if (lua_istable(L, -1))
     read_list(L, who, s, &h);

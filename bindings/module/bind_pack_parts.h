@@ -32,4 +32,7 @@ void bind_pack_read_modules (lua_State *L, int keys, const char *who,
 void bind_pack_read_fitted (lua_State *L, int keys, const char *who,
                             bind_pack *s);
 
+/* The pack at 1 in a line: groups, V, Ah and kWh. */
+int bind_pack_sums (lua_State *L);
+
 #endif

@@ -29,14 +29,15 @@ function origin.reading (module)
   end
 end
 
--- id --> {verdict, soc, unread} of every reading, judged once a lot
+-- id --> {verdict, soc, flat_v, unread} of every reading, judged once a lot
 local function judged (lot, seen)
   if seen[lot] then return seen[lot] end
   local list, whole = {}, core.lot_is_accepted(lot)
-  local verdicts = core.lot_judge(lot)
+  local verdicts, sum = core.lot_judge(lot)
   for i, row in ipairs(core.lot_rows(lot)) do
     list[row.id] = { verdict = whole and "accept" or verdicts[i].verdict,
       soc = verdicts[i].soc,
+      flat_v = sum.flat and not verdicts[i].soc and verdicts[i].group or nil,
       unread = lots.is_unread(verdicts[i]) and row.remark or nil }
   end
   seen[lot] = list
@@ -50,6 +51,10 @@ local function take (o, one, id)
   elseif not o.worst then
     o.worst, o.verdict = id, one.verdict
   end
+  if one.flat_v then
+    o.flat_low = math.min(o.flat_low or one.flat_v, one.flat_v)
+    o.flat_high = math.max(o.flat_high or one.flat_v, one.flat_v)
+  end
   if one.unread then
     o.unread[#o.unread + 1] = { id = id, remark = one.unread }
   end
@@ -60,8 +65,9 @@ local function take (o, one, id)
 end
 
 --- What is known of these modules, typed ones by their names in 'lot' (or
--- nil): {known, accepted, worst, verdict, soc_low, soc_high}, and of which the
--- remark was not read: unread = {{id, remark}, ..}.
+-- nil): {known, accepted, worst, verdict, soc_low, soc_high}, and V a group of
+-- those whose voltage tells no charge: flat_low, flat_high; of which the remark
+-- was not read: unread = {{id, remark}, ..}.
 function origin.sum (modules, lot)
   local o, seen = { known = 0, accepted = 0, unread = {} }, {}
   for _, module in ipairs(modules) do

@@ -4,6 +4,7 @@ local core, loader = ...
 local wording = loader("wording")
 local tables = loader("table")
 local notes = loader("notes")
+local origin = loader("origin")
 
 -- ---- a string or a module taken out ----
 
@@ -87,9 +88,60 @@ local balance_columns = {
 
 local year_h = 8760
 
+local function modules_of (keys)
+  local list = notes.modules(keys)
+  return #list > 0 and list or { keys.module }
+end
+
+-- is the charge of any group told by itself?
+local function groups_told (modules)
+  for _, module in ipairs(modules) do
+    for _, group in pairs(core.keys(module).groups or {}) do
+      if type(group) == "table" and group.soc_pct ~= nil then return true end
+    end
+  end
+  return false
+end
+
+-- why nobody knows how its groups stand
+local function charge_unknown (modules)
+  local o = origin.sum(modules)
+  local wanted = "groups = {[3] = {soc_pct = 58}} of amp.module tells it"
+  if o.flat_low then
+    return string.format("the modules rested at %s V a group, between the " ..
+      "knees of a curve on which that tells no charge",
+      o.flat_high - o.flat_low < 5e-4 and wording.fixed(o.flat_low, 3) or
+      wording.fixed(o.flat_low, 3) .. " to " .. wording.fixed(o.flat_high,
+        3))
+  elseif o.soc_low then
+    return string.format("the modules stood between %s and %s %% when read, " ..
+      "and how their groups stood is not told: %s",
+      wording.fixed(100 * o.soc_low, 0), wording.fixed(100 * o.soc_high, 0),
+      wanted)
+  end
+  return "the charge of no group is told: " .. wanted
+end
+
+-- nothing is known of a charge that nobody gave
+local function unknown_balance (pack, modules)
+  local shown = { balance_columns[1], balance_columns[2] }
+  for i = 3, #balance_columns do
+    local c = balance_columns[i]
+    shown[i] = { key = c.key, kind = c.kind, unit = c.unit, label = c.label,
+      hidden = true }
+  end
+  return core.table_new{ columns = shown, across = true,
+    rows = { { name = core.name(pack), hours = { why =
+      charge_unknown(modules) } } }, corner = "by charge",
+    heads = { "Not known how its groups stand: bring every module full by " ..
+      "itself before it meets another." }, notes = { { "", notes.rerun{} } } }
+end
+
 --- pack:balance() --> one row: hours to a top balance, and whose
 local function balance (raw_balance)
   return function (pack)
+    local modules = modules_of(core.keys(pack))
+    if not groups_told(modules) then return unknown_balance(pack, modules) end
     local raw = raw_balance(pack)
     local n, shown = notes.new(), {}
     notes.look(n, pack, "", { life_model = true, r10s_mohm = true })

@@ -543,20 +543,53 @@ local function readable (one, order)
   return plain.list(out)
 end
 
--- charges that stand apart are to be levelled before anything is joined
-local function level_note (lot)
+-- V a group: on a flat curve this much may be a third of the charge; common
+-- practice, no source
+local flat_apart = 0.010
+
+-- least and most of what 'of' tells of the accepted modules of these lots
+local function range (lots_, of)
   local low, high
-  for _, j in ipairs((core.lot_judge(lot))) do
-    if j.soc and j.verdict == "accept" then
-      low = math.min(low or j.soc, j.soc)
-      high = math.max(high or j.soc, j.soc)
+  for _, lot in ipairs(lots_) do
+    local judged, sum = core.lot_judge(lot)
+    local all = core.lot_is_accepted(lot)
+    for _, j in ipairs(judged) do
+      local v = (all or j.verdict == "accept") and of(j, sum)
+      if v then
+        low, high = math.min(low or v, v), math.max(high or v, v)
+      end
     end
   end
+  return low, high
+end
+
+-- the middle of each module's groups, where that tells no charge
+local function flat_note (lots_)
+  local any = range(lots_, function (j, sum)
+    return sum.flat and not j.soc and j.group
+  end)
+  if not any then return nil end
+  local low, high = range(lots_, function (j) return j.group end)
+  if high - low > flat_apart then
+    return cautions.line("charge_not_level", string.format("the modules rest " ..
+      "between %s and %s V a group: on this flat curve %s mV may be much of " ..
+      "the charge, and voltage does not tell how much. Bring each full by " ..
+      "itself before joining.", wording.fixed(low, 3), wording.fixed(high, 3),
+      wording.fixed(1000 * (high - low), 0)))
+  end
+  return { "", "On this flat curve rest voltage tells no charge: bring each " ..
+    "module full by itself before joining." }
+end
+
+-- charges that stand apart are to be levelled before anything is joined
+local function level_note (lots_)
+  local low, high = range(lots_, function (j) return j.soc end)
   if low and high - low > 0.05 then
     return cautions.line("charge_not_level", string.format("the modules " ..
       "stand between %s and %s %% SoC: bring them level before joining.",
       wording.fixed(100 * low, 0), wording.fixed(100 * high, 0)))
   end
+  return flat_note(lots_)
 end
 
 local match_keys = { "series", "parallel", "give_pct", "owned",
@@ -635,7 +668,7 @@ function plan.match (lot, opts)
     held.read[order] = readable(held[order], order)
   end
   if opts.owned ~= nil then held.apart_ah = apart(held, split(pool)) end
-  held.level_note = level_note(lot)
+  held.level_note = level_note{ lot, opts.owned }
   local self = setmetatable({}, meta)
   objects[self] = held
   return self

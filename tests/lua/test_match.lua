@@ -201,6 +201,34 @@ local low = amp.match(lot_of{ { "1", 90 }, { "2", 90 }, { "3", 90 } }:with("3",
 check.has(tostring(low), "charge_not_level  the modules stand between")
 check.ok(not text:find("charge_not_level", 1, true), "and not where level")
 
+-- iron phosphate on its plateau: voltages tell no charge, and 33 mV a group
+-- are much of it; 8 x 3.300 and 8 x 3.333 V
+local function iron (third)
+  return amp.match(amp.readings.text("id;ocv_v;group_min_v;group_max_v;" ..
+    "r10s_mohm;ah\n1;26.40;3.299;3.301;1.9;95\n2;26.40;3.299;3.301;1.9;96\n" ..
+    "3;" .. third .. ";1.9;95\n4;26.41;3.300;3.302;2.0;95\n", { module =
+      amp.module{ name = "8s", chemistry = "lfp", series = 8,
+        capacity_ah = amp.claimed(100) } }), { series = 2, parallel = 2 })
+end
+local apart, flat_on = iron "26.66;3.331;3.334", iron "26.40;3.299;3.301"
+check.has(flat(apart), "charge_not_level the modules rest between 3.300 and " ..
+  "3.333 V a group: on this flat curve 33 mV may be much of the charge")
+check.ok(not flat(flat_on):find("charge_not_level", 1, true))
+check.has(flat(flat_on), "On this flat curve rest voltage tells no charge: " ..
+  "bring each module full by itself before joining.")
+check.ok(not text:find("flat curve", 1, true), "nickel's tells it")
+local stood = apart:pack{ cell_v_min = 3.0, cell_v_max = 3.45 }
+check.has(stood:balance():cell(1, "hours").why, "the modules rested at 3.300 " ..
+  "to 3.333 V a group, between the knees of a curve on which that tells no")
+check.ok(not tostring(stood:balance()):find("full together", 1, true))
+check.has(low:pack():balance():cell(1, "hours").why, "% when read, and how " ..
+  "their groups stood is not told")
+check.has(tostring(stood), "16 groups, 51.2 V nominal, 190 Ah, 9.73 kWh " ..
+  "(measured)")
+check.raises(function () return stood:with{ series = 4 } end,
+  "series = 4 beside strings of 2")
+check.equal(#stood:without("1").strings, 1, "taken out as before")
+
 -- ---- the bench part of a user's script, where it is at hand ----
 
 local shared = os.getenv("AMPSTEAD_SHARED")

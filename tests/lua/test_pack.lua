@@ -102,7 +102,27 @@ check.close(balance.hours, 80, 1e-6)
 check.close(balance.lost_ah, 8, 1e-9)
 check.equal(balance.group, 3)
 check.equal(top:with{ bleed_a = 0 }:balance().hours, nil)
-check.equal(plain:balance().ah, 0)
+-- a charge that nobody told is not known, and why
+check.equal(plain:balance().ah, nil)
+check.has(plain:balance():cell(1, "hours").why, "no group is told: groups = {")
+check.has(tostring(plain:balance()), "Not known how its groups stand: bring " ..
+  "every module full")
+local alike = {}
+for i = 1, 7 do alike[i] = { soc_pct = 50 } end
+local even = amp.pack{ module = module("e", 100, 1.9, alike), series = 1,
+  parallel = 1 }
+check.equal(even:balance().ah, 0, "told, and level")
+check.has(tostring(even:balance()), "All groups are full together.")
+
+-- strings say which module stands where: no other shape beside them
+check.raises(function () return first:with{ series = 4 } end,
+  "series = 4 beside strings of 2: strings say which module stands where")
+check.raises(function () return first:with{ parallel = 4 } end,
+  "parallel = 4 beside 3 strings")
+check.equal(first:with{ series = 2, parallel = 3 }.tested_kwh,
+  first.tested_kwh, "the same shape again")
+check.has(tostring(first), "together              14 groups, 51.1 V nominal, ")
+check.has(tostring(first), " Ah, ")
 check.has(tostring(top:with{ bleed_a = 1e-9 }:balance()),
   "takes over a year")
 check.ok(not tostring(balance):find("over a year", 1, true))
