@@ -39,15 +39,21 @@ const amp_chemistry *bind_chemistry_at (lua_State *L, int idx,
   const amp_chemistry *c = amp_chemistry_find(name);
   if (c != NULL)
     return c;
+  const char *like = amp_chemistry_like(name);
+  if (like != NULL)
+    bind_error(L, NULL, "%s: chemistry '%s' is not known (that is %s here)",
+               who, name, like);
   chemistry_names(words);
-  const char *near = bind_nearest(name, words);
-  if (near == NULL)
+  /* of three letters any other is near: "LTO" is no kind of "lfp" */
+  const char *near = strlen(name) > 4 ? bind_nearest(name, words) : NULL;
+  if (near != NULL)
     bind_error(L, NULL,
-               "%s: chemistry '%s' is not known (see "
-               "amp.chemistries())",
-               who, name);
-  bind_error(L, NULL, "%s: chemistry '%s' is not known (did you mean '%s'?)",
-             who, name, near);
+               "%s: chemistry '%s' is not known (did you mean '%s'?)", who,
+               name, near);
+  bind_error(L, NULL,
+             "%s: chemistry '%s' is not known (see amp.chemistries(); "
+             "another is amp.chemistry{ ocv_v = .. })",
+             who, name);
   return NULL;
 }
 

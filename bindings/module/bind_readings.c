@@ -586,13 +586,18 @@ static void push_judged (lua_State *L, const amp_judged *j) {
   lua_setfield(L, -2, "findings");
 }
 
+static void put_count (lua_State *L, const char *key, int n) {
+  lua_pushinteger(L, n);
+  lua_setfield(L, -2, key);
+}
+
 static void push_summary (lua_State *L, const amp_lot_summary *s) {
   lua_newtable(L);
   for (int v = 0; v < 4; v++)
-    bind_put(L, amp_verdict_name((amp_verdict)v), s->count[v]);
-  bind_put(L, "with_groups", s->with_groups);
-  bind_put(L, "with_r", s->with_r);
-  bind_put(L, "with_charge", s->with_charge);
+    put_count(L, amp_verdict_name((amp_verdict)v), s->count[v]);
+  put_count(L, "with_groups", s->with_groups);
+  put_count(L, "with_r", s->with_r);
+  put_count(L, "with_charge", s->with_charge);
   bind_put(L, "ocv", s->ocv);
   bind_put(L, "spread", s->spread);
   bind_put(L, "r10s", s->r10s);

@@ -257,6 +257,23 @@ static void skip_blank_lines (reader *r) {
   }
 }
 
+static bool is_digit (char c) {
+  return c >= '0' && c <= '9';
+}
+
+/* Does the comma that parts the fields stand between digits, and no point? */
+static bool has_decimal_comma (const reader *r) {
+  const char *s = r->s + r->row_at;
+  size_t n = rest_of_line(r, r->row_at), commas = 0;
+  for (size_t i = 1; r->opt.sep == ',' && i + 1 < n; i++) {
+    bool between = is_digit(s[i - 1]) && is_digit(s[i + 1]);
+    if (between && s[i] == '.')
+      return false;
+    commas += between && s[i] == ',';
+  }
+  return commas > 0;
+}
+
 static amp_status refuse_count (reader *r, size_t fields) {
   char shown[180];
   amp_text_visible(r->s + r->row_at, rest_of_line(r, r->row_at), 40, shown,
@@ -266,8 +283,9 @@ static amp_status refuse_count (reader *r, size_t fields) {
               r->row_line, fields, r->csv->columns, shown);
   else
     amp_failf(r->err, AMP_EDATA, NULL,
-              "line %zu has %zu fields, the header %zu: '%s'", r->row_line,
-              fields, r->csv->columns, shown);
+              "line %zu has %zu fields, the header %zu: '%s'%s", r->row_line,
+              fields, r->csv->columns, shown,
+              has_decimal_comma(r) ? ": a decimal comma?" : "");
   return at_place(r->err, AMP_EDATA, r->row_line, 1);
 }
 

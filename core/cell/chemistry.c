@@ -155,6 +155,56 @@ const amp_chemistry *amp_chemistry_find (const char *name) {
   return NULL;
 }
 
+/* As the trade spells them; letters and digits alone, lower case. */
+static const struct {
+  const char *theirs, *ours;
+} spellings[] = {{"lfp", "lfp"},
+                 {"lifepo4", "lfp"},
+                 {"lifepo", "lfp"},
+                 {"life", "lfp"},
+                 {"ironphosphate", "lfp"},
+                 {"lithiumironphosphate", "lfp"},
+                 {"nmc", "nmc111 or nmc811"},
+                 {"ncm", "nmc111 or nmc811"},
+                 {"linimncoo2", "nmc111 or nmc811"},
+                 {"nmc111", "nmc111"},
+                 {"ncm111", "nmc111"},
+                 {"nmc333", "nmc111"},
+                 {"nmc532", "nmc111 or nmc811"},
+                 {"nmc622", "nmc111 or nmc811"},
+                 {"ncm622", "nmc111 or nmc811"},
+                 {"nmc811", "nmc811"},
+                 {"ncm811", "nmc811"},
+                 {"nca", "nca"},
+                 {"linicoalo2", "nca"},
+                 {"lmo", "lmo_blend"},
+                 {"limn2o4", "lmo_blend"},
+                 {"lmoblend", "lmo_blend"},
+                 {"lead", "lead_acid"},
+                 {"leadacid", "lead_acid"},
+                 {"pb", "lead_acid"},
+                 {"agm", "lead_acid"},
+                 {"gel", "lead_acid"}};
+
+const char *amp_chemistry_like (const char *name) {
+  char plain[24];
+  size_t n = 0;
+  for (; *name != '\0' && n + 1 < sizeof plain; name++) {
+    char c = *name;
+    if (c >= 'A' && c <= 'Z')
+      c = (char)(c - 'A' + 'a');
+    if ((c >= 'a' && c <= 'z') || (c >= '0' && c <= '9'))
+      plain[n++] = c;
+  }
+  plain[n] = '\0';
+  if (*name != '\0')
+    return NULL;
+  for (size_t i = 0; i < sizeof spellings / sizeof *spellings; i++)
+    if (strcmp(plain, spellings[i].theirs) == 0)
+      return spellings[i].ours;
+  return NULL;
+}
+
 const char *amp_chemistry_name (int i) {
   return i >= 0 && i < BUILT_IN ? built_in[i].name : NULL;
 }

@@ -24,6 +24,10 @@ typedef struct amp_chemistry {
 
 /* "nmc111", "nmc811", "nca", "lfp", "lmo_blend", "lead_acid"; else NULL. */
 const amp_chemistry *amp_chemistry_find (const char *name);
+/* Our names for a spelling of the trade, without case and signs: "LiFePO4" is
+** "lfp", "NMC" "nmc111 or nmc811"; NULL: none is known. A grade that is not
+** told is not chosen here. */
+const char *amp_chemistry_like (const char *name);
 /* The i-th name, NULL past the last. */
 const char *amp_chemistry_name (int i);
 

@@ -245,4 +245,16 @@ do
     tostring(why))
 end
 
+-- as the trade spells a chemistry: the key is told, none is chosen
+for theirs, words in pairs{ LiFePO4 = "(that is lfp here)",
+  LFP = "(that is lfp here)", NMC = "(that is nmc111 or nmc811 here)",
+  ["NMC 811"] = "(that is nmc811 here)", NCA = "(that is nca here)",
+  LMO = "(that is lmo_blend here)", ["lead-acid"] = "(that is lead_acid here)",
+  LTO = "(see amp.chemistries(); another is amp.chemistry{ ocv_v = .. })",
+  nmc11 = "(did you mean 'nmc111'?)" } do
+  check.raises(function () return amp.module{ chemistry = theirs, series = 8,
+    capacity_ah = 100 } end, "chemistry '" .. theirs .. "' is not known " ..
+    words)
+end
+
 check.done()

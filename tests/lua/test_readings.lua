@@ -31,6 +31,7 @@ for i = 1, #j do
   check.equal(j[i].verdict, want[j[i].id] or "accept", "module " .. j[i].id)
 end
 check.equal(j.accept, 9, "nine accepted")
+check.equal(math.type(j.accept), "integer", "counted")
 local said = tostring(j)
 check.has(said, "12 modules: 9 accept, 1 not judged, 1 quarantine, 1 reject.")
 -- 6 x 3.678 + 2.310 = 24.378, which agrees with 24.38
@@ -226,6 +227,8 @@ local function raises (text, words, o)
 end
 raises("id,ah\n1,-60\n", "text:2:1: no row can be used: ah must lie in")
 raises("id,ocv_v\n1,25.7,9\n", "text:2:1: line 2 has 3 fields")
+raises("id,ocv_v,ah\n1,26,4,95\n", "line 2 has 4 fields, the header 3: " ..
+  "'1,26,4,95': a decimal comma?")
 raises("id,volume\n1,2\n", "column 2, 'volume', is not known")
 raises("id,R\n1,2\n", "does not say its unit")
 raises("id,ocv_v\n1,2\n", "unknown key 'colums' (did you mean 'columns'?)",

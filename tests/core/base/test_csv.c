@@ -168,6 +168,12 @@ static void ragged_rows_are_refused_with_their_counts (void **state) {
       REFUSED(HEAD ROW "B,LFP,12,100,12.8,91,140,extra,more\n", 3, 1),
       "line 3 has 9 fields, the header 7:"
       " 'B,LFP,12,100,12.8,91,140,extra,more'");
+  assert_string_equal(
+      REFUSED("id,ocv_v\n1,26,4\n", 2, 1),
+      "line 2 has 3 fields, the header 2: '1,26,4': a decimal "
+      "comma?");
+  assert_string_equal(REFUSED("id;ocv_v\n1;26;4\n", 2, 1),
+                      "line 2 has 3 fields, the header 2: '1;26;4'");
 }
 
 static void a_column_named_twice_is_refused (void **state) {

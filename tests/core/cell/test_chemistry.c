@@ -242,8 +242,35 @@ static void tables_are_the_reference_tables (void **state) {
   assert_int_equal(row, 21);
 }
 
+/* As adverts and labels spell them. */
+static void spellings_of_the_trade_have_our_names (void **state) {
+  static const char *const pairs[][2] = {
+      {"LiFePO4", "lfp"},
+      {"LFP", "lfp"},
+      {"lead-acid", "lead_acid"},
+      {"NMC", "nmc111 or nmc811"},
+      {"NMC 811", "nmc811"},
+      {"NCA", "nca"},
+      {"LMO", "lmo_blend"},
+      {"LTO", NULL},
+      {"", NULL},
+      {"lithium iron phosphate", "lfp"},
+      {"a name that is much too long", NULL}};
+  (void)state;
+  for (size_t i = 0; i < LEN(pairs); i++) {
+    const char *ours = amp_chemistry_like(pairs[i][0]);
+    if ((ours == NULL) != (pairs[i][1] == NULL) ||
+        (ours != NULL && strcmp(ours, pairs[i][1]) != 0))
+      fail_msg("'%s': %s", pairs[i][0], ours != NULL ? ours : "none");
+  }
+  for (int k = 0; amp_chemistry_name(k) != NULL; k++) /* and themselves */
+    assert_string_equal(amp_chemistry_like(amp_chemistry_name(k)),
+                        amp_chemistry_name(k));
+}
+
 int main (void) {
   const struct CMUnitTest test[] = {
+      cmocka_unit_test(spellings_of_the_trade_have_our_names),
       cmocka_unit_test(every_built_in_passes_its_own_check),
       cmocka_unit_test(built_in_slopes_are_those_of_the_curve),
       cmocka_unit_test(rest_voltages_at_half_charge_are_the_published_ones),
