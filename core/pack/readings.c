@@ -102,6 +102,36 @@ static void fill (double *gap, double from) {
     *gap = from;
 }
 
+/* At most n bytes of s, no letter cut in two. */
+static size_t whole_letters (const char *s, size_t n) {
+  size_t len = strlen(s);
+  n = len < n ? len : n;
+  while (n > 0 && ((unsigned char)s[n] & 0xc0u) == 0x80u)
+    n--;
+  return n;
+}
+
+/* The earlier remark before the later one: a crust that was seen stays seen.
+** Where both do not fit, each has at least half of the room. */
+static void join_remarks (amp_reading *r, const char *old) {
+  char later[AMP_READING_REMARK];
+  const size_t room = sizeof r->remark - 3; /* "; " and NUL */
+  if (old[0] == '\0' || strcmp(r->remark, old) == 0)
+    return;
+  memcpy(later, r->remark, sizeof later);
+  if (later[0] == '\0') {
+    memcpy(r->remark, old, strlen(old) + 1);
+    return;
+  }
+  size_t more = strlen(later);
+  size_t n = whole_letters(old, more < room / 2 ? room - more : room / 2);
+  memcpy(r->remark, old, n);
+  memcpy(r->remark + n, "; ", 2);
+  more = whole_letters(later, room - n);
+  memcpy(r->remark + n + 2, later, more);
+  r->remark[n + 2 + more] = '\0';
+}
+
 /* The later of the two becomes the present one, the other what was before. */
 static amp_reading joined (const amp_reading *a, const amp_reading *b) {
   const amp_reading *old = a->day < b->day ? a : b;
@@ -112,8 +142,7 @@ static amp_reading joined (const amp_reading *a, const amp_reading *b) {
   fill(&r.r10s, old->r10s);
   fill(&r.charge, old->charge);
   fill(&r.temp, old->temp);
-  if (r.remark[0] == '\0')
-    memcpy(r.remark, old->remark, sizeof r.remark);
+  join_remarks(&r, old->remark);
   if (!amp_given(r.before_day) || !(r.before_day <= old->day)) {
     r.before_ocv = old->ocv;
     r.before_min = old->group_min;

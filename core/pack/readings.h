@@ -58,7 +58,7 @@ amp_status amp_reading_check (const amp_reading *r, amp_error *err);
 /*
 ** Append a copy. A second reading of the same id with another date becomes
 ** the module's present one, gaps filled from the first, and the earlier
-** rest voltages stay as before_*. Without two dates that differ it is
+** rest voltages stay as before_*, both remarks in their order. Without two dates that differ it is
 ** AMP_EDATA: the id stands twice. A reading whose 'flaw' is set is appended
 ** as it is. AMP_ERANGE past AMP_LOT_MOST.
 */

@@ -332,6 +332,40 @@ static void two_dates_of_one_module_are_one_reading (void **state) {
   amp_lot_free(NULL, &lot);
 }
 
+/* A crust that was seen once stays seen, in whatever order the rows stand. */
+static void remarks_of_two_dates_both_stay (void **state) {
+  amp_lot lot = read_text("id;date;ocv_v;remark\n"
+                          "1;2026-11-11;25.70;ok now\n"
+                          "1;2026-11-01;25.76;white crust\n"
+                          "2;2026-11-01;25.76;dented\n2;2026-11-11;25.70;\n"
+                          "3;2026-11-01;25.76;ok\n3;2026-11-11;25.70;ok\n");
+  char text[600] = "id;date;remark\n1;2026-11-01;", a[200];
+  (void)state;
+  assert_string_equal(lot.reading[0].remark, "white crust; ok now");
+  assert_string_equal(lot.reading[1].remark, "dented");
+  assert_string_equal(lot.reading[2].remark, "ok");
+  amp_lot_free(NULL, &lot);
+  memset(a, 'a', 199); /* of the 197 bytes beside "; " ten are the later's */
+  a[199] = '\0';
+  strcat(strcat(text, a), "\n1;2026-11-02;");
+  strcat(text, "\xc3\xa4\xc3\xa4\xc3\xa4\xc3\xa4 c\n");
+  lot = read_text(text);
+  assert_int_equal(strlen(lot.reading[0].remark), 199);
+  assert_string_equal(lot.reading[0].remark + 185,
+                      "aa; \xc3\xa4\xc3\xa4\xc3\xa4\xc3\xa4 c");
+  amp_lot_free(NULL, &lot);
+  for (int i = 0; i < 198; i += 2) /* both too long: half each, 98 bytes */
+    memcpy(a + i, "\xc3\xa4", 3);
+  strcpy(text, "id;date;remark\n1;2026-11-01;");
+  strcat(strcat(text, a), "\n1;2026-11-02;x");
+  memcpy(a, "bb", 2);
+  strcat(text, a);
+  lot = read_text(strcat(text, "\n"));
+  assert_int_equal(strcspn(lot.reading[0].remark, ";"), 98);
+  assert_int_equal(strlen(lot.reading[0].remark), 98 + 2 + 99);
+  amp_lot_free(NULL, &lot);
+}
+
 /* ---- statistics ---- */
 
 /* Two tests of twelve, 96.1 and 91.4 Ah: mean 93.75, sd 3.323, half width
@@ -810,6 +844,7 @@ int main (void) {
       cmocka_unit_test(a_mark_of_doubt_leaves_no_number),
       cmocka_unit_test(a_row_with_sense_goes_before_one_without),
       cmocka_unit_test(two_dates_of_one_module_are_one_reading),
+      cmocka_unit_test(remarks_of_two_dates_both_stay),
       cmocka_unit_test(mean_of_two_of_twelve),
       cmocka_unit_test(peers_are_one_side_of_a_joint),
       cmocka_unit_test(capacity_ends_with_the_first_group),
