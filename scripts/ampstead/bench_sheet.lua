@@ -9,6 +9,7 @@ local notes = loader("notes")
 local origin = loader("origin")
 local lists = loader("bench_lists")
 local pages = loader("bench_pages")
+local takes = loader("given")
 
 local sheet = {}
 
@@ -394,6 +395,22 @@ local function current_note (s, list)
   end
 end
 
+-- where charging ends in the cold: as the BMS was given, beside what the
+-- chemistry's table or the module's own current_limits have
+local function frost_words (s)
+  local own, from = s.bms and s.bms.charge_min_c, fact(s, "charge_from_c")
+  from = from or s.raw.chemistry ~= "lead_acid" and 0 or nil
+  if not own then
+    return from and string.format("No charging below %s C in the coldest " ..
+      "cell%s.", trim(from), s.bms and ": at which temperature this BMS " ..
+      "stops is not given" or "") or ""
+  end
+  return string.format("This BMS lets no charge begin below %s C%s.",
+    trim(own), from and own < from and string.format(": too cold, no " ..
+    "charging below %s C in the coldest cell", trim(from)) or
+    " in the coldest cell")
+end
+
 local function settings_note (s)
   local raw, list, inv = s.raw, {}, inverter_keys(s)
   if inv.v_min and inv.v_max then
@@ -401,9 +418,7 @@ local function settings_note (s)
       fixed(inv.v_max, 1))
   end
   current_note(s, list)
-  if raw.chemistry ~= "lead_acid" then
-    say(list, "No charging below 0 C in the coldest cell.")
-  end
+  say(list, frost_words(s))
   say(list, lists.settings)
   if raw.assumed_low or raw.assumed_high then
     say(list, "Daily limits of the chemistry are assumed where none was given.")
@@ -411,12 +426,26 @@ local function settings_note (s)
   return table.concat(list, " ")
 end
 
+-- a BMS that was given as it is set, with what the check has against that;
+-- else the cell's own limit, which it must not pass
+local function bms_row (s, what, key, sign)
+  local cell = s.raw["limit_v_" .. key]
+  local v = s.bms and s.bms["cell_v_" .. key]
+  if not v then
+    return limit_row(s, string.format("BMS cuts %s%s cell's own limit", what,
+      s.bms and ", not given: within the" or " at the"), cell)
+  end
+  local past = sign * (v - cell) > 1e-9
+  local inside = sign * (s.raw["cell_v_" .. key] - v) > 1e-9
+  return limit_row(s, string.format("BMS cuts %s, as given%s", what, past and
+    string.format(": %s the cell's %s V", sign > 0 and "above" or "below",
+      fixed(cell, 2)) or inside and ": inside the window" or ""), v)
+end
+
 local function settings_section (s)
-  local raw, inv = s.raw, inverter_keys(s)
-  local rows = { limit_row(s, "BMS cuts charge at the cell's own limit",
-    raw.limit_v_max), full_row(s), empty_row(s),
-    limit_row(s, "BMS cuts discharge at the cell's own limit",
-      raw.limit_v_min) }
+  local inv = inverter_keys(s)
+  local rows = { bms_row(s, "charge", "max", 1), full_row(s), empty_row(s),
+    bms_row(s, "discharge", "min", -1) }
   if inv.v_abs_max then
     rows[#rows + 1] = { "inverter: never above", "", fixed(inv.v_abs_max, 1) }
   end
@@ -441,7 +470,9 @@ local misfits = {
     "surge_outlasts_fuse" },
   cable = { "cable_below_load", "fuse_above_cable", "drop_above_limit" },
   precharge = { "precharge_missing", "precharge_with_load_on" },
-  link = { "link_below_load" } }
+  link = { "link_below_load" },
+  bms = { "bms_below_load", "bms_beyond_cell", "bms_inside_window",
+    "charge_below_freezing" } }
 
 -- the size of a given part, marked where the check speaks against it
 local function marked (s, part, size)
@@ -516,12 +547,27 @@ local function precharge_piece (s, rows)
       short(p.energy_j))))
 end
 
+-- "given: 2.80 to 3.60 V, 100 A out, 50 A in"; nil where none is
+local function bms_size (bms)
+  if not bms then return nil end
+  local list = {}
+  if bms.cell_v_min or bms.cell_v_max then
+    list[1] = volts(bms.cell_v_min) .. " to " .. volts(bms.cell_v_max) .. " V"
+  end
+  for _, way in ipairs{ { "discharge_a", " A out" }, { "charge_a", " A in" } }
+  do
+    local a = bms[way[1]]
+    list[#list + 1] = a and trim(a) .. way[2] or nil
+  end
+  return "given" .. (#list > 0 and ": " .. table.concat(list, ", ") or "")
+end
+
 -- what joins the modules to each other
 local function joining_pieces (s, rows)
   local raw = s.raw
   piece(rows, fixed(raw.managers, 0), string.format("BMS, %d groups, %d " ..
     "wires%s", raw.groups, raw.groups + 1, raw.managers > 1 and
-    " each" or ""))
+    " each" or ""), marked(s, "bms", bms_size(s.bms)))
   piece(rows, fixed(raw.modules, 0), "temperature sensors, one a module")
   if raw.links > 0 then
     piece(rows, fixed(raw.links, 0), (raw.links == 1 and "link" or "links") ..
@@ -653,7 +699,7 @@ local function head_lines (s)
 end
 
 local wanted = { { "inverter", "inverter" }, { "cable", "main cable" },
-  { "fuse", "main fuse" }, { "place", "place" }, { "duty", "duty" } }
+  { "fuse", "main fuse" }, { "bms", "BMS" }, { "place", "place" }, { "duty", "duty" } }
 
 local function foot_lines (s)
   local missing, foot = {}, {}
@@ -748,21 +794,12 @@ end
 local known = { "duty", "inverter", "cable", "fuse", "precharge", "link",
   "place", "bms", "cautions", "lot", "at_v", "surge_s", "drop_max_pct",
   "short_ka", "out_mohm", "title" }
-local kinds = { inverter = "inverter", cable = "cable", fuse = "fuse",
-  precharge = "precharge", link = "fuse_link", lot = "lot" }
 
 local function check_given (given)
   if type(given) ~= "table" then
     core.fail("script", "sheet: a table of named keys is wanted")
   end
   tables.check_keys("sheet", given, known)
-  for _, key in ipairs(known) do
-    local v, kind = given[key], kinds[key]
-    if v ~= nil and kind and core.kind(v) ~= kind then
-      core.fail("script", string.format("sheet: %s must be amp.%s{} (got %s)",
-        key, kind, core.kind(v) or type(v)))
-    end
-  end
   local title = given.title
   if title ~= nil and (type(title) ~= "string" or #title > 200 or
      title:find("%c")) then
@@ -791,8 +828,7 @@ local function state_of (pack, given)
   s.raw = core.bench_raw(pack, rest)
   s.report = check_of(s)
   s.circuit = circuit_of(pack, given)
-  s.bms = given.bms and (core.kind(given.bms) == "bms" and
-    core.keys(given.bms) or given.bms)
+  s.bms = given.bms and core.keys(given.bms)
   s.fuse_a = given.fuse and core.keys(given.fuse).rating_a
   s.fuse_next = s.circuit and s.circuit.fuse_next_a
   return s
@@ -839,7 +875,8 @@ function sheet.sheet (pack, given)
   if given == nil then given = {} end
   check_given(given)
   local self = setmetatable({}, meta)
-  objects[self] = pages.clean(page_of(state_of(pack, given)))
+  local parts = takes.take("sheet", given)
+  objects[self] = pages.clean(page_of(state_of(pack, parts)))
   return self
 end
 

@@ -3,6 +3,7 @@
 local core, loader = ...
 local wording = loader("wording")
 local tables = loader("table")
+local given = loader("given")
 local cautions = loader("cautions")
 local notes = loader("notes")
 local origin = loader("origin")
@@ -33,15 +34,6 @@ local columns = { tables.text("caution", "caution"),
 
 -- ---- what is asked ----
 
-local function wanted (opts, key, kind)
-  if opts[key] ~= nil and core.kind(opts[key]) ~= kind then
-    core.fail("script", string.format("check: %s must be %s (got %s)", key,
-      kind == "lot" and "a lot of readings" or kind == "profile" and
-      "a duty, amp.profile.daily{} or another" or "amp." .. kind .. "{}",
-      core.kind(opts[key]) or type(opts[key])))
-  end
-end
-
 local function check_opts (opts)
   if opts == nil then opts = {} end
   if type(opts) ~= "table" or core.kind(opts) then
@@ -49,22 +41,7 @@ local function check_opts (opts)
       "inverter = .., cable = .., fuse = .., place = .. }")
   end
   tables.check_keys("check", opts, keys)
-  for _, kind in ipairs{ "inverter", "cable", "fuse", "precharge", "lot" } do
-    wanted(opts, kind, kind)
-  end
-  wanted(opts, "duty", "profile")
-  wanted(opts, "link", "fuse_link")
-  local own = {}
-  for _, key in ipairs(keys) do own[key] = opts[key] end
-  for _, kind in ipairs{ "place", "bms" } do
-    if own[kind] ~= nil and core.kind(own[kind]) ~= kind then
-      if type(own[kind]) ~= "table" then
-        core.fail("script", "check: " .. kind .. " must be a table of keys " ..
-          "or amp." .. kind .. "{}")
-      end
-      own[kind] = core[kind](own[kind])
-    end
-  end
+  local own = given.take("check", opts)
   own.cautions = cautions.own_list("check", opts.cautions)
   return own
 end

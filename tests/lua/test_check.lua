@@ -522,12 +522,32 @@ local small = opts(hut_opts)
 small.place = { floor_kpa = 2.0, floor_m2 = 1.0, extra_kg = 45 }
 check.equal(hut:check(small):raised "floor_overloaded", true)
 
+-- ---- parts as plain tables of the keys of their objects ----
+
+local typed = pack:check{ inverter = { v_min = 42, v_max = 58,
+    v_abs_max = 59, power_w = 3000, surge_w = 5000, efficiency_pct = 92 },
+  fuse = { rating_a = 100, voltage_v = 80 },
+  cable = { one_way_m = 2, area_mm2 = 50, ampacity_a = 150 },
+  precharge = { v = 57.4, capacitance_uf = 12000, current_a = 2 },
+  link = { metal = "copper", diameter_mm = 0.4 },
+  duty = { load_kwh = 5 }, bms = { cell_v_max = 4.15 } }
+local made = pack:check{ inverter = amp.inverter{ v_min = 42, v_max = 58,
+    v_abs_max = 59, power_w = 3000, surge_w = 5000, efficiency_pct = 92 },
+  fuse = amp.fuse{ rating_a = 100, voltage_v = 80 },
+  cable = amp.cable{ one_way_m = 2, area_mm2 = 50, ampacity_a = 150 },
+  precharge = amp.precharge{ v = 57.4, capacitance_uf = 12000,
+    current_a = 2 },
+  link = amp.fuse_link{ metal = "copper", diameter_mm = 0.4 },
+  duty = amp.profile.daily{ load_kwh = 5 },
+  bms = amp.bms{ cell_v_max = 4.15 } }
+check.equal(tostring(typed), tostring(made), "plain tables, the same report")
+
 -- ---- refusals ----
 
 check.raises(function () pack:check{ invertor = inverter } end,
   "check: unknown key 'invertor' (did you mean 'inverter'?)")
 check.raises(function () pack:check{ fuse = cable } end,
-  "check: fuse must be amp.fuse{} (got cable)")
+  "check: fuse must be amp.fuse{} or a table of its keys (got cable)")
 check.raises(function () pack:check{ place = { floor_kpa = -1 } } end,
   "floor_kpa must lie in")
 check.raises(function () pack:check{ place = { coldest = 3 } } end,

@@ -45,7 +45,8 @@ check.has(text, "inverter: cuts out                               3.30    46.2")
 check.has(F(text), "5 links, 10 leads, 2 bars, 20 joints on terminals.")
 check.has(F(text), "5 BMS, 14 groups, 15 wires each to be chosen")
 check.has(F(text), "5 string fuses, at the terminal to be chosen")
-check.has(F(text), "Not given: inverter, main cable, main fuse, place and duty.")
+check.has(F(text), "Not given: inverter, main cable, main fuse, BMS, place " ..
+  "and duty.")
 check.has(F(text), "A competent electrician, the insurer and the local " ..
   "authority decide.")
 check.has(F(text), "the other strings carry 25 % more", "one of five lost")
@@ -69,7 +70,7 @@ check.has(given, "main fuse, nearest the bar 100 A, 80 V DC, 20 kA")
 check.has(given, "19.8 J a pulse")
 check.has(given, "inverter: never above 60.0")
 check.has(given, "interrupt_below_short")
-check.has(given, "Not given: place and duty.")
+check.has(given, "Not given: BMS, place and duty.")
 check.has(given, "things could not be looked at: pack:check says which")
 local raised = 0
 for _, row in ipairs(pack:check{}) do
@@ -132,6 +133,37 @@ check.has(F(thin_with{ inverter = shy:with{ power_w = 4000 } }),
 check.ok(not given:find("not fit: fuse_", 1, true) and
   given:find("20 kA; does not fit: interrupt_below_short", 1, true),
   "what fits is not marked")
+
+-- a BMS that was given is printed as it is set, with the cell's own limit
+-- beside a setting that passes it; 16 groups
+check.has(F(thin_with{ bms = { cell_v_min = 3.00, cell_v_max = 4.15,
+  charge_min_c = 2, each_string = true } }), "BMS cuts charge, as given " ..
+  "4.15 66.4 charger: full, no equalising 4.10 65.6 inverter: cuts out 3.30 " ..
+  "52.8 BMS cuts discharge, as given 3.00 48.0")
+local lax = F(thin_with{ bms = { cell_v_min = 2.60, cell_v_max = 4.25,
+  charge_min_c = -5, discharge_a = 60 } })
+check.has(lax, "BMS cuts charge, as given: above the cell's 4.20 V 4.25 68.0")
+check.has(lax, "cuts discharge, as given: below the cell's 2.70 V 2.60 41.6")
+check.has(lax, "This BMS lets no charge begin below -5 C: too cold, no " ..
+  "charging below 0 C in the coldest cell.")
+check.has(lax, "given: 2.60 to 4.25 V, 60 A out; does not fit: bms_beyond_cell")
+check.has(F(thin_with{ bms = { cell_v_max = 4.05, charge_min_c = 2 } }),
+  "BMS cuts charge, as given: inside the window 4.05 64.8")
+check.has(F(thin_with{ bms = { cell_v_max = 4.15, charge_min_c = 2 } }),
+  "BMS cuts discharge, not given: within the cell's own limit 2.70 43.2")
+check.has(F(thin_with{ bms = { charge_min_c = 2 } }),
+  "This BMS lets no charge begin below 2 C in the coldest cell.")
+check.has(F(thin_with{ bms = {} }), "No charging below 0 C in the coldest " ..
+  "cell: at which temperature this BMS stops is not given.")
+
+-- parts as plain tables of the same keys
+check.equal(F(six:sheet{ inverter = { v_min = 42, v_max = 60, v_abs_max = 64,
+  power_w = 2000, surge_w = 4000, efficiency_pct = 92, idle_w = 10,
+  capacitance_uf = 12000 }, cable = { one_way_m = 2,
+  area_mm2 = 16, ampacity_a = 70 }, fuse = { rating_a = 125, voltage_v = 80,
+  interrupt_ka = 20 } }), F(low), "the same page")
+check.raises(function () six:sheet{ cable = { one_way_m = 2, area_mm = 16 } }
+end, "did you mean 'area_mm2'?")
 
 -- parallel-first: levels, one board, links between levels
 local side = plan:pack{ order = "parallel_first", cell_v_min = 3.30,
@@ -226,7 +258,7 @@ check.ok(not text:find("In full:", 1, true), "none is shortened here")
 check.raises(function () return pack:sheet{ fuze = 1 } end,
   "sheet: unknown key 'fuze' (did you mean 'fuse'?)")
 check.raises(function () return pack:sheet{ fuse = 100 } end,
-  "sheet: fuse must be amp.fuse{} (got number)")
+  "sheet: fuse must be amp.fuse{} or a table of its keys (got number)")
 check.raises(function () return pack:sheet(5) end, "a table of named keys")
 check.raises(function () return sheet:write("sheet.pdf") end,
   "must end in .txt, .md or .html (got sheet.pdf)")
