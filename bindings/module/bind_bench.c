@@ -81,6 +81,7 @@ static void put_pieces (lua_State *L, const amp_bench *b) {
 static void put_answer (lua_State *L, const amp_bench *b) {
   bind_put(L, "full_v", b->full);
   bind_put(L, "empty_v", b->empty);
+  bind_put(L, "charge_v", b->charge);
   bind_put(L, "soc_pct", b->soc * 100.0);
   bind_put(L, "joined_v", b->joined);
   bind_put(L, "bare_a", b->bare);
@@ -95,12 +96,19 @@ static void put_window (lua_State *L, const bind_pack *p,
   const amp_chemistry *c = p->module->m.chemistry;
   bind_put(L, "cell_v_min", w->v_min);
   bind_put(L, "cell_v_max", w->v_max);
+  bind_put(L, "cell_charge_v", w->v_charge);
   bind_put(L, "soc_min_pct", w->soc_min * 100.0);
   bind_put(L, "soc_max_pct", w->soc_max * 100.0);
   bind_put(L, "limit_v_min", c->v_min);
   bind_put(L, "limit_v_max", c->v_max);
   bind_put_flag(L, "assumed_low", w->assumed_low);
   bind_put_flag(L, "assumed_high", w->assumed_high);
+  bind_put(L, "daily_v_min", c->v_daily_min);
+  bind_put(L, "daily_v_max", c->v_daily_max);
+  bind_put(L, "flat_low_pct", c->flat_lo * 100.0);
+  bind_put(L, "flat_high_pct", c->flat_hi * 100.0);
+  bind_put_flag(L, "rest_low", w->rest_low);
+  bind_put_flag(L, "rest_high", w->rest_high);
   bind_put_flag(L, "plateau", c->flat_lo < c->flat_hi);
   bind_put_flag(L, "string_first", p->build.string_first);
   bind_put_text(L, "chemistry", c->name);

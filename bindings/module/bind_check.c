@@ -226,6 +226,8 @@ static void put_facts (lua_State *L, const amp_check_facts *f) {
   lua_newtable(L);
   bind_put(L, "v_full", f->v_full);
   bind_put(L, "v_empty", f->v_empty);
+  bind_put(L, "v_load", f->v_load);
+  bind_put(L, "v_surge", f->v_surge);
   bind_put(L, "usable_kwh", f->usable / 3.6e6);
   bind_put(L, "current_a", f->current);
   bind_put(L, "surge_a", f->surge);

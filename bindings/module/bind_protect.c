@@ -136,7 +136,7 @@ static amp_status full_voltage (const bind_pack *p, double *v,
   amp_window w;
   amp_status s = bind_pack_window(p, &w, err);
   if (s == AMP_OK)
-    *v = w.v_max * amp_build_groups(&p->build);
+    *v = w.v_charge * amp_build_groups(&p->build);
   return s;
 }
 

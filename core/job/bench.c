@@ -218,6 +218,7 @@ static void count_pieces (const amp_build *b, const amp_window *w,
                           amp_bench *out) {
   out->groups = amp_build_groups(b);
   out->full = out->groups * w->v_max;
+  out->charge = out->groups * w->v_charge;
   out->empty = out->groups * w->v_min;
   out->terminals = 2 * out->modules;
   out->links = b->string_first ? out->modules - out->rows : out->rows - 1;

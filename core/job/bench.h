@@ -61,6 +61,7 @@ typedef struct amp_bench {
   bool flat;        /* rest voltages tell no charge here */
   int unread;       /* modules without a rest voltage */
   double full, empty; /* V of the pack */
+  double charge;      /* V of it while charging: amp_window.v_charge */
   int groups;       /* in series */
   int terminals;    /* joints on modules: two each */
   int links;        /* between modules in series, or between levels */

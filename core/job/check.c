@@ -125,6 +125,7 @@ static void order (amp_checked *out) {
 }
 
 static void no_facts (amp_check_facts *f) {
+  f->v_load = f->v_surge = NO;
   f->v_full = f->v_empty = f->current = f->surge = f->bus = f->share = NO;
   f->mass = f->pressure = f->area_least = f->lowest = NO;
   f->heat = f->rise = f->cells = f->warm = f->warm_to = NO;

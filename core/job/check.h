@@ -90,7 +90,9 @@ typedef struct amp_check {
 
 /* What the comparisons worked out on their way; NaN: not told. */
 typedef struct amp_check_facts {
-  double v_full, v_empty;   /* V */
+  double v_full, v_empty;   /* V; full while charging */
+  double v_load, v_surge;   /* V left at the empty end under full load, in a
+                               surge, at 25 C or at the place's coldest */
   double usable;            /* J, inside the inverter's window too */
   double current, surge;    /* A */
   double bus;               /* A, short circuit */

@@ -118,6 +118,6 @@ void check_bms (const amp_check *c, amp_checked *out) {
   }
   look_load(c, out);
   look_charge(c, out);
-  look_voltage(c->bms->v_max, ch->v_max, c->window.v_max, 1.0, out);
+  look_voltage(c->bms->v_max, ch->v_max, c->window.v_charge, 1.0, out);
   look_voltage(c->bms->v_min, ch->v_min, c->window.v_min, -1.0, out);
 }

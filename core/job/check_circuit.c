@@ -81,8 +81,8 @@ static bool clip (const amp_check *c, double full, double empty,
               groups * amp_chemistry_ocv(c->mean->chemistry, w->soc_max),
               groups * amp_chemistry_ocv(c->mean->chemistry, w->soc_min),
               AMP_BASIS_COMPUTED);
-  end_cut(full, c->converter->v_max, w->clipped_high, "full", own->soc_max,
-          w->soc_max, out);
+  end_cut(groups * own->v_max, c->converter->v_max, w->clipped_high, "full",
+          own->soc_max, w->soc_max, out);
   end_cut(empty, c->converter->v_min, w->clipped_low, "empty", own->soc_min,
           w->soc_min, out);
   return true;
@@ -117,8 +117,13 @@ typedef struct sag {
   bool surge;
 } sag;
 
-/* The load under which least voltage is left. */
-static bool worst_sag (const amp_check *c, const amp_window *w, sag *worst) {
+static double lesser (double a, double b) {
+  return b < a || !amp_given(a) ? b : a;
+}
+
+/* The load under which least voltage is left; of load and surge the least. */
+static bool worst_sag (const amp_check *c, const amp_window *w, sag *worst,
+                       amp_check_facts *f) {
   const double temps[] = {298.15, c->site ? c->site->coldest : NO};
   const double power[] = {c->converter->power, c->surge};
   amp_layout a = {.fits = true, .window = *w};
@@ -138,6 +143,10 @@ static bool worst_sag (const amp_check *c, const amp_window *w, sag *worst) {
         amp_layout_under(m, &a, full, r10s, &load, &one.s, NULL) != AMP_OK)
       continue;
     one.v = rest - one.s.sag;
+    if (one.surge)
+      f->v_surge = lesser(f->v_surge, one.v);
+    else
+      f->v_load = lesser(f->v_load, one.v);
     if (!any || one.v < worst->v)
       *worst = one;
     any = true;
@@ -152,7 +161,7 @@ static void look_sag (const amp_check *c, const amp_window *w,
   amp_basis basis = amp_value_is_set(&c->mean->r10s) ? c->mean->r10s.basis
                                                      : AMP_BASIS_ASSUMED;
   basis = amp_basis_worse(AMP_BASIS_COMPUTED, basis);
-  if (!worst_sag(c, w, &worst)) {
+  if (!worst_sag(c, w, &worst, &out->facts)) {
     check_missing(out, "surge_sag_crosses_cutout",
                   "v_min and power_w of the inverter are wanted: whether it "
                   "cuts out under load is not known");
@@ -174,7 +183,8 @@ static void look_sag (const amp_check *c, const amp_window *w,
 
 void check_window (const amp_check *c, amp_checked *out) {
   int groups = amp_build_groups(c->build);
-  double full = groups * c->window.v_max, empty = groups * c->window.v_min;
+  double full = groups * c->window.v_charge;
+  double empty = groups * c->window.v_min;
   amp_window w;
   out->facts.v_full = full;
   out->facts.v_empty = empty;

@@ -190,6 +190,7 @@ static void wanted_low (const amp_chemistry *c, double soc, double v,
   if (amp_given(soc) && (!amp_given(v) || soc > w->soc_min)) {
     w->soc_min = soc;
     w->v_min = amp_chemistry_ocv(c, soc);
+    w->rest_low = true;
   }
 }
 
@@ -201,7 +202,12 @@ static void wanted_high (const amp_chemistry *c, double soc, double v,
   if (amp_given(soc) && (!amp_given(v) || soc < w->soc_max)) {
     w->soc_max = soc;
     w->v_max = amp_chemistry_ocv(c, soc);
+    w->rest_high = true;
   }
+  /* 3.34 V at rest are no setting for LFP: it would neither fill nor balance */
+  w->v_charge = w->v_max;
+  if (w->rest_high && c->flat_lo < c->flat_hi)
+    w->v_charge = fmax(w->v_max, amp_given(v) ? v : c->v_daily_max);
 }
 
 /* 14 x 4.10 V must not pass 57.4 V by a rounding. */
@@ -222,6 +228,8 @@ static void clip (const amp_chemistry *c, int groups, double v_min,
     w->soc_max = fmin(w->soc_max, amp_chemistry_soc_at_limit(c, w->v_max));
     w->clipped_high = true;
   }
+  if (v_max > 0.0 && w->v_charge * groups > v_max)
+    w->v_charge = v_max / groups;
 }
 
 /* Refuses settings that no window can come of; fills w unclipped. */
@@ -265,7 +273,7 @@ amp_status amp_window_of (const amp_chemistry *c, int groups, double soc_min,
       wanted(c, groups, soc_min, soc_max, cell_v_min, cell_v_max, &w, err);
   if (st != AMP_OK)
     return st;
-  double full = w.v_max * groups, empty = w.v_min * groups;
+  double full = w.v_charge * groups, empty = w.v_min * groups;
   if (passes(full, v_abs_max))
     return amp_failf(err, AMP_EREFUSED, "v_abs_max",
                      "%d groups in series reach %g V when full, over the "
@@ -303,7 +311,7 @@ static void judge (const amp_module *m, int modules, const amp_window *w,
       amp_window_of(m->chemistry, out->groups, m->soc_min, m->soc_max,
                     m->cell_v_min, m->cell_v_max, inv_v_min, inv_v_max,
                     v_abs_max, &out->window, &out->why) == AMP_OK;
-  out->v_full = out->window.v_max * out->groups;
+  out->v_full = out->window.v_charge * out->groups;
   out->v_empty = out->window.v_min * out->groups;
   out->margin = v_abs_max > 0.0 ? v_abs_max - out->v_full : AMP_NOT_GIVEN;
 }

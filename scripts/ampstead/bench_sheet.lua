@@ -150,8 +150,10 @@ local function ends_note (s)
     if raw.full_v ~= first.full_v then first = nil break end
   end
   if not first then return "" end
-  return string.format(" Each module: %s V empty, %s full%s.",
-    volts(first.empty_v), volts(first.full_v), s.string_first and
+  return string.format(" Each module: %s V empty%s, %s full%s%s.",
+    volts(first.empty_v), s.raw.rest_low and " at rest" or "",
+    volts(first.full_v), s.raw.rest_high and " at rest" or "",
+    s.string_first and
     string.format("; each string %s, %s", volts(row.empty_v),
       volts(row.full_v)) or "")
 end
@@ -189,8 +191,11 @@ local function level_steps (s, steps)
     end
   end
   if s.raw.flat or s.raw.plateau and (s.raw.unread > 0 or #s.flat == 0) then
-    say(steps, "Bring every module full by itself before it meets another: " ..
-      "a rest voltage tells no charge here.")
+    local first = s.flat[1]
+    say(steps, "Bring every module full by itself%s before it meets " ..
+      "another: a rest voltage tells no charge here.", first and
+      string.format(", %s V until the current is small,", volts(
+        core.keys(first.module).series * s.raw.cell_charge_v)) or "")
   elseif s.raw.unread > 0 or not s.raw.soc_pct then
     say(steps, "Bring all modules to one state of charge before any meets " ..
       "another.")
@@ -312,11 +317,20 @@ local function limit_row (s, what, group_v)
   return { what, fixed(group_v, 2), fixed(group_v * s.raw.groups, 1) }
 end
 
+-- an end given as a charge that no voltage of this chemistry shows: the lower
+-- between the knees, the upper anywhere above the first, for at rest the curve
+-- rises too steeply beyond the second to be set by
+local function hidden (s, way)
+  local raw = s.raw
+  if not raw.plateau or not raw["rest_" .. way] then return false end
+  return way == "high" or raw.soc_min_pct > raw.flat_low_pct
+end
+
 -- V a group up to which the inverter charges, and V of the pack: the least of
 -- what the pack, the inverter's setting and its limit allow; and whose it is
 local function full_setting (s)
   local inv, groups = inverter_keys(s), s.raw.groups
-  local least, whose = s.raw.cell_v_max, nil
+  local least, whose = s.raw.cell_charge_v, nil
   for _, key in ipairs{ "v_max", "v_abs_max" } do
     local v = inv[key]
     if least and v and v > 0 and v / groups < least - 1e-9 then
@@ -332,16 +346,106 @@ local function full_row (s)
   end
   local v, whose = full_setting(s)
   return limit_row(s, "charger: full, no equalising" .. (whose and
-    ", the inverter's " .. whose or ""), v)
+    ", the inverter's " .. whose or hidden(s, "high") and
+    ", common practice" or s.raw.rest_high and string.format(
+    ", %s %% at rest", trim(s.raw.soc_max_pct)) or ""), v)
 end
 
--- V a group at which the inverter cuts out: no lower than it can be set
-local function empty_row (s)
-  local inv, v = inverter_keys(s), s.raw.cell_v_min
-  local own = inv.v_min and inv.v_min / s.raw.groups
-  local raised = v and own and own > v + 1e-9
-  return limit_row(s, "inverter: cuts out" .. (raised and ", its v_min" or
-    ""), raised and own or v)
+-- {V a group, whose} below which no cut-out can or should be set
+local function lowest_cut (s)
+  local own = inverter_keys(s).v_min
+  local list = { { s.bms and s.bms.cell_v_min, ", where the BMS cuts" },
+    { s.raw.limit_v_min, ", the cell's own limit" },
+    { own and own / s.raw.groups, ", its v_min" } }
+  local most
+  for i = 1, 3 do
+    local v = list[i][1]
+    if v and (not most or v > most[1] + 1e-9) then most = list[i] end
+  end
+  return most
+end
+
+-- V of the pack that full load or a surge of seconds leaves at the empty end; nil: not
+-- known, for want of a power or of a window that the inverter can use
+local function under_load (s)
+  local load, surge = fact(s, "v_load"), fact(s, "v_surge")
+  return load and surge and math.min(load, surge) or load or surge
+end
+
+-- rows of where the inverter cuts out. An empty end given as a charge is a
+-- voltage at rest: a cut-out set there would trip under load.
+local function empty_rows (s)
+  local raw, least = s.raw, lowest_cut(s)
+  local v, words, rows = raw.cell_v_min, "", {}
+  if hidden(s, "low") then
+    v, words = raw.daily_v_min, ", common practice"
+  elseif raw.rest_low then
+    local left = under_load(s)
+    rows[1] = limit_row(s, string.format("empty at rest, %s %%",
+      trim(raw.soc_min_pct)), v)
+    v, words = left and left / raw.groups or v, left and ", under load" or
+      ", at rest: see below"
+  end
+  if least[1] > v + 1e-9 then v, words = least[1], least[2] end
+  rows[#rows + 1] = limit_row(s, "inverter: cuts out" .. words, v)
+  return rows
+end
+
+-- "full load leaves 50.8 V, a surge 47.4 V"
+local function load_words (s)
+  local load, surge = fact(s, "v_load"), fact(s, "v_surge")
+  if load and surge and fixed(load, 1) == fixed(surge, 1) then
+    return "full load or a surge of seconds leaves " .. fixed(load, 1) .. " V"
+  end
+  local list = {}
+  if load then list[1] = "full load leaves " .. fixed(load, 1) .. " V" end
+  if surge then
+    list[#list + 1] = (load and "a surge of seconds " or
+      "a surge of seconds leaves ") ..
+      fixed(surge, 1) .. " V"
+  end
+  return table.concat(list, ", ")
+end
+
+-- what a charger's setting has to do with the charge that was asked for
+local function full_note (s, list)
+  local raw = s.raw
+  if hidden(s, "high") then
+    say(list, "%s at rest shows about the same from %s to %s %%, so no voltage " ..
+      "stands for %s %% of charge: the charger's is a terminal voltage of " ..
+      "common practice (no source; the cell's sheet goes first), ended by " ..
+      "a small current. It fills the cells%s.", raw.chemistry,
+      trim(raw.flat_low_pct), trim(raw.flat_high_pct), trim(raw.soc_max_pct),
+      raw.soc_max_pct < 100 and string.format("; to stay at %s %% somebody " ..
+        "has to count Ah", trim(raw.soc_max_pct)) or "")
+  elseif raw.rest_high then
+    say(list, "%s V a group is %s %% at rest: a charge held there until the " ..
+      "current is small ends at it, one broken off earlier ends lower.",
+      fixed(raw.cell_v_max, 2), trim(raw.soc_max_pct))
+  end
+end
+
+-- what load does to the cut-out
+local function empty_note (s, list)
+  local raw, left = s.raw, under_load(s)
+  local own = inverter_keys(s).v_min
+  local clipped = own and own / raw.groups > raw.cell_v_min + 1e-9
+  if hidden(s, "low") then
+    say(list, "Nor does a voltage stand for %s %%: the cut-out is common " ..
+      "practice (no source) and lies below it; to stop at %s %% somebody " ..
+      "has to count Ah.", trim(raw.soc_min_pct), trim(raw.soc_min_pct))
+  elseif raw.rest_low and left and not clipped then
+    say(list, "Empty is told at rest; there %s at the terminals: a cut-out " ..
+      "set above that trips early, and one set at it lets a light load go " ..
+      "below %s %%.", load_words(s), trim(raw.soc_min_pct))
+  elseif raw.rest_low and not left then
+    say(list, "The cut-out is told at rest: under load the terminals stand " ..
+      "lower and it trips early. By how much: with the inverter's v_min, " ..
+      "power_w and surge_w.")
+  elseif left then
+    say(list, "From that voltage at rest %s at the terminals: under load it " ..
+      "cuts out earlier, with more charge left.", load_words(s))
+  end
 end
 
 -- A to three digits, without zeros behind the point
@@ -420,8 +524,11 @@ local function settings_note (s)
   current_note(s, list)
   say(list, frost_words(s))
   say(list, lists.settings)
+  full_note(s, list)
+  empty_note(s, list)
   if raw.assumed_low or raw.assumed_high then
-    say(list, "Daily limits of the chemistry are assumed where none was given.")
+    say(list, "Daily limits of the chemistry are assumed where none was " ..
+      "given: common practice, no source.")
   end
   return table.concat(list, " ")
 end
@@ -436,7 +543,8 @@ local function bms_row (s, what, key, sign)
       s.bms and ", not given: within the" or " at the"), cell)
   end
   local past = sign * (v - cell) > 1e-9
-  local inside = sign * (s.raw["cell_v_" .. key] - v) > 1e-9
+  local window = key == "max" and s.raw.cell_charge_v or s.raw.cell_v_min
+  local inside = sign * (window - v) > 1e-9
   return limit_row(s, string.format("BMS cuts %s, as given%s", what, past and
     string.format(": %s the cell's %s V", sign > 0 and "above" or "below",
       fixed(cell, 2)) or inside and ": inside the window" or ""), v)
@@ -444,8 +552,9 @@ end
 
 local function settings_section (s)
   local inv = inverter_keys(s)
-  local rows = { bms_row(s, "charge", "max", 1), full_row(s), empty_row(s),
-    bms_row(s, "discharge", "min", -1) }
+  local rows = { bms_row(s, "charge", "max", 1), full_row(s),
+    table.unpack(empty_rows(s)) }
+  rows[#rows + 1] = bms_row(s, "discharge", "min", -1)
   if inv.v_abs_max then
     rows[#rows + 1] = { "inverter: never above", "", fixed(inv.v_abs_max, 1) }
   end
@@ -536,7 +645,7 @@ end
 local function precharge_piece (s, rows)
   local inv, p = inverter_keys(s), s.given.precharge
   if not p and inv.capacitance_uf then
-    p = core.precharge{ v = s.raw.full_v, r_ohm = 1,
+    p = core.precharge{ v = s.raw.charge_v, r_ohm = 1,
       capacitance_uf = inv.capacitance_uf }
     piece(rows, "1", "pre-charge resistor, its switch", string.format(
       "%s J a pulse", short(p.energy_j)))
@@ -586,7 +695,7 @@ local function main_pieces (s, rows)
     fuse_size(s.given.fuse)) or s.fuse_next and "to be chosen: " ..
     trim(s.fuse_next) .. " A")
   piece(rows, "1", "main switch or contactor, DC", string.format(
-    "over %s V DC", fixed(s.raw.full_v, 1)))
+    "over %s V DC", fixed(s.raw.charge_v, 1)))
   cable_pieces(s, rows)
   precharge_piece(s, rows)
 end
@@ -690,8 +799,11 @@ local function head_lines (s)
     string.format("%s of %d groups (%s), %s; %s.", plural(raw.modules,
       "module"), m.series, raw.chemistry, shape, s.string_first and
       "string-first" or "parallel-first"),
-    string.format("%s V full, %s V empty, %s groups; tested %s kWh, usable " ..
-      "%s kWh%s%s.", fixed(raw.full_v, 1), fixed(raw.empty_v, 1),
+    string.format("%s V full%s, %s V empty%s, %s groups; tested %s kWh, " ..
+      "usable %s kWh%s%s.", fixed(raw.full_v, 1), raw.charge_v >
+      raw.full_v + 0.05 and string.format(" at rest (%s V charging)",
+        fixed(raw.charge_v, 1)) or raw.rest_high and " at rest" or "",
+      fixed(raw.empty_v, 1), raw.rest_low and " at rest" or "",
       fixed(raw.groups, 0), short(pack.tested_kwh), short(left),
       cut and string.format(" inside the inverter's window (%s by the " ..
         "pack's)", short(pack.usable_kwh)) or "", pack.mass_kg and ", " ..

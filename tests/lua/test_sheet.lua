@@ -254,6 +254,47 @@ for _, letters in ipairs{ 20, 40 } do
 end
 check.ok(not text:find("In full:", 1, true), "none is shortened here")
 
+-- what is set is told at the terminals, what is a charge at rest. 95 % of LFP
+-- rests at 3.343 V (16 x = 53.5), nothing to charge to: common practice has
+-- 3.45 V (docs/model/chemistry.md), 55.2 V. 10 % rests at 3.203 V = 51.2 V,
+-- and the cut-out lies where check's surge leaves it.
+local part = iron:with{ soc_min_pct = 10, soc_max_pct = 95,
+  r10s_mohm = amp.measured(4) }
+local flat = amp.pack{ module = part, series = 2, parallel = 2 }
+local strong = { v_min = 42, v_max = 56, v_abs_max = 60, power_w = 5000,
+  surge_w = 12000, efficiency_pct = 93, capacitance_uf = 12000 }
+local seen, said = flat:check{ inverter = strong }, flat:sheet{
+  inverter = strong }
+check.close(seen.v_full, 55.2, 1e-9)
+check.close(seen.v_empty, 51.248, 1e-9)
+check.ok(seen.v_surge < seen.v_load and seen.v_load < seen.v_empty, "sags")
+check.has(F(said), "53.5 V full at rest (55.2 V charging), 51.2 V empty at rest")
+check.has(F(said), "charger: full, no equalising, common practice 3.45 55.2")
+check.has(F(said), "empty at rest, 10 % 3.20 51.2 inverter: cuts out, under " ..
+  string.format("load %.2f %.1f", seen.v_surge / 16, seen.v_surge))
+check.has(F(said), string.format("full load leaves %.1f V, a surge of seconds %.1f V",
+  seen.v_load, seen.v_surge))
+check.has(F(said), "no voltage stands for 95 % of charge")
+check.has(F(said), "to stay at 95 % somebody has to count Ah")
+check.has(F(said), "over 55.2 V DC")
+check.has(F(flat:sheet()), "inverter: cuts out, at rest: see below 3.20 51.2")
+check.has(F(flat:sheet()), "full by itself, 27.60 V until the current is small,")
+check.has(F(amp.pack{ module = part:with{ soc_min_pct = 35 }, series = 2,
+  parallel = 2 }:sheet()), "inverter: cuts out, common practice 3.00 48.0")
+check.has(F(flat:sheet{ inverter = strong, bms = { cell_v_min = 3.15 } }),
+  "inverter: cuts out, where the BMS cuts 3.15 50.4")
+-- volts that were given are settings, whatever the curve
+check.has(F(amp.pack{ module = iron, series = 2, parallel = 2,
+  cell_v_min = 3.0, cell_v_max = 3.5 }:sheet()),
+  "charger: full, no equalising 3.50 56.0 inverter: cuts out 3.00 48.0")
+-- 90 and 10 % of nmc111: 4.060 and 3.475 V at rest, by its table
+local slope = F(six:with{ soc_min_pct = 10, soc_max_pct = 90 }:sheet{
+  inverter = shy })
+check.has(slope, "charger: full, no equalising, the inverter's v_max 3.75 60.0")
+check.has(slope, "empty at rest, 10 % 3.48 55.6 inverter: cuts out, under load")
+check.has(F(six:with{ soc_max_pct = 90 }:sheet()),
+  "charger: full, no equalising, 90 % at rest 4.06 65.0")
+
 -- wrong calls
 check.raises(function () return pack:sheet{ fuze = 1 } end,
   "sheet: unknown key 'fuze' (did you mean 'fuse'?)")

@@ -93,6 +93,44 @@ static void sixteen_lfp_groups_fit_the_hut (void **state) {
 }
 
 /*
+** 95 % of LFP rests at 3.343 V (the table), where no charge would end: the
+** charger's is the daily limit of common practice, 3.45 V, 16 x = 55.2 V, and
+** that is held against the absolute limit. The charge stays as it was asked
+** for. A sloped curve has 90 % at 4.060 V (the table), charging as at rest.
+*/
+static void a_flat_curve_charges_above_its_rest (void **state) {
+  const amp_chemistry *lfp = amp_chemistry_find("lfp");
+  amp_window w;
+  amp_error err;
+  (void)state;
+  assert_int_equal(
+      amp_window_of(lfp, 16, 0.10, 0.95, NO, NO, 42, 58, 60, &w, NULL),
+      AMP_OK);
+  assert_close(w.v_max, 3.343, 1e-12);
+  assert_close(w.v_charge, 3.45, 1e-12);
+  assert_close(w.soc_max, 0.95, 0.0);
+  assert_true(w.rest_low && w.rest_high);
+  assert_int_equal(
+      amp_window_of(lfp, 16, 0.10, 0.95, NO, NO, 42, 54, 55, &w, &err),
+      AMP_EREFUSED);
+  assert_non_null(strstr(err.text, "55.2 V"));
+  assert_int_equal(
+      amp_window_of(lfp, 16, 0.10, 0.95, NO, NO, 42, 54, 60, &w, NULL),
+      AMP_OK);
+  assert_close(w.v_charge, 54.0 / 16, 1e-12);
+  assert_false(w.clipped_high);
+  assert_int_equal(
+      amp_window_of(lfp, 16, NO, NO, 3.0, 3.40, 0, 0, 0, &w, NULL), AMP_OK);
+  assert_close(w.v_charge, 3.40, 0.0);
+  assert_false(w.rest_low || w.rest_high);
+  assert_int_equal(amp_window_of(amp_chemistry_find("nmc111"), 14, NO, 0.90,
+                                 NO, NO, 0, 0, 0, &w, NULL),
+                   AMP_OK);
+  assert_close(w.v_charge, 4.060, 1e-12);
+  assert_true(w.rest_high && !w.rest_low);
+}
+
+/*
 ** Cold store, 4s modules, 42.0 .. 58.4 V, 60 V absolute. 12s: full 49.2 V,
 ** floor 3.50 V = 18.0 %, 75.8 %, of 20.59 kWh 15.61. 16s at 4.10 V is
 ** 65.6 V: refused; held to 58.4 V = 46.0 %, floor 3.20 V = 3.3 %, 42.7 % of
@@ -499,6 +537,7 @@ int main (void) {
       cmocka_unit_test(fourteen_groups_fit_the_hut),
       cmocka_unit_test(one_module_lies_below_the_window),
       cmocka_unit_test(sixteen_lfp_groups_fit_the_hut),
+      cmocka_unit_test(a_flat_curve_charges_above_its_rest),
       cmocka_unit_test(cold_store_clips_twelve_and_refuses_sixteen),
       cmocka_unit_test(radio_mast_leaves_a_quarter_of_eight_groups),
       cmocka_unit_test(full_voltages_are_groups_times_limit),
