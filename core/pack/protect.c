@@ -221,14 +221,26 @@ static double three (double v) {
   return amp_parse_double(text, n, '.', &out, NULL) == AMP_OK ? out : v;
 }
 
+/* The same of what must not be less: never rounded down. */
+static double three_up (double v) {
+  double told = three(v), digit = 1.0;
+  if (!(v > 0.0 && told < v * (1.0 - 1e-12)))
+    return told;
+  while (digit * 1000.0 <= v)
+    digit *= 10.0;
+  while (digit * 100.0 > v)
+    digit /= 10.0;
+  return three(told + digit);
+}
+
 /*
-** One comparison: 'value' must not lie below 'limit'. Something not given
-** makes an unknown finding; else one where it fails. 'sentence' takes both,
-** over 'unit'.
+** One comparison: 'value' must not lie below 'limit', which people are told
+** as 'told'. Something not given makes an unknown finding; else one where it
+** fails. 'sentence' takes both, over 'unit'.
 */
-static void at_least (amp_findings *f, const char *id, double value,
-                      double limit, double unit, const char *sentence,
-                      const char *missing) {
+static void at_least_told (amp_findings *f, const char *id, double value,
+                           double limit, double unit, double told,
+                           const char *sentence, const char *missing) {
   if (!amp_given(value) || !amp_given(limit)) {
     amp_finding *row = amp_finding_add(f, id, true, value, limit);
     amp_failf(&row->say, AMP_OK, id, "%s", missing);
@@ -240,14 +252,22 @@ static void at_least (amp_findings *f, const char *id, double value,
     return;
   }
   amp_finding *row = amp_finding_add(f, id, false, value, limit);
-  amp_failf(&row->say, AMP_OK, id, sentence, three(value / unit),
-            three(limit / unit));
+  amp_failf(&row->say, AMP_OK, id, sentence, three(value / unit), told);
+}
+
+static void at_least (amp_findings *f, const char *id, double value,
+                      double limit, double unit, const char *sentence,
+                      const char *missing) {
+  at_least_told(f, id, value, limit, unit, three(limit / unit), sentence,
+                missing);
 }
 
 static void look_fuse (const amp_circuit *c, amp_findings *f) {
-  at_least(f, "fuse_below_load", c->fuse, AMP_FUSE_FACTOR * c->current, 1.0,
-           "the fuse of %g A lies below 1.25 times the lasting current, %g A",
-           "fuse against load: the rating or the lasting current is missing");
+  double wanted = AMP_FUSE_FACTOR * c->current;
+  at_least_told(
+      f, "fuse_below_load", c->fuse, wanted, 1.0, three_up(wanted),
+      "the fuse of %g A lies below 1.25 times the lasting current, %g A",
+      "fuse against load: the rating or the lasting current is missing");
   at_least(f, "fuse_above_cable", c->ampacity, c->fuse, 1.0,
            "the cable may carry %g A, and the fuse lets %g A through",
            "fuse against cable: the rating or the ampacity is missing");

@@ -96,7 +96,7 @@ local function cable_cautions (raw, notes)
       "current is %s A.", short(raw.ampacity_a), short(raw.current_a)))
   elseif raw.ampacity_a and raw.carry_a and raw.ampacity_a < raw.carry_a then
     caution("fuse_above_cable", string.format("a fuse of %s A would let " ..
-      "through more than the %s A it may carry.", short(raw.carry_a),
+      "through more than the %s A it may carry.", wording.least(raw.carry_a),
       short(raw.ampacity_a)))
   end
   if raw.drop_max_pct and raw.drop_pct and
@@ -146,8 +146,10 @@ local function cable_table (cable)
   raw.what, raw.size, raw.by = core.name(cable), size_of(raw),
     ampacity_by[raw.from]
   cable_cautions(raw, notes)
+  local checked, carry = cable_checked(raw), raw.carry_a
+  raw.carry_a = carry and { value = carry, text = wording.least(carry) }
   return one_row(cable_columns, raw, nil, { heads = cable_head(cable, raw),
-    notes = closing(notes, cable, cable_checked(raw),
+    notes = closing(notes, cable, checked,
       "lugs and joints, bundling, a closed box, the short circuit") })
 end
 
@@ -359,7 +361,7 @@ end
 -- ---- short circuit ----
 
 local short_columns = { text("what", "short circuit"),
-  number("bus_ka", "at the busbar, by 10 s resistance kA", "kA"),
+  number("bus_ka", "busbar, by 10 s resistance kA", "kA"),
   number("low_ka", "behind the leads kA", "kA"),
   number("high_ka", "first moment, up to kA", "kA"),
   number("string_ka", "one string alone kA", "kA"),
@@ -413,7 +415,7 @@ local function circuit_heads (raw)
   if raw.current_a then
     heads[1] = string.format("%s A last%s: a fuse of %s A or more, the next " ..
       "standard one is %s.", short(raw.current_a), raw.at_v and " at " ..
-      wording.trim(raw.at_v) .. " V" or "", short(raw.fuse_least_a),
+      wording.trim(raw.at_v) .. " V" or "", wording.least(raw.fuse_least_a),
       raw.fuse_next_a and wording.trim(raw.fuse_next_a) .. " A" or
       "above 600 A")
   end

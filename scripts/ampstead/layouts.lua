@@ -71,8 +71,9 @@ local function head (raw)
     #fit == 1 and fit[1] == "1" and "s" or "")
 end
 
-local names = { lasting = "full load", surge = "surge",
-  lasting_cold = "full load in the cold", surge_cold = "surge in the cold" }
+local names = { lasting = "lasting full load", surge = "surge of seconds",
+  lasting_cold = "lasting full load in the cold",
+  surge_cold = "surge of seconds in the cold" }
 
 local function felt (s, from)
   if s.never then return "cuts out even a full pack" end
@@ -81,7 +82,7 @@ local function felt (s, from)
     wording.short(s.floor_pct), wording.short(from))
 end
 
--- "surge 155 A, 51.2 V in mid charge, sag 0.14 V: cuts out at 19.2 %.."
+-- "surge of seconds 155 A, 51.2 V in mid charge, sag 0.14 V: cuts out at 19.2 %.."
 local function sag_of (load, s, from)
   return string.format("%s %s A, %sat the cut-out a sag of %s V: %s",
     names[load], wording.short(s.current_a), s.mid_v and
@@ -161,7 +162,8 @@ function layouts.layouts (module, inverter, opts)
   if sagged then
     lines[#lines + 1] = { "taken", (given.parallel and "" or "one string " ..
       "alone (parallel); ") .. (more.r_assumed and "a default resistance by " ..
-      "chemistry, assumed; " or "") .. "25 C" .. (given.coldest_c and
+      "chemistry, assumed; " or "") .. "a surge meets the resistance of 10 s, " ..
+      "what lasts meets all of it and sags more for its current; 25 C" .. (given.coldest_c and
       " and " .. wording.trim(given.coldest_c) .. " C; below 10 C the " ..
       "resistance is told too small" or "; coldest_c for the cold") .. "." }
   end

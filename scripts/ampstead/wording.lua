@@ -26,6 +26,15 @@ function wording.of_100 (pct)
   return wording.fixed(pct, 0)
 end
 
+--- Three digits of what must not be less: never rounded down, 192.2 -> "193".
+function wording.least (v)
+  local text = wording.short(v)
+  local got = tonumber(text)
+  if not got or got >= v * (1 - 1e-12) or v <= 0 then return text end
+  local behind = #(text:match("%.(%d+)") or "")
+  return wording.fixed(got + 10 ^ -behind, behind)
+end
+
 --- At most 'digits' significant digits, no zeros at the end: 93.75, 0.008.
 function wording.trim (v, digits) return core.trim(v, digits or 4) end
 

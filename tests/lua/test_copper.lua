@@ -55,6 +55,13 @@ check.has(tostring(amp.cable{ one_way_m = 1, awg = 10, current_a = 40,
   v = 24 }), "cable_below_load")
 check.has(tostring(amp.cable{ one_way_m = 1, awg = 10, current_a = 30,
   v = 24 }), "fuse_above_cable", "1.25 x 30 A pass the 35 A column")
+-- 1.25 x 154 A are 192.5: what must be carried is never told rounded down
+local up = tostring(amp.cable{ one_way_m = 2, area_mm2 = 70, current_a = 154,
+  v = 48, ampacity_a = 180 })
+check.ok(up:find("must carry A +193\n") and up:find("a fuse of 193 A", 1, true),
+  "one way in both lines")
+check.ok(tostring(amp.cable{ one_way_m = 2, area_mm2 = 70, current_a = 153.7,
+  v = 48, ampacity_a = 180 }):find("must carry A +193\n"), "192.1 upwards")
 check.has(tostring(amp.cable{ awg = "2/0", lug_c = 75, insulation_c = 90,
   fuse_a = 100 }), "cable_by_ampacity_only")
 
@@ -418,7 +425,7 @@ check.close(two[2].usable_pct, 88.8, 0.05)
 check.close(23.953 * two[2].usable_pct / 100, 21.28, 0.01, "usable kWh")
 check.ok(two[2].surge_cold_sag_v > two[2].surge_sag_v, "sags more in the cold")
 check.close(two[2].surge_a, 6000 / 0.92 / 42, 1e-6)
-check.has(tostring(two), "14s  full load 77.6 A, ")
+check.has(tostring(two), "14s  lasting full load 77.6 A, ")
 
 -- cold store: modules of 4 groups, 42.0 .. 58.4 V: 12s 75.8 % from 18.0, 14
 -- cannot be made, 16 would be 65.6 V
@@ -521,5 +528,10 @@ check.raises(function ()
     length_mm = 5 }:cascade{ cells = 74, cell_mohm = 60, v = 3.6,
     current_a = 100, strings = 0 / 0 }
 end, "cascade: strings must be a whole number in 1 .. 1000", "no count")
+
+-- a unit never stands alone on its line
+local thick = amp.pack{ module = amp.module{ chemistry = "lfp", series = 4,
+  capacity_ah = 200, r10s_mohm = amp.measured(4) }, series = 4, parallel = 2 }
+check.ok(not tostring(thick:short_circuit()):find("\nkA *\n"), "kA alone")
 
 check.done()

@@ -37,6 +37,12 @@ end
 local verdict, notes = loader("verdict"), loader("notes")
 local wording = loader("wording")
 
+-- a least value is never rounded down
+check.equal(wording.least(192.1), "193")
+check.equal(wording.least(160), "160")
+check.equal(wording.least(99.96), "100.0")
+check.equal(wording.least(1.231), "1.24")
+
 local function stat (v) return { p50 = v } end
 local function row (share, t)
   t = t or {}

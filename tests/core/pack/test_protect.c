@@ -249,6 +249,12 @@ static void each_mistake_has_its_name (void **state) {
   c.fuse = 90;
   amp_circuit_look(&c, &f, NULL);
   assert_false(found(&f, "fuse_below_load")->unknown);
+  c.current = 76.88; /* x 1.25 = 96.1: what is wanted at least, upwards */
+  amp_circuit_look(&c, &f, NULL);
+  assert_non_null(strstr(found(&f, "fuse_below_load")->say.text, "96.1 A"));
+  c.current = 76.9; /* 96.125 */
+  amp_circuit_look(&c, &f, NULL);
+  assert_non_null(strstr(found(&f, "fuse_below_load")->say.text, "96.2 A"));
   c = hut(NULL);
   c.fuse_v = 48;
   amp_circuit_look(&c, &f, NULL);
