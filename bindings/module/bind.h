@@ -90,6 +90,15 @@ typedef struct bind_field {
   }
 #define F_TEMP(key, S, m, lo, hi, doc)                                       \
   { key, BIND_NUMBER, offsetof(S, m), 1.0, 273.15, lo, hi, "C", #m, 0, doc }
+/* A temperature under two keys: "coldest" makes coldest_c and coldest_f. */
+#define F_TEMPS(key, S, m, lo, hi, group, doc)                               \
+  F_TEMPS_AS(key, S, m, #m, lo, hi, group, doc)
+#define F_TEMPS_AS(key, S, m, spec, lo, hi, group, doc)                      \
+  {key "_c", BIND_NUMBER, offsetof(S, m), 1.0, 273.15, lo,                   \
+   hi,       "C",         spec,           group, doc},                       \
+      {key "_f", BIND_NUMBER, offsetof(S, m), 5.0 / 9.0,                     \
+       273.15 - 160.0 / 9.0, (lo) * 1.8 + 32.0, (hi) * 1.8 + 32.0, "F",      \
+       spec, group, "the same in Fahrenheit"}
 #define F_WHOLE(key, S, m, lo, hi, doc)                                      \
   { key, BIND_WHOLE, offsetof(S, m), 1.0, 0.0, lo, hi, "", #m, 0, doc }
 #define F_VALUE(key, S, m, factor, lo, hi, unit, doc)                        \

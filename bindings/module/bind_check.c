@@ -16,21 +16,12 @@ typedef struct bind_place {
   amp_site s;
 } bind_place;
 
-/* C and F, one of the two */
-#define F_WARMTH(key, m, group, doc)                                         \
-  {key "_c", BIND_NUMBER, offsetof(bind_place, s.m),                         \
-   1.0,      273.15,      -60.0,                                             \
-   70.0,     "C",         #m,                                                \
-   group,    doc},                                                           \
-  {                                                                          \
-    key "_f", BIND_NUMBER, offsetof(bind_place, s.m), 5.0 / 9.0,             \
-        273.15 - 160.0 / 9.0, -76.0, 158.0, "F", #m, group, doc              \
-  }
-
 static const bind_field place_fields[] = {
     F_TEXT("name", bind_place, name, "what to call it"),
-    F_WARMTH("coldest", coldest, 1, "coldest around the pack, all year"),
-    F_WARMTH("warmest", warmest, 2, "warmest around the pack, all year"),
+    F_TEMPS("coldest", bind_place, s.coldest, -60.0, 70.0, 1,
+            "coldest around the pack, all year"),
+    F_TEMPS("warmest", bind_place, s.warmest, -60.0, 70.0, 2,
+            "warmest around the pack, all year"),
     F_NUM_OF("floor_kpa", bind_place, s.floor_load, 1e3, 0.01, 1e4, "kPa", 3,
              "what the floor may carry, spread evenly"),
     F_NUM_OF("floor_psf", bind_place, s.floor_load, 47.88, 0.2, 2e5, "psf", 3,
@@ -39,16 +30,20 @@ static const bind_field place_fields[] = {
              "area under all of it"),
     F_NUM_OF("floor_ft2", bind_place, s.floor_area, 0.09290304, 0.1, 1e5,
              "ft2", 4, "the same in square feet"),
-    F_NUM("extra_kg", bind_place, s.extra_mass, 1.0, 0.0, 1e5, "kg",
-          "on the same floor besides the modules: rack, inverter, copper; 0 "
-          "unless given"),
+    F_NUM_OF("extra_kg", bind_place, s.extra_mass, 1.0, 0.0, 1e5, "kg", 6,
+             "on the same floor besides the modules: rack, inverter, copper; "
+             "0 unless given"),
+    F_NUM_OF("extra_lb", bind_place, s.extra_mass, 0.45359237, 0.0, 2.2e5,
+             "lb", 6, "the same in pounds"),
     F_WHOLE("stack_high", bind_place, s.stack, 1, 100,
             "modules one on another"),
-    F_NUM("stack_kg", bind_place, s.stack_limit, 1.0, 0.0, 1e4, "kg",
-          "what the housing of a module bears, by its maker"),
-    F_WARMTH("warm_to", warm_to, 5,
-             "where charging shall begin; 5 C above the end of the lock-out "
-             "unless given"),
+    F_NUM_OF("stack_kg", bind_place, s.stack_limit, 1.0, 0.0, 1e4, "kg", 7,
+             "what the housing of a module bears, by its maker"),
+    F_NUM_OF("stack_lb", bind_place, s.stack_limit, 0.45359237, 0.0, 2.2e4,
+             "lb", 7, "the same in pounds"),
+    F_TEMPS("warm_to", bind_place, s.warm_to, -60.0, 70.0, 5,
+            "where charging shall begin; 5 C above the end of the lock-out "
+            "unless given"),
     F_NUM("heater_w", bind_place, s.heater, 1.0, 0.0, 1e5, "W",
           "heater of the place; the pack's own unless given"),
     F_NUM("loss_w_per_k", bind_place, s.loss, 1.0, 0.0, 1e5, "W/K",
@@ -115,8 +110,8 @@ static const bind_field bms_fields[] = {
           "it lets through for ever"),
     F_NUM("charge_a", bind_bms, b.charge, 1.0, 0.1, 1e5, "A",
           "it lets in for ever"),
-    F_TEMP("charge_min_c", bind_bms, b.charge_from, -60.0, 60.0,
-           "coldest cell at which it lets a charge begin"),
+    F_TEMPS("charge_min", bind_bms, b.charge_from, -60.0, 60.0, 1,
+            "coldest cell at which it lets a charge begin"),
     F_FLAG("each_string", bind_bms, b.each,
            "true: every string has one of its own"),
     F_END};

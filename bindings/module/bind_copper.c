@@ -106,8 +106,8 @@ static const bind_field cable_fields[] = {
            "how its resistance is told; plain unless given"),
     F_ELSE("sizes", BIND_CHOICE, "mm2 awg",
            "which sizes to pick among; mm2 unless given"),
-    F_TEMP("temp_c", bind_cable, c.temp, -60.0, 200.0,
-           "temperature of the metal; 20 unless given"),
+    F_TEMPS("temp", bind_cable, c.temp, -60.0, 200.0, 3,
+            "temperature of the metal; 20 C unless given"),
     F_END};
 
 static const bind_class cable_class;
@@ -439,8 +439,8 @@ static const bind_field link_fields[] = {
           "between its joints"),
     F_NUM("fusing_a", bind_fuse_link, l.fusing, 1.0, 0.01, 1e5, "A",
           "steady current at which yours went; by Preece unless given"),
-    F_TEMP("temp_c", bind_fuse_link, l.ambient, -60.0, 120.0,
-           "around the wire; 25 unless given"),
+    F_TEMPS("temp", bind_fuse_link, l.ambient, -60.0, 120.0, 1,
+            "around the wire; 25 C unless given"),
     F_END};
 
 static const bind_class link_class;

@@ -84,8 +84,8 @@ static void push_loads (lua_State *L, const amp_module *m,
 
 static const bind_field option_fields[] = {
     F_WHOLE("parallel", amp_layout_load, strings, 1, 1000, ""),
-    F_TEMP("coldest_c", amp_layout_load, temp, -60.0, 60.0, ""),
-    F_WHOLE("groups", amp_layout, groups, 1, 10000, ""), F_END};
+    F_WHOLE("groups", amp_layout, groups, 1, 10000, ""),
+    F_TEMPS("coldest", amp_layout_load, temp, -60.0, 60.0, 1, ""), F_END};
 
 /* The option's number in SI, or NaN. */
 static double option (lua_State *L, int at) {
@@ -97,19 +97,22 @@ static double option (lua_State *L, int at) {
   return v;
 }
 
-/* core.layout_loads(module, inverter, {parallel, coldest_c, groups}) -->
-** a list as of core.layouts, {usable_pct, lasting, surge, ..} where it fits;
+/* core.layout_loads(module, inverter, {parallel, groups, coldest_c or _f})
+** --> a list as of core.layouts, {usable_pct, lasting, surge, ..} where it fits;
 ** .why_groups: why the module cannot make that count */
 static int layout_loads (lua_State *L) {
-  static const char *const words[] = {"parallel", "coldest_c", "groups",
-                                      NULL};
+  static const char *const words[] = {"parallel", "groups", "coldest_c",
+                                      "coldest_f", NULL};
   const bind_module *m = bind_check(L, 1, "module", "layouts: module");
   const bind_inverter *i = bind_check(L, 2, "inverter", "layouts: inverter");
   amp_layout out[AMP_LAYOUTS];
   amp_error err = {0};
   bind_options(L, 3, "layouts", words);
-  double parallel = option(L, 0), coldest = option(L, 1);
-  double groups = option(L, 2);
+  double parallel = option(L, 0), groups = option(L, 1);
+  double coldest = option(L, 2), coldest_f = option(L, 3);
+  if (amp_given(coldest) && amp_given(coldest_f))
+    bind_error(L, NULL, "layouts: give coldest_c or coldest_f, not both");
+  coldest = amp_given(coldest_f) ? coldest_f : coldest;
   int n = amp_layouts(&m->m, i->c.v_min, i->c.v_max, i->v_abs_max, out);
   lua_newtable(L);
   for (int k = 0; k < n; k++) {

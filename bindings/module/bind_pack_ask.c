@@ -151,24 +151,41 @@ static int pack_balance (lua_State *L) {
   return 1;
 }
 
+/* C of what was typed in Fahrenheit */
+#define WARM_F(key)                                                          \
+  {                                                                          \
+    key, BIND_NUMBER, BIND_NONE, 5.0 / 9.0, -160.0 / 9.0, -76.0, 140.0, "F", \
+        "", 0, ""                                                            \
+  }
+
 static const bind_field warm_fields[] = {
     F_ELSE_OF("from_c", BIND_NUMBER, 1.0, -60.0, 60.0, "C", 0, ""),
     F_ELSE_OF("to_c", BIND_NUMBER, 1.0, -60.0, 60.0, "C", 0, ""),
     F_ELSE_OF("heater_w", BIND_NUMBER, 1.0, 0.1, 1e6, "W", 0, ""),
-    F_ELSE_OF("ambient_c", BIND_NUMBER, 1.0, -60.0, 60.0, "C", 0, ""), F_END};
+    F_ELSE_OF("ambient_c", BIND_NUMBER, 1.0, -60.0, 60.0, "C", 0, ""),
+    WARM_F("from_f"),
+    WARM_F("to_f"),
+    F_ELSE_OF("", BIND_NUMBER, 1.0, 0.0, 0.0, "", 0, ""), /* of heater_w */
+    WARM_F("ambient_f"),
+    F_END};
+
+enum { SIBLING = 4 }; /* the same in Fahrenheit stands so much further on */
 
 /* No cell is one any more far below: 100 C. Common practice, no source. */
 static const double END_MOST = 373.15;
 
 /* Option of warm, or what is taken where it is not given. */
 static double warm_option (lua_State *L, int k, double otherwise) {
+  const bind_field *f = &warm_fields[k], *other = f + SIBLING;
   double v = otherwise;
-  lua_getfield(L, 2, warm_fields[k].key);
-  if (!lua_isnil(L, -1))
-    v = bind_number(L, -1, &warm_fields[k], "warm");
+  bool one = bind_get(L, 2, f->key), two = bind_get(L, 2, other->key);
+  if (one && two)
+    bind_error(L, NULL, "warm: give %s or %s, not both", f->key, other->key);
+  if (one || two)
+    v = bind_number(L, -1, one ? f : other, "warm");
   else if (k < 2)
-    bind_error(L, NULL, "warm: %s is wanted", warm_fields[k].key);
-  lua_pop(L, 1);
+    bind_error(L, NULL, "warm: %s is wanted", f->key);
+  lua_settop(L, 2);
   return v;
 }
 
@@ -187,15 +204,16 @@ static amp_status warm_of (double heat, double cooling, double ambient,
 }
 
 /*
-** pack:warm{ from_c, to_c, heater_w, ambient_c } --> {hours, kwh,
+** pack:warm{ from_c, to_c, heater_w, ambient_c, or _f } --> {hours, kwh,
 ** stored_kwh, lost_kwh, hold_w, end_c, usable_pct}, end_far where end_c would
 ** be above 100 C and is withheld: heater_w is the pack's
 ** own unless given (none: neither hours nor losses), ambient_c the
 ** temperature it starts from
 */
 static int pack_warm (lua_State *L) {
-  static const char *const keys[] = {"from_c", "to_c", "heater_w",
-                                     "ambient_c", NULL};
+  static const char *const keys[] = {"from_c",    "to_c",   "heater_w",
+                                     "ambient_c", "from_f", "to_f",
+                                     "ambient_f", NULL};
   bind_pack *s = bind_check(L, 1, "pack", "warm");
   amp_place place[AMP_PACK_LEAVES];
   amp_warming w;

@@ -22,8 +22,8 @@ static const bind_field reading_fields[] = {
           "its resistance by a pulse of 10 s"),
     F_NUM("ah", bind_reading, r.charge, 3600.0, 0.1, 5000.0, "Ah",
           "its capacity by test"),
-    F_TEMP("temp_c", bind_reading, r.temp, -60.0, 150.0,
-           "its temperature when it was measured"),
+    F_TEMPS("temp", bind_reading, r.temp, -60.0, 150.0, 1,
+            "its temperature when it was measured"),
     F_TEXT("date", bind_reading, date, "when: \"2026-11-25\""),
     F_TEXT("remark", bind_reading, r.remark, "what was seen"),
     F_END};

@@ -176,7 +176,7 @@ static void look_sag (const amp_check *c, const amp_window *w,
             "%s of %g A at %g C leaves %g V of an empty pack, the cut-out is "
             "%g V: it cuts out %s%g %% of charge",
             worst.surge ? "a surge" : "full load",
-            check_three(worst.s.current), worst.temp - 273.15,
+            check_three(worst.s.current), check_three(worst.temp - 273.15),
             check_three(worst.v), cut, worst.s.never ? "even at " : "from ",
             check_three(worst.s.floor * 100.0));
 }

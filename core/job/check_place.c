@@ -62,12 +62,12 @@ static void warm_words (const amp_check *c, double from, amp_checked *out,
   s.heater = s.heater > 0.0 ? s.heater : c->build->heater.power;
   if (amp_site_warm(&s, heat, cooling, to, &w, NULL) != AMP_OK) {
     amp_failf(words, AMP_OK, NULL, "; %g W never bring it to %g C", s.heater,
-              to - 273.15);
+              check_three(to - 273.15));
     return;
   }
   out->facts.warm = amp_given(w.energy) ? w.energy : w.stored;
   amp_failf(words, AMP_OK, NULL, "; warming it to %g C takes %g kWh%s",
-            to - 273.15, check_three(out->facts.warm / 3.6e6),
+            check_three(to - 273.15), check_three(out->facts.warm / 3.6e6),
             amp_given(w.energy) ? "" : " and losses");
 }
 
@@ -92,7 +92,8 @@ static void raise_frost (double coldest, const amp_span *span,
   amp_failf(&row->say, AMP_OK, NULL,
             "%g C %s, and no charge below %g C: nothing given here locks it "
             "out%s",
-            coldest - 273.15, where, span->from - 273.15, words);
+            check_three(coldest - 273.15), where,
+            check_three(span->from - 273.15), words);
 }
 
 static bool too_cold (double temp, const amp_span *span) {
@@ -184,7 +185,8 @@ static void look_rate (const amp_check *c, amp_checked *out) {
   amp_failf(&row->say, AMP_OK, NULL,
             "the supply may charge with %gC at %g C, the limit there is %gC: "
             "limit the charger",
-            check_three(worst * limit), temp - 273.15, check_three(limit));
+            check_three(worst * limit), check_three(temp - 273.15),
+            check_three(limit));
 }
 
 /* ---- heat ---- */
@@ -200,8 +202,9 @@ static void look_warmest (const amp_check *c, double limit,
   amp_failf(&row->say, AMP_OK, NULL,
             "cells of %g C where the place has %g C and full power lasts; "
             "charging ends at %g C",
-            check_three(f->cells - 273.15), c->site->warmest - 273.15,
-            limit - 273.15);
+            check_three(f->cells - 273.15),
+            check_three(c->site->warmest - 273.15),
+            check_three(limit - 273.15));
 }
 
 static void look_heat (const amp_check *c, amp_checked *out) {
@@ -256,8 +259,9 @@ static void look_floor (const amp_check *c, amp_checked *out) {
       &row->say, AMP_OK, NULL,
       "%g kg on %g m2 press with %g kPa, the floor may carry %g kPa: at "
       "least %g m2",
-      check_three(f->mass), s->floor_area, check_three(f->pressure / 1e3),
-      s->floor_load / 1e3, check_three(f->area_least));
+      check_three(f->mass), check_three(s->floor_area),
+      check_three(f->pressure / 1e3), check_three(s->floor_load / 1e3),
+      check_three(f->area_least));
 }
 
 static void look_stack (const amp_check *c, amp_checked *out) {

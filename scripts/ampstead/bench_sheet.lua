@@ -502,15 +502,19 @@ end
 -- where charging ends in the cold: as the BMS was given, beside what the
 -- chemistry's table or the module's own current_limits have
 local function frost_words (s)
-  local own, from = s.bms and s.bms.charge_min_c, fact(s, "charge_from_c")
+  local from, bms = fact(s, "charge_from_c"), s.bms or {}
+  local own = bms.charge_min_c or bms.charge_min_f and
+    (bms.charge_min_f - 32) / 1.8
+  local typed = bms.charge_min_f and trim(bms.charge_min_f) .. " F (" ..
+    short(own) .. " C)" or own and trim(own) .. " C"
   from = from or s.raw.chemistry ~= "lead_acid" and 0 or nil
   if not own then
     return from and string.format("No charging below %s C in the coldest " ..
       "cell%s.", trim(from), s.bms and ": at which temperature this BMS " ..
       "stops is not given" or "") or ""
   end
-  return string.format("This BMS lets no charge begin below %s C%s.",
-    trim(own), from and own < from and string.format(": too cold, no " ..
+  return string.format("This BMS lets no charge begin below %s%s.", typed,
+    from and own < from and string.format(": too cold, no " ..
     "charging below %s C in the coldest cell", trim(from)) or
     " in the coldest cell")
 end

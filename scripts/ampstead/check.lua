@@ -257,6 +257,10 @@ local function notes_of (raw, pack, asked, circuit)
     lines[#lines + 1] = { "after", grouped(raw.raised, "source") }
     lines[#lines + 1] = { "decides", grouped(raw.raised, "who") }
   end
+  local typed = given.typed(asked)
+  if #typed > 0 then
+    lines[#lines + 1] = { "as typed", table.concat(typed, "; ") .. "." }
+  end
   local defaults = taken(asked, circuit)
   if #defaults > 0 then
     lines[#lines + 1] = { "taken", table.concat(defaults, "; ") .. "." }

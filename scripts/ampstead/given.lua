@@ -1,6 +1,7 @@
 --- The parts that a build is asked about, the same for pack:check and
 -- pack:sheet: objects, or the keys of such an object in a plain table.
-local core = ...
+local core, loader = ...
+local wording = loader("wording")
 
 local given = {}
 
@@ -45,6 +46,32 @@ function given.take (who, opts)
     refuse(who, "lot", "a lot of readings", own.lot)
   end
   return own
+end
+
+-- ---- what was typed in other units ----
+
+-- ending of a key --> ending, factor and shift of ours
+local units = { _f = { "C", 1 / 1.8, -32 / 1.8 }, _lb = { "kg", 0.45359237 },
+  _ft = { "m", 0.3048 }, _ft2 = { "m2", 0.09290304 },
+  _psf = { "kPa", 0.04788 } }
+
+--- {"coldest_f 14: -10 C", ..} of place, BMS and cable, for the report that
+-- speaks of C, kg, m2 and kPa
+function given.typed (asked)
+  local list = {}
+  for _, part_ in ipairs{ "place", "bms", "cable" } do
+    local keys, names = asked[part_] and core.keys(asked[part_]) or {}, {}
+    for key in pairs(keys) do names[#names + 1] = key end
+    table.sort(names)
+    for _, key in ipairs(names) do
+      local unit, v = units[key:match("_%w+$")], keys[key]
+      if unit and type(v) == "number" then
+        list[#list + 1] = string.format("%s %s: %s %s", key, wording.trim(v),
+          wording.trim(v * unit[2] + (unit[3] or 0), 3), unit[1])
+      end
+    end
+  end
+  return list
 end
 
 return given

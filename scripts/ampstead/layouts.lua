@@ -157,14 +157,16 @@ function layouts.layouts (module, inverter, opts)
   for i, l in ipairs(raw) do rows[i] = row_of(l, more[i]) end
   raise(raw, more, lines, core.keys(inverter), core.layout_nominal(module))
   sags(raw, more, lines)
+  local cold = given.coldest_c and wording.trim(given.coldest_c) .. " C" or
+    given.coldest_f and wording.trim(given.coldest_f) .. " F"
   local sagged = false
   for i in ipairs(raw) do sagged = sagged or more[i].lasting ~= nil end
   if sagged then
     lines[#lines + 1] = { "taken", (given.parallel and "" or "one string " ..
       "alone (parallel); ") .. (more.r_assumed and "a default resistance by " ..
       "chemistry, assumed; " or "") .. "a surge meets the resistance of 10 s, " ..
-      "what lasts meets all of it and sags more for its current; 25 C" .. (given.coldest_c and
-      " and " .. wording.trim(given.coldest_c) .. " C; below 10 C the " ..
+      "what lasts meets all of it and sags more for its current; 25 C" .. (cold and
+      " and " .. cold .. "; below 10 C the " ..
       "resistance is told too small" or "; coldest_c for the cold") .. "." }
   end
   return core.table_new{ columns = columns, rows = rows,

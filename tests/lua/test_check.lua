@@ -358,6 +358,23 @@ check.close(found(foreign, "charge_below_freezing").value, -12, 1e-9)
 check.ok(foreign.cells_c > 40 and foreign.cells_c < 42, "104 F")
 check.close(foreign.floor_kpa, 70 * 9.81 / (10 * 0.09290304) / 1000, 1e-9)
 check.close(found(foreign, "floor_overloaded").limit, 0.4788, 1e-9)
+-- what was typed in other units stands beside ours: 10 psf are 0.4788 kPa
+check.has((tostring(foreign):gsub("%s+", " ")), "as typed coldest_f 10.4: " ..
+  "-12 C; floor_ft2 10: 0.929 m2; floor_psf 10: 0.479 kPa; warmest_f 104: 40 C.")
+check.has((tostring(foreign):gsub("%s+", " ")), "on 0.929 m2 press with 0.739 kPa, " ..
+  "the floor may carry 0.479 kPa")
+-- and every temperature and mass of place and BMS has such a key: 28.4 F
+-- are -2 C, 99.2 lb 45.0 kg
+local imperial = pack:check(with{ place = { coldest_f = 28.4, warmest_c = 25,
+  floor_kpa = 5, floor_m2 = 1, extra_lb = 45 / 0.45359237, stack_high = 2,
+  stack_lb = 1 }, bms = { charge_min_f = 33.8 } })
+check.equal(imperial:raised "charge_below_freezing", false, "1 C locks it out")
+check.equal(imperial:raised "stack_on_lowest_module", true)
+check.close(imperial.mass_kg, 70 + 45, 1e-9)
+check.raises(function () amp.bms{ charge_min_c = 1, charge_min_f = 34 } end,
+  "give charge_min_c or charge_min_f, not both")
+check.raises(function () amp.bms{ charge_min_f = 200 } end,
+  "charge_min_f must lie in -76 .. 140 F (got 200)")
 check.raises(function () amp.place{ floor_psf = 30, floor_kpa = 2 } end,
   "floor_kpa")
 

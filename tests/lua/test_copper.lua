@@ -529,6 +529,15 @@ check.raises(function ()
     current_a = 100, strings = 0 / 0 }
 end, "cascade: strings must be a whole number in 1 .. 1000", "no count")
 
+-- temperatures in Fahrenheit: 68 F are 20 C, 14 F are -10 C
+check.close(amp.cable{ one_way_m = 2, area_mm2 = 70, current_a = 154, v = 48,
+  temp_f = 140 }.drop_v, amp.cable{ one_way_m = 2, area_mm2 = 70,
+  current_a = 154, v = 48, temp_c = 60 }.drop_v, 1e-12)
+check.close(amp.layouts(pouch, inverter, { coldest_f = 14 })[2].surge_cold_sag_v,
+  amp.layouts(pouch, inverter, { coldest_c = -10 })[2].surge_cold_sag_v, 1e-9)
+check.raises(function () amp.layouts(pouch, inverter, { coldest_f = 14,
+  coldest_c = -10 }) end, "give coldest_c or coldest_f, not both")
+
 -- a unit never stands alone on its line
 local thick = amp.pack{ module = amp.module{ chemistry = "lfp", series = 4,
   capacity_ah = 200, r10s_mohm = amp.measured(4) }, series = 4, parallel = 2 }

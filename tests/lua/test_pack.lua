@@ -144,6 +144,16 @@ check.has(unheated:cell(1, "kwh").why, "heater_w is not given")
 -- the same in the run: the heater goes on at once, off at the wanted 5 C
 local winter = amp.profile.steps and amp.profile.daily{ dc_load_w = 0,
   load_kwh = 0, temp_c = -12, months = { 1 } }
+-- the same in Fahrenheit: 14 F are -10 C, 41 F are 5 C
+local warmed = ten:with{ heater_w = 500, heater_on_f = 41 }
+check.equal(warmed.heater_on_f, 41)
+check.equal(warmed:with{ heater_on_c = 4 }.heater_on_f, nil, "replaced")
+check.close(warmed:warm{ from_f = 14, to_f = 41, ambient_f = 14 }.hours,
+  warmed:warm{ from_c = -10, to_c = 5, ambient_c = -10 }.hours, 1e-9)
+check.raises(function () warmed:warm{ from_f = 14, from_c = -10, to_c = 5 } end,
+  "give from_c or from_f, not both")
+check.raises(function () warmed:warm{ from_f = 1400, to_c = 5 } end,
+  "from_f must lie in -76 .. 140 F (got 1400)")
 local heated = ten:with{ heater_w = 500, heater_on_c = 4, heater_off_c = 5,
   heater_from = "outside" }:simulate(winter, { start = "full" })
 check.close(heated.temp_max_c, 5, 0.01)
