@@ -389,11 +389,26 @@ static int even_page (const amp_sheet *s, const down *d) {
   return page;
 }
 
+/* Words in the last column of a table that fits take what the page has left,
+** as far as they need it. */
+static void widen_last (const amp_sheet *s, down *d) {
+  int last = s->columns - 1, spare = AMP_PAGE + GAP, need = 0;
+  if (last < 1 || !s->words[last])
+    return;
+  for (int c = 0; c <= last; c++)
+    spare -= taken(d, c) + GAP;
+  for (int r = 0; r < s->rows; r++)
+    need = larger(
+        need, width_of(amp_sheet_text(s, amp_sheet_cell(s, r, last)->value)));
+  d->value[last] += larger(0, smaller(spare, need - d->value[last]));
+}
+
 static void put_down (const amp_sheet *s, down *d, amp_buffer *out) {
   int from = 0, to, page;
   measure_down(s, d);
   d->lead = 1;
   d->beside = fits_beside(s, d);
+  widen_last(s, d);
   if (block_end(s, d, 0, AMP_PAGE) < s->columns)
     d->lead = lead_of(s, d);
   page = even_page(s, d);

@@ -16,7 +16,7 @@ local pcall = pcall
 
 local keys = { "duty", "inverter", "cable", "fuse", "precharge", "link",
   "place", "bms", "cautions", "lot", "at_v", "surge_s", "drop_max_pct", "short_ka",
-  "out_mohm" }
+  "out_mohm", "details" }
 local circuit_keys = { "inverter", "cable", "fuse", "at_v", "surge_s",
   "drop_max_pct", "short_ka", "out_mohm" }
 
@@ -42,6 +42,10 @@ local function check_opts (opts)
   end
   tables.check_keys("check", opts, keys)
   local own = given.take("check", opts)
+  if own.details ~= nil and type(own.details) ~= "boolean" then
+    core.fail("script", "check: details must be true or false (got " ..
+      type(own.details) .. ")")
+  end
   own.cautions = cautions.own_list("check", opts.cautions)
   return own
 end
@@ -233,19 +237,65 @@ local function taken (asked, circuit)
   return list
 end
 
+-- what the names are about, for the sentence on what showed nothing
+local subjects = { "window", "circuit", "modules", "BMS", "place", "energy",
+  "your own" }
+local about = {}
+for subject, ids in pairs{
+  window = "no_margin_to_limit series_not_reachable window_crossed " ..
+    "charge_above_cell_limit surge_sag_crosses_cutout above_60_v",
+  circuit = "fuse_below_load fuse_above_cable fuse_voltage_below_full " ..
+    "fuse_for_alternating_current breaker_polarised cable_below_load " ..
+    "cable_by_drop_only cable_by_ampacity_only drop_above_limit " ..
+    "interrupt_below_short interrupt_within_range_of_short " ..
+    "short_circuit_only_bounded surge_above_fuse surge_time_missing " ..
+    "surge_outlasts_fuse precharge_missing precharge_with_load_on " ..
+    "strings_without_fuse link_below_load link_without_constant",
+  modules = "module_not_accepted charge_not_level joined_by_flat_voltage " ..
+    "module_in_two_places series_capacity_uneven generation_mixed " ..
+    "string_share_uneven resistance_not_given capacity_not_tested",
+  BMS = "bms_not_told bms_below_load bms_beyond_cell bms_inside_window",
+  place = "temperature_not_given charge_below_freezing place_too_warm " ..
+    "charge_rate_above_limit floor_overloaded stack_on_lowest_module " ..
+    "lift_for_two",
+  energy = "idle_empties_pack idle_draw_left_out load_above_inverter " ..
+    "load_unserved deficit_no_battery_cures" } do
+  for id in ids:gmatch("%S+") do about[id] = subject end
+end
+
+-- "24 comparisons show nothing: window 5, circuit 4, .."; with 'details' each
+-- with the figures that were compared
+local function clear_line (raw, details)
+  if details then
+    local list = {}
+    for i, row in ipairs(raw.clear) do list[i] = compared(row) end
+    return table.concat(list, ", ") .. ". In brackets what it was held against."
+  end
+  local n, parts = {}, {}
+  for _, row in ipairs(raw.clear) do
+    local subject = about[row.id] or "your own"
+    n[subject] = (n[subject] or 0) + 1
+  end
+  for _, subject in ipairs(subjects) do
+    if n[subject] then parts[#parts + 1] = subject .. " " .. n[subject] end
+  end
+  return string.format("%s nothing: %s. With figures: details = true, or " ..
+    ".looked_at.", #raw.clear == 1 and "one comparison shows" or
+    #raw.clear .. " comparisons show", table.concat(parts, ", "))
+end
+
 local beyond = "joints and their torque, whether the BMS does as it is set, contactors, " ..
   "earth and isolation, gas and ventilation, detection and escape, what " ..
   "the housing bears, transport, law and insurance"
 
 local function notes_of (raw, pack, asked, circuit)
-  local lines, clear = {}, {}
+  local lines = {}
   for _, row in ipairs(raw.unknown) do
     lines[#lines + 1] = { "not looked at", row.id .. ": " .. row.text .. "." }
   end
-  for i, row in ipairs(raw.clear) do clear[i] = compared(row) end
-  if #clear > 0 then
-    lines[#lines + 1] = { "looked at, not raised", table.concat(clear, ", ") ..
-      ". In brackets what it was held against." }
+  if #raw.clear > 0 then
+    lines[#lines + 1] = { asked.details and "looked at, not raised" or
+      "looked at", clear_line(raw, asked.details) }
   end
   local own, left = pack.usable_kwh, raw.facts.usable_kwh
   if own and left and left < own * (1 - 1e-9) then

@@ -72,6 +72,17 @@ for _, word in ipairs{ "safe", "compliant", "guarantee", "approved" } do
   check.ok(not tostring(calm):lower():find(word .. "%f[%W]"), word)
 end
 check.has(tostring(calm), "not checked")
+-- what shows nothing is a count by subject; figures where they are asked for
+local quiet = tostring(calm):gsub("%s+", " ")
+local sum = 0
+local count, listed = quiet:match("looked at (%d+) comparisons show nothing: (.-)%.")
+for n in listed:gmatch("%d+") do sum = sum + tonumber(n) end
+check.equal(tonumber(count), #calm.looked_at)
+check.equal(sum, #calm.looked_at)
+check.ok(not quiet:find("your own", 1, true), "each has its subject")
+check.ok(not quiet:find("charge_below_freezing", 1, true), "no alarm in it")
+check.raises(function () pack:check{ details = 1 } end,
+  "details must be true or false (got number)")
 check.has(tostring(calm), "A competent electrician, the insurer and the " ..
   "local authority decide.")
 check.ok(#calm.looked_at >= 30, "what was looked at is told")
@@ -334,22 +345,25 @@ check.close(rate.value, 800 / 46.2 / (2 * 95.5), 5e-3)
 
 -- nothing stands under both but an end of its own, and how it stands to its
 -- limit is told: full is cut off at 54 V, empty was looked at and is not
-for id, which in tostring(cut):match("looked at, not raised(.-)In brackets")
+local cut_told = tostring(pack:check(with{ inverter = inverter:with{ v_max = 54 },
+  details = true }))
+for id, which in cut_told:match("looked at, not raised(.-)In brackets")
   :gsub("%s+", " "):gmatch("([%l_]+_[%l_]+) ?(%l*)") do
   check.ok(cut:raised(id) == false or which == "empty",
     id .. " is raised nowhere")
 end
 check.has(found(cut, "window_crossed").what, "full at 57.4 V, the inverter ends at 54 V")
-check.has(tostring(cut):gsub("%s+", " "), "window_crossed empty 46.2 V (above 40)")
+check.has(cut_told:gsub("%s+", " "), "window_crossed empty 46.2 V (above 40)")
 check.equal(found(cut.looked_at, "window_crossed").which, "empty")
 check.equal(found(cut, "window_crossed").which, "full")
 -- and the two voltages of a BMS
 local open = pack:check(with{ bms = { cell_v_min = 2.5, cell_v_max = 4.15,
-  discharge_a = 80, charge_a = 40, charge_min_c = 2 } })
+  discharge_a = 80, charge_a = 40, charge_min_c = 2 }, details = true })
 check.equal(found(open, "bms_beyond_cell").which, "lower")
 check.has(tostring(open):gsub("%s+", " "), "bms_beyond_cell upper 4.15 V (below 4.2)")
-check.has(tostring(calm):gsub("%s+", " "), "fuse_below_load 80 A (above 67.9)")
-check.has(tostring(calm):gsub("%s+", " "), "above_60_v 57.4 V (below 60)")
+local told = tostring(pack:check(with{ details = true })):gsub("%s+", " ")
+check.has(told, "fuse_below_load 80 A (above 67.9)")
+check.has(told, "above_60_v 57.4 V (below 60)")
 
 -- the same place in other units: 104 F are 40 C, 1 psf 47.88 Pa (C12)
 local foreign = pack:check(with{ place = { coldest_f = 10.4, warmest_f = 104,

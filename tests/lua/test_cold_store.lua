@@ -74,7 +74,7 @@ check.close(sagging[3].lasting_a, 28.2, 0.05, "counts")
 check.close(sagging[3].surge_a, 155, 0.5, "counts")
 check.ok(sagging[3].surge_floor_pct > twelve.soc_min_pct + 1,
   "counts: under load the floor comes earlier")
-check.has(F(sagging), "surge 155 A", "counts: the sag is stated")
+check.has(F(sagging), "surge of seconds 155 A", "counts: the sag is stated")
 
 -- 14s 57.4 and 46.2 V, ten side by side; 32.55 Ah = 88.0 % of claim, sd
 -- 1.909, half width 15.3; 16.63 kWh tested, 14.78 usable

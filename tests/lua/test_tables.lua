@@ -187,4 +187,13 @@ at_this_file(function () return points:plot{ x = "x", y = {} } end,
   "y holds 1 .. 7 names")
 at_this_file(function () return points:plot{ x = "x", y = { "yy" } } end,
   "no column 'yy'")
+-- words in the last column take what the page of 78 has left: 5 + 2 + 71
+local wordy = ("word "):rep(14)
+local page = tostring(amp.table{ columns = { "id", "words" }, rows = {
+  { id = "first", words = wordy .. "x" } } })
+check.has(page, "first  " .. wordy .. "x\n")
+page = tostring(amp.table{ columns = { "id", "words" }, rows = {
+  { id = "first", words = wordy .. "xyz" } } })
+check.has(page, "first  " .. wordy:sub(1, -2) .. "\n       xyz\n")
+
 check.done()
