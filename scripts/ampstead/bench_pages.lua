@@ -26,6 +26,12 @@ function pages.clean (x)
   return copy
 end
 
+--- The paragraphs under a section: its note is one, or a list of them.
+function pages.notes (section)
+  local note = section.note
+  return type(note) == "table" and note or { note }
+end
+
 -- ---- text ----
 
 local wide, pad = wording.wide, wording.pad
@@ -174,7 +180,7 @@ function pages.text (page)
     out[#out + 1] = ""
     out[#out + 1] = section.title:upper()
     text_kinds[section.kind](out, section)
-    if section.note then fold(out, section.note, "") end
+    for _, note in ipairs(pages.notes(section)) do fold(out, note, "") end
   end
   out[#out + 1] = ""
   for _, line in ipairs(page.foot) do fold(out, line, "") end
@@ -235,7 +241,9 @@ function pages.markdown (page)
   for _, section in ipairs(page.reading) do
     out[#out + 1] = "\n## " .. section.title .. "\n"
     markdown_kinds[section.kind](out, section)
-    if section.note then out[#out + 1] = "\n" .. marked(section.note) end
+    for _, note in ipairs(pages.notes(section)) do
+      out[#out + 1] = "\n" .. marked(note)
+    end
   end
   out[#out + 1] = ""
   for _, line in ipairs(page.foot) do out[#out + 1] = marked(line) .. "  " end
@@ -389,7 +397,7 @@ local function draw_strings (section)
   local w = math.min(step * 0.78, 210)
   local bottom = 12 + rows * tall
   out[1] = line_at(left - 32, 6, left - 32, bottom + 22, "10") ..
-    line_at(right + 12, 6 - 0, right + 12, bottom, "10")
+    line_at(right + 12, 6, right + 12, bottom + 22, "10")
   for r, row in ipairs(section.rows) do
     local y = 12 + (r - 0.5) * tall
     out[#out + 1] = text_at(0, y + 11, 32, row.label, "start") ..
@@ -403,7 +411,7 @@ local function draw_strings (section)
     end
   end
   out[#out + 1] = text_at(left - 20, bottom + 24, 32, "- out", "start") ..
-    text_at(right - 4, 24, 32, "+ out", "end")
+    text_at(right, bottom + 24, 32, "+ out", "end")
   return table.concat(out), bottom + 34
 end
 
@@ -451,12 +459,20 @@ end
 local html_kinds = { table = html_table, steps = html_steps,
   pairs = html_pairs, plan = html_plan }
 
+local function html_notes (section)
+  local out = {}
+  for i, note in ipairs(pages.notes(section)) do
+    out[i] = '<p class="note">' .. escaped(note) .. "</p>\n"
+  end
+  return table.concat(out)
+end
+
 local function html_sections (list)
   local out = {}
   for i, section in ipairs(list) do
     out[i] = string.format("<section>\n<h2>%s</h2>\n%s%s</section>\n",
-      escaped(section.title), html_kinds[section.kind](section), section.note and
-      '<p class="note">' .. escaped(section.note) .. "</p>\n" or "")
+      escaped(section.title), html_kinds[section.kind](section),
+      html_notes(section))
   end
   return out
 end

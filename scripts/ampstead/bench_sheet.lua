@@ -411,7 +411,7 @@ end
 local function full_note (s, list)
   local raw = s.raw
   if hidden(s, "high") then
-    say(list, "%s at rest shows about the same from %s to %s %%, so no voltage " ..
+    say(list, "Charger: %s at rest shows about the same from %s to %s %%, so no voltage " ..
       "stands for %s %% of charge: the charger's is a terminal voltage of " ..
       "common practice (no source; the cell's sheet goes first), ended by " ..
       "a small current. It fills the cells%s.", raw.chemistry,
@@ -419,7 +419,7 @@ local function full_note (s, list)
       raw.soc_max_pct < 100 and string.format("; to stay at %s %% somebody " ..
         "has to count Ah", trim(raw.soc_max_pct)) or "")
   elseif raw.rest_high then
-    say(list, "%s V a group is %s %% at rest: a charge held there until the " ..
+    say(list, "Charger: %s V a group is %s %% at rest: a charge held there until the " ..
       "current is small ends at it, one broken off earlier ends lower.",
       fixed(raw.cell_v_max, 2), trim(raw.soc_max_pct))
   end
@@ -431,19 +431,19 @@ local function empty_note (s, list)
   local own = inverter_keys(s).v_min
   local clipped = own and own / raw.groups > raw.cell_v_min + 1e-9
   if hidden(s, "low") then
-    say(list, "Nor does a voltage stand for %s %%: the cut-out is common " ..
-      "practice (no source) and lies below it; to stop at %s %% somebody " ..
+    say(list, "Cut-out: no voltage stands for %s %% of charge: it is common " ..
+      "practice (no source) and lies below; to stop at %s %% somebody " ..
       "has to count Ah.", trim(raw.soc_min_pct), trim(raw.soc_min_pct))
   elseif raw.rest_low and left and not clipped then
-    say(list, "Empty is told at rest; there %s at the terminals: a cut-out " ..
+    say(list, "Cut-out: empty is told at rest; there %s at the terminals: a cut-out " ..
       "set above that trips early, and one set at it lets a light load go " ..
       "below %s %%.", load_words(s), trim(raw.soc_min_pct))
   elseif raw.rest_low and not left then
-    say(list, "The cut-out is told at rest: under load the terminals stand " ..
+    say(list, "Cut-out: it is told at rest: under load the terminals stand " ..
       "lower and it trips early. By how much: with the inverter's v_min, " ..
       "power_w and surge_w.")
   elseif left then
-    say(list, "From that voltage at rest %s at the terminals: under load it " ..
+    say(list, "Cut-out: from that voltage at rest %s at the terminals: under load it " ..
       "cuts out earlier, with more charge left.", load_words(s))
   end
 end
@@ -519,6 +519,7 @@ local function frost_words (s)
     " in the coldest cell")
 end
 
+-- {what else is set, the charger, the cut-out, what is assumed}
 local function settings_note (s)
   local raw, list, inv = s.raw, {}, inverter_keys(s)
   if inv.v_min and inv.v_max then
@@ -528,13 +529,14 @@ local function settings_note (s)
   current_note(s, list)
   say(list, frost_words(s))
   say(list, lists.settings)
+  list = { table.concat(list, " ") }
   full_note(s, list)
   empty_note(s, list)
   if raw.assumed_low or raw.assumed_high then
     say(list, "Daily limits of the chemistry are assumed where none was " ..
       "given: common practice, no source.")
   end
-  return table.concat(list, " ")
+  return list
 end
 
 -- a BMS that was given as it is set, with what the check has against that;
@@ -710,7 +712,7 @@ local function pieces_section (s)
   main_pieces(s, rows)
   piece(rows, fixed(s.raw.terminals, 0), "covers, bolts, washers for terminals",
     "as its maker says")
-  return { title = "To buy", kind = "table", columns = { { "" },
+  return { title = "To buy", kind = "table", tall = 1.9, columns = { { "" },
     { "piece", left = true }, { "size", left = true } }, rows = rows }
 end
 
@@ -850,11 +852,14 @@ end
 
 -- lines that a section takes in a column, roughly: about 70 letters a line
 local function lines_of (section)
-  local n = 2 + (section.note and math.ceil(#section.note / 65) or 0)
+  local n = 2
+  for _, note in ipairs(pages.notes(section)) do
+    n = n + math.ceil(#note / 65)
+  end
   if section.kind == "plan" then
     return n + #section.rows * (section.string_first and 1.9 or 3.5)
   elseif section.kind == "table" then
-    return n + 1 + #section.rows * 1.15
+    return n + 1 + #section.rows * (section.tall or 1.15)
   end
   for _, item in ipairs(section.items) do
     local text = type(item) == "table" and (item.text or item[1] .. item[2]) or

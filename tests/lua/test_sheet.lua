@@ -277,6 +277,11 @@ check.has(F(said), string.format("full load leaves %.1f V, a surge of seconds %.
 check.has(F(said), "no voltage stands for 95 % of charge")
 check.has(F(said), "to stay at 95 % somebody has to count Ah")
 check.has(F(said), "over 55.2 V DC")
+for _, word in ipairs{ "Charger: ", "Cut-out: " } do
+  check.has(said:text(), "\n" .. word, "a paragraph of its own")
+  check.has(said:html(), '<p class="note">' .. word)
+  check.has(said:markdown(), "\n\n" .. word)
+end
 check.has(F(flat:sheet()), "inverter: cuts out, at rest: see below 3.20 51.2")
 check.has(F(flat:sheet()), "full by itself, 27.60 V until the current is small,")
 check.has(F(amp.pack{ module = part:with{ soc_min_pct = 35 }, series = 2,
