@@ -318,12 +318,12 @@ local function limit_row (s, what, group_v)
 end
 
 -- an end given as a charge that no voltage of this chemistry shows: the lower
--- between the knees, the upper anywhere above the first, for at rest the curve
--- rises too steeply beyond the second to be set by
+-- between the knees, the upper where the core puts practice in its place
 local function hidden (s, way)
   local raw = s.raw
   if not raw.plateau or not raw["rest_" .. way] then return false end
-  return way == "high" or raw.soc_min_pct > raw.flat_low_pct
+  if way == "high" then return raw.cell_charge_v > raw.cell_v_max + 1e-9 end
+  return raw.soc_min_pct > raw.flat_low_pct
 end
 
 -- V a group up to which the inverter charges, and V of the pack: the least of
@@ -410,7 +410,17 @@ end
 -- what a charger's setting has to do with the charge that was asked for
 local function full_note (s, list)
   local raw = s.raw
-  if hidden(s, "high") then
+  local v, whose = full_setting(s)
+  if raw.plateau and whose and v < raw.daily_v_max - 1e-9 then
+    say(list, "Charger: the inverter's %s ends at %s V a group, common " ..
+      "practice (no source) at %s: it may neither fill these cells nor " ..
+      "balance them.", whose, fixed(v, 2), fixed(raw.daily_v_max, 2))
+  elseif raw.plateau and raw.rest_high and not hidden(s, "high") then
+    say(list, "Charger: near full the curve of %s is steep and its table " ..
+      "coarse; common practice (no source) ends at %s V a group with a " ..
+      "small current. The cell's sheet goes first.", raw.chemistry,
+      fixed(raw.daily_v_max, 2))
+  elseif hidden(s, "high") then
     say(list, "Charger: %s at rest shows about the same from %s to %s %%, so no voltage " ..
       "stands for %s %% of charge: the charger's is a terminal voltage of " ..
       "common practice (no source; the cell's sheet goes first), ended by " ..
@@ -530,8 +540,10 @@ local function settings_note (s)
   say(list, frost_words(s))
   say(list, lists.settings)
   list = { table.concat(list, " ") }
-  full_note(s, list)
-  empty_note(s, list)
+  if not s.report:raised "series_not_reachable" then
+    full_note(s, list)
+    empty_note(s, list)
+  end
   if raw.assumed_low or raw.assumed_high then
     say(list, "Daily limits of the chemistry are assumed where none was " ..
       "given: common practice, no source.")

@@ -288,6 +288,18 @@ check.has(F(amp.pack{ module = part:with{ soc_min_pct = 35 }, series = 2,
   parallel = 2 }:sheet()), "inverter: cuts out, common practice 3.00 48.0")
 check.has(F(flat:sheet{ inverter = strong, bms = { cell_v_min = 3.15 } }),
   "inverter: cuts out, where the BMS cuts 3.15 50.4")
+-- an inverter that ends below practice; an end beyond the knee; out of reach
+local shortly = F(flat:sheet{ inverter = { v_min = 42, v_max = 54,
+  power_w = 3000 } })
+check.has(shortly, "charger: full, no equalising, the inverter's v_max 3.38 54.0")
+check.has(shortly, "ends at 3.38 V a group, common practice (no source) at " ..
+  "3.45: it may neither fill these cells nor balance them.")
+check.ok(not shortly:find("It fills the cells", 1, true), "nor says it does")
+local brim = F(flat:with{ soc_max_pct = 100 }:sheet())
+check.has(brim, "charger: full, no equalising, 100 % at rest 3.60 57.6")
+check.has(brim, "common practice (no source) ends at 3.45 V a group")
+check.ok(not F(flat:sheet{ inverter = { v_min = 90, v_max = 120,
+  power_w = 3000 } }):find("Charger: ", 1, true), "nothing to say out of reach")
 -- volts that were given are settings, whatever the curve
 check.has(F(amp.pack{ module = iron, series = 2, parallel = 2,
   cell_v_min = 3.0, cell_v_max = 3.5 }:sheet()),
