@@ -222,10 +222,10 @@ raises("charge_not_level", amp.match(apart, { series = 2, parallel = 2 })
   :pack(opts(window)), all, "between")
 -- a remark that nobody read, by the lot or through a plan, and on the sheet
 local noted = lot:with("2", { remark = "Deckel geschmolzen" })
-local _, told = raises("remark_to_read", by_hand, with{ lot = noted },
+local _, unread = raises("remark_to_read", by_hand, with{ lot = noted },
   '1 module carries a remark that nobody read: 2 "Deckel geschmolzen": look ' ..
   "at it again")
-check.equal(told.weight, "doubt")
+check.equal(unread.weight, "doubt")
 local carried = amp.match(noted:accepted(), { series = 2, parallel = 2 })
   :pack(opts(window))
 check.equal(carried:check(all):raised "remark_to_read", true)
