@@ -50,9 +50,8 @@ static const bind_field log_fields[] = {
            "what parts the columns; found unless given"),
     F_ELSE("decimal", BIND_CHOICE, "",
            "the decimal mark; a point unless given"),
-    {"temp_c", BIND_NUMBER, offsetof(bind_log, place), 1.0, 273.15, -60.0,
-     150.0, "C", "temp", 0,
-     "temperature of the test, where no column gives it"},
+    F_TEMPS_AS("temp", bind_log, place, "temp", -60.0, 150.0, 1,
+               "temperature of the test, where no column gives it"),
     F_NUM("gap_s", bind_log, gap, 1.0, 0.001, 1e8, "s",
           "a longer interval is called a gap; 10 times the usual one and at "
           "least 120 unless given"),
@@ -684,9 +683,9 @@ static const bind_class log_class = {
 
 /* The options and the text become the keys of the object. */
 static int make_log (lua_State *L, bool file) {
-  static const char *const keys[] = {"temp_c",  "columns", "sep",
-                                     "decimal", "gap_s",   "from_s",
-                                     "to_s",    "name",    NULL};
+  static const char *const keys[] = {"temp_c",  "temp_f", "columns", "sep",
+                                     "decimal", "gap_s",  "from_s",  "to_s",
+                                     "name",    NULL};
   if (lua_type(L, 1) != LUA_TSTRING)
     return bind_error(L, NULL, "log: %s is wanted (got %s)",
                       file ? "a file's name" : "the text",

@@ -327,9 +327,9 @@ static const bind_class net_class = {
 static const bind_field drawn_fields[] = {
     F_TEXT("name", bind_profile, name, "the log's unless given"),
     F_ELSE("log", BIND_OBJECT, "", "the log; log:profile{} puts it here"),
-    {"ambient_c", BIND_NUMBER, offsetof(bind_profile, place), 1.0, 273.15,
-     -50.0, 70.0, "C", "temp", 0,
-     "temperature around the battery; the log's first unless given"},
+    F_TEMPS_AS("ambient", bind_profile, place, "temp", -50.0, 70.0, 1,
+               "temperature around the battery; the log's first unless "
+               "given"),
     F_END};
 
 static void drawn_defaults (void *spec) {

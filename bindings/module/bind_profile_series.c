@@ -16,9 +16,9 @@ static const bind_field series_fields[] = {
     F_ELSE("decimal", BIND_CHOICE, "",
            "the decimal mark; a point unless "
            "given"),
-    {"temp_c", BIND_NUMBER, offsetof(bind_profile, place), 1.0, 273.15, -50.0,
-     70.0, "C", "temp", 0,
-     "temperature of the place where no column gives it; 20 unless given"},
+    F_TEMPS_AS("temp", bind_profile, place, "temp", -50.0, 70.0, 1,
+               "temperature of the place where no column gives it; 20 C "
+               "unless given"),
     F_NUM("first_s", bind_profile, first, 1.0, 0.0, 86399.0, "s",
           "seconds after midnight of the first row; 0 unless given"),
     {"leap", BIND_FLAG, offsetof(bind_profile, leap), 1.0, 0.0, 0.0, 0.0, "",
@@ -202,8 +202,9 @@ static const bind_class series_class = {"profile",
 
 /* The options and the text become the keys of the object. */
 static int make_series (lua_State *L, bool file) {
-  static const char *const keys[] = {"columns", "sep",  "decimal", "temp_c",
-                                     "first_s", "leap", "name",    NULL};
+  static const char *const keys[] = {"columns", "sep",    "decimal",
+                                     "temp_c",  "temp_f", "first_s",
+                                     "leap",    "name",   NULL};
   luaL_checkstring(L, 1);
   lua_settop(L, 2);
   bind_options(L, 2, "profile", keys);

@@ -17,8 +17,8 @@ static const bind_field steps_fields[] = {
           "how often the list runs; once unless given"),
     F_NUM("step_s", bind_profile, first, 1.0, 1e-3, 600.0, "s",
           "longest step inside; 60 unless given"),
-    {"temp_c", BIND_NUMBER, offsetof(bind_profile, place), 1.0, 273.15, -50.0,
-     70.0, "C", "temp", 0, "temperature of the place; 25 unless given"},
+    F_TEMPS_AS("temp", bind_profile, place, "temp", -50.0, 70.0, 1,
+               "temperature of the place; 25 C unless given"),
     F_END};
 
 static const bind_class steps_class;

@@ -406,9 +406,15 @@ function agreement.simulate (cell, profile, opts)
   if core.kind(cell) ~= "cell" then
     core.fail("script", "simulate: call it with a colon, cell:simulate()")
   end
-  opts = check_opts("simulate", opts, { "soc_start_pct", "ambient_c" })
+  opts = check_opts("simulate", opts, { "soc_start_pct", "ambient_c",
+    "ambient_f" })
   local soc = check_number("simulate", opts, "soc_start_pct", 0, 100, "%")
   local ambient = check_number("simulate", opts, "ambient_c", -50, 70, "C")
+  local other = check_number("simulate", opts, "ambient_f", -58, 158, "F")
+  if ambient and other then
+    core.fail("script", "simulate: give ambient_c or ambient_f, not both")
+  end
+  ambient = ambient or other and (other - 32) / 1.8
   if core.kind(profile) == "log" then profile = profile:profile() end
   if ambient and core.kind(profile) == "profile" then
     local key = core.keys(profile).log and "ambient_c" or "temp_c"
@@ -433,9 +439,9 @@ function agreement.profile (log, opts)
   if core.kind(log) ~= "log" then
     core.fail("script", "profile: call it with a colon, log:profile()")
   end
-  opts = check_opts("profile", opts, { "ambient_c" })
+  opts = check_opts("profile", opts, { "ambient_c", "ambient_f" })
   return core.drawn{ log = log, ambient_c = opts.ambient_c,
-    name = core.keys(log).name }
+    ambient_f = opts.ambient_f, name = core.keys(log).name }
 end
 
 core.methods("cell").simulate = agreement.simulate

@@ -65,7 +65,8 @@ function log.text (object)
     name and string.format(" %q", tostring(name)) or "", f.rows,
     num(f.hours), interval(f))
   return head .. "\n" ..
-    table.concat(lines_of(f, core.keys(object).temp_c), "\n")
+    table.concat(lines_of(f, core.keys(object).temp_c or
+      core.keys(object).temp_f), "\n")
 end
 
 -- ---- charts ----

@@ -129,6 +129,10 @@ check.close(phases.out_kwh, 0.55 * 3.675 / 1000, 1e-8, "energy out")
 check.has(flat(phases), "run of a cell along a duty", "print says what")
 check.equal(plain:simulate(amp.profile.daily{ dc_load_w = 0.001, temp_c = 5 },
   { soc_start_pct = 80 }).ambient_c, 5, "the duty's temperature")
+check.close(plain:simulate(amp.profile.daily{ dc_load_w = 0.001, temp_c = 5 },
+  { soc_start_pct = 80, ambient_f = 50 }).ambient_c, 10, 1e-9, "50 F are 10 C")
+check.raises(function () plain:simulate(amp.profile.daily{ dc_load_w = 0.001 },
+  { ambient_c = 10, ambient_f = 50 }) end, "give ambient_c or ambient_f")
 
 -- it ends where the cell is empty
 local long = amp.log.text(text("time_s,current_a,voltage_v,temp_c",

@@ -92,6 +92,13 @@ local placed = amp.log.text(text("time_s,current_a", "0,0", "1,5", "2,5"),
   { temp_c = 10 })
 check.close(placed:row(2).temp_c, 10, 1e-9, "one temperature for all rows")
 check.has(tostring(placed), "temperature  10.0 C, given", "and it is said")
+local foreign = amp.log.text(text("time_s,current_a", "0,0", "1,5", "2,5"),
+  { temp_f = 50 }) -- 50 F are 10 C
+check.close(foreign:row(2).temp_c, 10, 1e-9, "the same in Fahrenheit")
+check.has(tostring(foreign), "temperature  10.0 C, given")
+check.close(foreign:profile{ ambient_f = 50 }.ambient_f, 50, 0)
+check.raises(function () foreign:profile{ ambient_f = 50, ambient_c = 10 } end,
+  "give ambient_c or ambient_f, not both")
 check.raises(function () plain:with{ temp_c = 10 } end,
   "give temp_c or a column of temperatures, not both", "two sources")
 local power = amp.log.text(text("time_s,power_w", "0,0", "1,50", "2,50"))

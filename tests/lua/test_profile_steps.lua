@@ -11,6 +11,7 @@ local test = amp.profile.steps{
   temp_c = 20, name = "capacity test" }
 check.ok(test.steps[1].until_v == 56.7 and test.temp_c == 20,
   "keys read back as given")
+check.ok(test:with{ temp_f = 68 }.temp_c == nil, "68 F in place of 20 C")
 check.ok(tostring(test):find("charge_a = 50", 1, true), "it prints its phases")
 check.ok(#test:with{ steps = { { rest_h = 1 } } }.steps == 1,
   "with replaces the phases")
