@@ -239,7 +239,7 @@ end
 
 -- what the names are about, for the sentence on what showed nothing
 local subjects = { "window", "circuit", "modules", "BMS", "place", "energy",
-  "your own" }
+  "other", "your own" }
 local about = {}
 for subject, ids in pairs{
   window = "no_margin_to_limit series_not_reachable window_crossed " ..
@@ -251,9 +251,10 @@ for subject, ids in pairs{
     "short_circuit_only_bounded surge_above_fuse surge_time_missing " ..
     "surge_outlasts_fuse precharge_missing precharge_with_load_on " ..
     "strings_without_fuse link_below_load link_without_constant",
-  modules = "module_not_accepted remark_to_read charge_not_level " ..
-    "joined_by_flat_voltage module_in_two_places series_capacity_uneven " ..
-    "generation_mixed string_share_uneven resistance_not_given capacity_not_tested",
+  modules = "module_not_accepted charge_not_level joined_by_flat_voltage " ..
+    "module_in_two_places series_capacity_uneven generation_mixed " ..
+    "string_share_uneven resistance_not_given capacity_not_tested " ..
+    "remark_to_read",
   BMS = "bms_not_told bms_below_load bms_beyond_cell bms_inside_window",
   place = "temperature_not_given charge_below_freezing place_too_warm " ..
     "charge_rate_above_limit floor_overloaded stack_on_lowest_module " ..
@@ -273,7 +274,8 @@ local function clear_line (raw, details)
   end
   local n, parts = {}, {}
   for _, row in ipairs(raw.clear) do
-    local subject = about[row.id] or "your own"
+    local subject = about[row.id] or core.caution_is(row.id) and "other" or
+      "your own"
     n[subject] = (n[subject] or 0) + 1
   end
   for _, subject in ipairs(subjects) do
