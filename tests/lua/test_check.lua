@@ -378,6 +378,8 @@ check.has((tostring(foreign):gsub("%s+", " ")), "as typed coldest_f 10.4: " ..
   "-12 C; floor_ft2 10: 0.929 m2; floor_psf 10: 0.479 kPa; warmest_f 104: 40 C.")
 check.has((tostring(foreign):gsub("%s+", " ")), "on 0.929 m2 press with 0.739 kPa, " ..
   "the floor may carry 0.479 kPa")
+check.has(tostring(pack:check{ place = { coldest_f = -0.0 } }),
+  "coldest_f 0: -17.8 C", "no minus before nothing")
 -- and every temperature and mass of place and BMS has such a key: 28.4 F
 -- are -2 C, 99.2 lb 45.0 kg
 local imperial = pack:check(with{ place = { coldest_f = 28.4, warmest_c = 25,
