@@ -307,11 +307,10 @@ static int fixed (lua_State *L) {
   return 1;
 }
 
-/* core.trim(v, digits) --> "93.75", "0.008": no zeros at the end, and no
-** sign before nothing (-0.0 + 0.0 is 0.0) */
+/* core.trim(v, digits) --> "93.75", "0.008": no zeros at the end */
 static int trim (lua_State *L) {
   char text[40];
-  size_t n = amp_format_double(luaL_checknumber(L, 1) + 0.0,
+  size_t n = amp_format_double(luaL_checknumber(L, 1),
                                (int)luaL_optinteger(L, 2, 4), text);
   lua_pushlstring(L, text, n);
   return 1;
