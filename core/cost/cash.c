@@ -195,7 +195,8 @@ void amp_cash_later (const amp_later_cost *c, int n, int years,
 }
 
 amp_status amp_cash_again (const amp_levelised_ask *a, double again,
-                           int years, double *per_kwh, amp_error *err) {
+                           const double *rising, double rise, int years,
+                           double *per_kwh, amp_error *err) {
   double energy[AMP_CASH_YEARS], running[AMP_CASH_YEARS];
   amp_levelised_ask all = *a;
   amp_status st = check_ask(a, err);
@@ -203,6 +204,8 @@ amp_status amp_cash_again (const amp_levelised_ask *a, double again,
     st = amp_check_range(err, "years", years, 1, AMP_CASH_YEARS);
   if (st == AMP_OK)
     st = amp_check_range(err, "again", again, -MONEY_MOST, MONEY_MOST);
+  if (st == AMP_OK && rising != NULL)
+    st = amp_check_range(err, "rise", rise, -0.5, 0.5);
   if (st != AMP_OK)
     return st;
   if (a->years >= years)
@@ -210,6 +213,9 @@ amp_status amp_cash_again (const amp_levelised_ask *a, double again,
   for (int t = 0; t < years; t++) {
     energy[t] = a->energy[t % a->years];
     running[t] = a->running != NULL ? a->running[t % a->years] : 0.0;
+    if (rising != NULL)
+      running[t] +=
+          rising[t % a->years] * (amp_cash_fp(rise, t - t % a->years) - 1.0);
   }
   amp_cash_replace(again - a->residual, a->years, years, running);
   all.years = years;

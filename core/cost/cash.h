@@ -77,10 +77,13 @@ amp_status amp_cash_savings_by_year (const amp_levelised_ask *a,
 ** again for 'again', each one as the first: its running and its energy begin
 ** anew; the residual is received at each end. As a's own where it lasts the
 ** years out; where again = first, and 'years' are whole lives, the same too
-** (equal annual costs go on as they are).
+** (equal annual costs go on as they are). rising[0 ..] is the part of a's
+** running that goes up by 'rise' each year, as it stands in them; it goes on
+** rising in the next ones. NULL: none.
 */
 amp_status amp_cash_again (const amp_levelised_ask *a, double again,
-                           int years, double *per_kwh, amp_error *err);
+                           const double *rising, double rise, int years,
+                           double *per_kwh, amp_error *err);
 
 /*
 ** Bought at the start for 'first' and again for 'again' at the end of each

@@ -201,7 +201,9 @@ static amp_status live (const money *g, const one *o, int k, double horizon,
 /* The whole years of a life as money: what is paid, and kWh. */
 typedef struct stretch {
   double energy[AMP_LIFE_YEARS + 1], running[AMP_LIFE_YEARS + 1];
-  amp_levelised_ask ask; /* of both, the rest from the draw */
+  double bought[AMP_LIFE_YEARS + 1]; /* of running, the charging */
+  double rise;                       /* a year, of its price */
+  amp_levelised_ask ask; /* of all these, the rest from the draw */
   double present;        /* kWh, discounted */
   double levelised;      /* infinite where nothing is served */
 } stretch;
@@ -216,15 +218,17 @@ static int whole_years (const money *g, const one *o, const amp_life *l,
                         stretch *s) {
   const amp_need *need = g->p->c->need;
   double price = term_of(o, AMP_TERM_CHARGE);
-  double rises = need->charge_rises ? 1.0 + term_of(o, AMP_TERM_RISE) : 1.0;
   int n = (int)floor(l->years + 1e-9);
   n = n < 1 ? 1 : n;
-  s->energy[0] = s->running[0] = 0.0; /* no begun year at all: l->n is 0 */
+  s->rise = need->charge_rises ? term_of(o, AMP_TERM_RISE) : 0.0;
+  /* no begun year at all: l->n is 0 */
+  s->energy[0] = s->running[0] = s->bought[0] = 0.0;
   for (int t = 0; t < n && t < l->n; t++) {
     s->energy[t] = l->served[t] / CASE_KWH;
-    s->running[t] =
+    s->bought[t] =
         price * l->charged[t] / need->duty->charge_efficiency / CASE_KWH;
-    price *= rises;
+    s->running[t] = s->bought[t];
+    price *= 1.0 + s->rise;
   }
   amp_cash_later(g->p->c->later, g->p->c->laters, n, s->running);
   return n;
@@ -300,7 +304,8 @@ static void put_years (const money *g, const one *o, const stretch *s) {
           ? s->levelised * s->present * amp_cash_ap(s->ask.rate, s->ask.years)
           : (double)INFINITY);
   if (s->present > 0.0 && g->p->c->bought_again &&
-      amp_cash_again(&s->ask, o->again, years, &all, NULL) != AMP_OK)
+      amp_cash_again(&s->ask, o->again, s->bought, s->rise, years, &all,
+                     NULL) != AMP_OK)
     all = AMP_NOT_GIVEN;
   put(g, C_OVER_HORIZON, o->i, all);
 }

@@ -332,14 +332,16 @@ end
 
 --- Offers that end before the horizon does, and what then: bought again at
 -- the price that was said, or nothing that is counted.
-function alternatives.end_line (raw, names, horizon)
+-- 'rises': the price of charging goes up each year, so a later one is dearer.
+function alternatives.end_line (raw, names, horizon, rises)
   local years = math.floor(horizon + 1e-9)
   local ends, again, same = endings(raw, names, years)
   if #ends == 0 then return nil end
   return { "ends", string.format("of %d years: %s.%s%s", years,
     table.concat(ends, "; "), #again > 0 and " Bought again as said, a kWh " ..
     "over all of them: " .. table.concat(again, ", ") .. "." or "",
-    same and " Bought again at the same price a kWh costs the same." or "") }
+    same and not rises and
+    " Bought again at the same price a kWh costs the same." or "") }
 end
 
 local function hours (span)

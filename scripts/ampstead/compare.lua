@@ -434,7 +434,7 @@ local function note_lines (raw, offers, need, names, c)
   middle[#middle + 1] = alternatives.year_line(raw, names,
     (middle_of(asked.discount_pct) or 0) / 100)
   middle[#middle + 1] = alternatives.end_line(raw, names,
-    asked.horizon_years or 15)
+    asked.horizon_years or 15, asked.charge_hours and asked.import_rise_pct)
   middle[#middle + 1] = alternatives.tariff_line(need)
   for _, line in ipairs(raw.tariff and alternatives.lines(raw, names, need,
     asked.horizon_years or 15) or {}) do

@@ -442,9 +442,11 @@ static void bought_again_until_the_horizon (void **state) {
                          .running = running,
                          .residual = 200.0};
   assert_int_equal(amp_levelised(&a, &per, NULL), AMP_OK);
-  assert_int_equal(amp_cash_again(&a, 1500.0, 15, &all, NULL), AMP_OK);
+  assert_int_equal(amp_cash_again(&a, 1500.0, NULL, 0.0, 15, &all, NULL),
+                   AMP_OK);
   assert_close(all, per, 1e-13);
-  assert_int_equal(amp_cash_again(&a, 750.0, 5, &all, NULL), AMP_OK);
+  assert_int_equal(amp_cash_again(&a, 750.0, NULL, 0.0, 5, &all, NULL),
+                   AMP_OK);
   assert_close(all, per, 1e-13);
   for (int years = 6; years < 15; years++) {
     sum = 1500.0 - 200.0 / amp_cash_fp(rate, years);
@@ -455,11 +457,28 @@ static void bought_again_until_the_horizon (void **state) {
       if (t % 5 == 0 && t < years)
         sum += (750.0 - 200.0) / amp_cash_fp(rate, t);
     }
-    assert_int_equal(amp_cash_again(&a, 750.0, years, &all, NULL), AMP_OK);
+    assert_int_equal(amp_cash_again(&a, 750.0, NULL, 0.0, years, &all, NULL),
+                     AMP_OK);
     assert_close(all, sum / energy, 1e-12);
   }
+  /* the part that rises goes on rising: 12 of year 1, 3 % more each */
+  double rising[5], on[10];
+  for (int t = 0; t < 10; t++)
+    on[t] = 12.0 * amp_cash_fp(0.03, t);
+  for (int t = 0; t < 5; t++)
+    running[t] = 8.0 + (rising[t] = on[t]);
+  assert_int_equal(amp_cash_again(&a, 750.0, rising, 0.03, 10, &all, NULL),
+                   AMP_OK);
+  sum = 1500.0 + 550.0 / amp_cash_fp(rate, 5) - 200.0 / amp_cash_fp(rate, 10);
+  energy = 0.0;
+  for (int t = 0; t < 10; t++) {
+    sum += (8.0 + on[t]) / amp_cash_fp(rate, t + 1);
+    energy += kwh[t % 5] / amp_cash_fp(rate, t + 1);
+  }
+  assert_close(all, sum / energy, 1e-12);
   amp_error err = {0};
-  assert_int_equal(amp_cash_again(&a, 1.0, 0, &all, &err), AMP_ERANGE);
+  assert_int_equal(amp_cash_again(&a, 1.0, NULL, 0.0, 0, &all, &err),
+                   AMP_ERANGE);
   assert_string_equal(err.field, "years");
 }
 
