@@ -369,6 +369,35 @@ static int object_with (lua_State *L) {
 
 /* ---- reading back ---- */
 
+enum { NAMES_MOST = 200 };
+
+/* Keys and methods of a class, ended by NULL. */
+static void all_names (const bind_class *c, const char **names) {
+  int n = 0;
+  for (const bind_field *f = c->fields; f->key && n < NAMES_MOST - 1; f++)
+    names[n++] = f->key;
+  for (const luaL_Reg *m = c->methods; m != NULL && m->name != NULL; m++)
+    if (n < NAMES_MOST - 1)
+      names[n++] = strncmp(m->name, "get_", 4) == 0 ? m->name + 4 : m->name;
+  names[n] = NULL;
+}
+
+/* What was not given reads as nil, and so does what another kind of object in
+** the same list has; what is nearly a key is a slip. */
+static int not_given (lua_State *L) {
+  const bind_class *c = class_of(L, 1);
+  const char *names[NAMES_MOST], *key = lua_tostring(L, 2), *near = NULL;
+  if (c != NULL && bind_field_find(c, key) == NULL) {
+    all_names(c, names);
+    near = bind_nearest(key, names);
+  }
+  if (near != NULL)
+    return bind_error(L, NULL, "%s: no key '%s' (did you mean '%s'?)",
+                      c->name, key, near);
+  lua_pushnil(L);
+  return 1;
+}
+
 static int object_index (lua_State *L) {
   bind_push_keys(L, 1);
   if (lua_istable(L, -1)) {
@@ -386,7 +415,7 @@ static int object_index (lua_State *L) {
   lua_pushfstring(L, "get_%s", lua_tostring(L, 2)); /* computed keys */
   lua_rawget(L, lua_upvalueindex(1));
   if (lua_isnil(L, -1))
-    return 1;
+    return not_given(L);
   lua_pushvalue(L, 1);
   lua_call(L, 1, 1);
   return 1;

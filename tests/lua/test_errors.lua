@@ -230,4 +230,11 @@ local rated = amp.compare({ offer{ currency = "USD" }() },
   need:with{ rates = { USD = 0.88, dated = "2026-07-01" } }, { draws = 1 })
 check.close(rated[1].landed, 2950 * 0.88, 1e-9)
 
+-- a key that was not given reads as nil, one that is another object's too;
+-- one that is nearly a key is a slip
+check.equal(amp.inverter{ v_min = 42, v_max = 58 }.refused, nil)
+check.equal(amp.inverter{ v_min = 42, v_max = 58 }.power_w, nil)
+check.raises(function () return amp.inverter{ v_min = 42, v_max = 58 }.v_mn end,
+  "inverter: no key 'v_mn' (did you mean 'v_min'?)")
+
 check.done()
