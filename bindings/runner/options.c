@@ -67,10 +67,12 @@ static bool among (const char *const *names, const char *name) {
   return *names != NULL;
 }
 
+/* Options with a value of their own. */
+static const char *const valued[] = {"--out",     "--data", "--time",
+                                     "--memory",  "--seed", "--jobs",
+                                     "--recheck", NULL};
+
 static int long_option (runner_options *o, int argc, char **argv, int *k) {
-  static const char *const valued[] = {"--out",     "--data", "--time",
-                                       "--memory",  "--seed", "--jobs",
-                                       "--recheck", NULL};
   static const char *const later[] = {"--shard", "--merge", "--store", NULL};
   char name[32];
   const char *arg = argv[*k], *eq = strchr(arg, '=');
@@ -138,6 +140,21 @@ static int threads (int asked) {
   return n < 1 ? 1 : n > MOST ? MOST : (int)n;
 }
 
+/* What stands behind the script goes to it, as with lua; who typed an option
+** of ours there did not mean that. */
+static void tell_behind (int script, int argc, char **argv) {
+  static const char *const plain[] = {"--trust", "--overwrite", NULL};
+  for (int k = script + 1; k < argc; k++) {
+    char name[32];
+    snprintf(name, sizeof name, "%.*s", (int)strcspn(argv[k], "="), argv[k]);
+    if (among(valued, name) || among(plain, name))
+      fprintf(stderr,
+              "ampstead: %s stands behind the script and goes to it: options "
+              "of\nampstead stand before it\n",
+              name);
+  }
+}
+
 int options_read (runner_options *o, int argc, char **argv) {
   int k, st = EXIT_OK;
   memset(o, 0, sizeof *o);
@@ -157,6 +174,7 @@ int options_read (runner_options *o, int argc, char **argv) {
   }
   o->script = k < argc ? k : argc;
   o->jobs = threads(o->jobs);
+  tell_behind(o->script, argc, argv);
   if (st == EXIT_OK && o->recheck != NULL &&
       (k < argc || o->steps > 0 || o->interactive))
     return wrong("--recheck", "takes a post, and no script besides");
