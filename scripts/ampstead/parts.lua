@@ -138,10 +138,11 @@ function parts.heads (raw, date, list)
   end
   if raw.first_cold_h then
     list[#list + 1] = string.format("Temperature held the current back " ..
-      "for %s h, first on %s: %s kWh curtailed, %s unserved by that.",
+      "for %s h, first on %s: %s%s kWh not served in these hours. What is " ..
+      "not served later, since less went in, stands in unserved alone.",
       wording.short(raw.cold_h), date(raw, raw.first_cold_h),
-      wording.short(raw.cold_curtailed_kwh),
-      wording.short(raw.cold_unserved_kwh))
+      raw.supply_kwh and wording.short(raw.cold_curtailed_kwh) ..
+      " kWh curtailed, " or "", wording.short(raw.cold_unserved_kwh))
   end
   if raw.unheated_kwh then list[#list + 1] = heater_head(raw) end
   if (raw.cold_charge_h or 0) > 0 then

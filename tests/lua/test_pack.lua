@@ -191,6 +191,8 @@ local locked = ten:with{ current_limits = "lithium" }:simulate(cold)
 check.equal(locked.cold_charge_h, 0)
 check.ok(locked.cold_curtailed_kwh > 1 and locked.cold_h > 10, "counted")
 check.has(tostring(locked), "Temperature held the current back")
+check.has(tostring(locked):gsub("%s+", " "), "kWh not served in these hours. " ..
+  "What is not served later, since less went in, stands in unserved alone.")
 check.has(tostring(locked), "Not checked: fuses, cable. ")
 check.has(tostring(bare), "Not checked: fuses, cable, cold charging.")
 -- own points: none flows warmer than the last of them, and that is said
