@@ -33,8 +33,8 @@ static void damage_is_said_in_whole_words (void **state) {
                                      "(dented)",
                                      "dent/scratch",
                                      "swollen?",
-                                     "a\xe2\x80\x94swollen\xe2\x80\x94"
-                                     "b",
+                                     ("a\xe2\x80\x94swollen\xe2\x80\x94"
+                                      "b"),
                                      "\xe2\x80\x9cleaking\xe2\x80\x9d",
                                      "very\xc2\xa0wet",
                                      "rusty;cracked",
@@ -103,8 +103,8 @@ static void what_the_bench_feels_and_sees_is_read (void **state) {
 
 static void a_remark_comes_in_parts (void **state) {
   static const char *const want[] = {"retested, ", "clean lugs; ",
-                                     "\xc3\xbc"
-                                     "ber alles"};
+                                     ("\xc3\xbc"
+                                      "ber alles")};
   const char *s = " retested, clean lugs; \xc3\xbc"
                   "ber alles";
   char out[24];
