@@ -77,6 +77,9 @@ says "lines keep their numbers" "bang.lua:2: there"
 exits 1 "a script without require" -e 'print(amp.version)'
 says "names what was forgotten" 'begin with: local amp = require "ampstead"'
 echo 'print(#arg, arg[0], ...)' | script args.lua
+exits 0 "an option behind the script" args.lua --seed 3 --seeds
+says "is told" "--seed stands behind the script and goes to it"
+holds "and what is none of ours is not" test "$(wc -l <"$tmp/err")" = 2
 exits 0 "arguments" args.lua a k=v
 prints "arguments arrive" "$(printf '2\targs.lua\ta\tk=v')"
 got=$(echo 'print(1 + 1)' | "$amp" - 2>&1)
