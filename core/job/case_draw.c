@@ -126,7 +126,8 @@ static amp_status take_median (const amp_context *ctx, case_plan *p,
 }
 
 /* Too few modules for a string that would fit, or none fits: then the
-** reason of the longest string that stays below the absolute limit. */
+** reason of the longest string that stays below the absolute limit, and that
+** of the next longer one. */
 static amp_status no_layout (const case_plan *p, const amp_layout *row, int n,
                              amp_error *err) {
   int tell = 0;
@@ -143,6 +144,9 @@ static amp_status no_layout (const case_plan *p, const amp_layout *row, int n,
                      "the cell limits leave no window");
   if (err != NULL)
     *err = row[tell].why;
+  if (tell + 1 < n)
+    return amp_failf(err, row[tell].why.status, row[tell].why.field, "%s; %s",
+                     row[tell].why.text, row[tell + 1].why.text);
   return row[tell].why.status;
 }
 

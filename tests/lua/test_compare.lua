@@ -202,4 +202,16 @@ at_this_file(function ()
 end,
   "draws")
 at_this_file(function () local _ = amp.compair end, "did you mean 'compare'?")
+-- no series count fits: the last below the inverter's limits and the first
+-- above them are both told
+local eight = amp.module{ name = "8s", chemistry = "nmc811", series = 8,
+  capacity_ah = 60, soh_pct = 90, soh_end_pct = 60 }
+local neither = tostring(amp.compare({ amp.offer{ name = "A", module = eight,
+  count = 8, price_each = 100, tax = "included" } }, amp.need{
+  inverter = amp.inverter{ v_min = 42, v_max = 60, v_abs_max = 64 },
+  duty = amp.profile.daily{ from_battery_kwh = 3 } })):gsub("%s+", " ")
+check.has(neither, "8 groups in series go from 26.4 V to 32.8 V: nothing")
+check.has(neither, "; 16 groups in series reach 65.6 V when full, over the " ..
+  "absolute 64 V")
+
 check.done()
