@@ -102,7 +102,8 @@ static void name_blocks (const heater *h, int *block, size_t m) {
       continue;
     for (size_t k = 0; k < log->n; k++)
       block[at++] = first + log->at[k].block / MERGED;
-    first = block[at - 1] + 1;
+    if (log->n > 0)
+      first = block[at - 1] + 1;
   }
   while (at < m)
     block[at++] = AMP_LEAST_BELIEF;

@@ -118,26 +118,26 @@ amp_status amp_break_even_years (double first, double saving, double rate,
   return AMP_OK;
 }
 
-/* Years until 'first' is paid back by saving[0 ..], the last going on; the
-** part of a year as the annuity of that part. */
+/* Years until 'first' is paid back by saving[0 ..] for good: a later cost may
+** undo it. Past the last year 'on' is saved each year. The part of a year as
+** the annuity of that part. */
 static double pay_back (double first, const double *saving, int years,
-                        double rate) {
-  double worth = 1.0, left = first, more;
-  for (int t = 0; t < years - 1; t++) {
+                        double on, double rate) {
+  double worth = 1.0, left = first, more = 0.0, back = (double)INFINITY;
+  for (int t = 0; t < years; t++) {
     double paid = saving[t] * worth / (1.0 + rate);
-    if (paid >= left && left > 0.0) {
-      amp_break_even_years(left / worth, saving[t], rate, &more, NULL);
-      return t + more;
-    }
+    if (left > 0.0 && paid >= left &&
+        amp_break_even_years(left / worth, saving[t], rate, &more, NULL) ==
+            AMP_OK)
+      back = t + more;
     left -= paid;
     worth /= 1.0 + rate;
   }
-  if (left <= 0.0) /* first <= 0, or savings that turned */
-    return years - 1;
-  if (amp_break_even_years(left / worth, saving[years - 1], rate, &more,
-                           NULL) != AMP_OK)
+  if (left <= 0.0)
+    return back;
+  if (amp_break_even_years(left / worth, on, rate, &more, NULL) != AMP_OK)
     return (double)INFINITY;
-  return years - 1 + more;
+  return years + more;
 }
 
 amp_status amp_cash_savings (const amp_levelised_ask *a, double tariff,
@@ -170,8 +170,12 @@ amp_status amp_cash_savings_by_year (const amp_levelised_ask *a,
   }
   s.first_year = saving[0];
   s.npv = spared - s.per_kwh * energy;
-  s.break_even =
-      a->first > 0.0 ? pay_back(a->first, saving, a->years, a->rate) : 0.0;
+  double on = saving[a->years - 1];
+  if (a->dated != NULL)
+    on += a->dated[a->years - 1];
+  s.break_even = a->first > 0.0
+                     ? pay_back(a->first, saving, a->years, on, a->rate)
+                     : 0.0;
   *out = s;
   return AMP_OK;
 }
@@ -195,7 +199,8 @@ void amp_cash_later (const amp_later_cost *c, int n, int years,
 }
 
 amp_status amp_cash_again (const amp_levelised_ask *a, double again,
-                           const double *rising, double rise, int years,
+                           const double *rising, double rise,
+                           const amp_later_cost *later, int n, int years,
                            double *per_kwh, amp_error *err) {
   double energy[AMP_CASH_YEARS], running[AMP_CASH_YEARS];
   amp_levelised_ask all = *a;
@@ -213,10 +218,13 @@ amp_status amp_cash_again (const amp_levelised_ask *a, double again,
   for (int t = 0; t < years; t++) {
     energy[t] = a->energy[t % a->years];
     running[t] = a->running != NULL ? a->running[t % a->years] : 0.0;
+    if (a->dated != NULL)
+      running[t] -= a->dated[t % a->years];
     if (rising != NULL)
       running[t] +=
           rising[t % a->years] * (amp_cash_fp(rise, t - t % a->years) - 1.0);
   }
+  amp_cash_later(later, n, years, running);
   amp_cash_replace(again - a->residual, a->years, years, running);
   all.years = years;
   all.energy = energy;

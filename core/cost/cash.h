@@ -27,6 +27,8 @@ typedef struct amp_levelised_ask {
   double charge_price;   /* per kWh bought to charge */
   double round_trip;     /* 0..1, kWh delivered per kWh bought */
   double residual;       /* received at the end */
+  const double *dated;   /* part of 'running' that comes in its own years and
+                            does not go on after them; NULL: none */
 } amp_levelised_ask;
 
 /* Present cost over present energy. AMP_ERANGE; AMP_EREFUSED when no
@@ -79,10 +81,12 @@ amp_status amp_cash_savings_by_year (const amp_levelised_ask *a,
 ** years out; where again = first, and 'years' are whole lives, the same too
 ** (equal annual costs go on as they are). rising[0 ..] is the part of a's
 ** running that goes up by 'rise' each year, as it stands in them; it goes on
-** rising in the next ones. NULL: none.
+** rising in the next ones. NULL: none. What is 'dated' is not begun anew: the
+** costs later[n] fall due in their own years.
 */
 amp_status amp_cash_again (const amp_levelised_ask *a, double again,
-                           const double *rising, double rise, int years,
+                           const double *rising, double rise,
+                           const amp_later_cost *later, int n, int years,
                            double *per_kwh, amp_error *err);
 
 /*

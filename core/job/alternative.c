@@ -350,8 +350,8 @@ amp_status amp_alternative_money (const amp_alternative *a,
   for (int t = 0; t < o.years; t++)
     energy[t] = o.served / KWH;
   pay(a, ask, &o, running, &paid);
-  amp_levelised_ask l = {o.first, o.years, ask->rate, energy,
-                         running, 0.0,     1.0,       a->residual};
+  amp_levelised_ask l = {o.first, o.years, ask->rate,   energy, running,
+                         0.0,     1.0,     a->residual, NULL};
   amp_status s = sums(a, ask, &l, paid, &o, err);
   if (s == AMP_OK)
     *out = o;

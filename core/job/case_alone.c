@@ -32,6 +32,20 @@ static void fill (const amp_need *need, case_alone *a) {
     }
 }
 
+/* Twice the error in the middle of the two cells about the middle. */
+static double error_of (const amp_need *need, const case_alone *a) {
+  const amp_duty *d = need->duty;
+  double year = CASE_YEAR / ((double)d->n * d->dt), off = 0.0;
+  for (int k = 0; k < 2; k++) {
+    double part = (CASE_ALONE / 2 - 0.5 + k) / (CASE_ALONE - 1);
+    double load = a->load[0] + part * (a->load[1] - a->load[0]);
+    double sun = a->sun[0] + part * (a->sun[1] - a->sun[0]);
+    double is = year * amp_converter_alone(&need->converter, d, load, sun);
+    off = fmax(off, 2.0 * fabs(is - case_alone_of(a, load, sun)));
+  }
+  return off;
+}
+
 void case_alone_make (const case_plan *p, case_alone *a) {
   const amp_duty *d = p->c->need->duty;
   *a = (case_alone){.load = {1.0, 1.0}, .sun = {1.0, 1.0}};
@@ -44,6 +58,8 @@ void case_alone_make (const case_plan *p, case_alone *a) {
     widen(p->draw[i].sun, a->sun);
   }
   fill(p->c->need, a);
+  if (a->any && (a->load[1] > a->load[0] || a->sun[1] > a->sun[0]))
+    a->off = error_of(p->c->need, a);
 }
 
 /* Node below v, and how far v is on its way to the next. */

@@ -202,6 +202,7 @@ static amp_status live (const money *g, const one *o, int k, double horizon,
 typedef struct stretch {
   double energy[AMP_LIFE_YEARS + 1], running[AMP_LIFE_YEARS + 1];
   double bought[AMP_LIFE_YEARS + 1]; /* of running, the charging */
+  double dated[AMP_LIFE_YEARS + 1];  /* of running, in its own years */
   double rise;                       /* a year, of its price */
   amp_levelised_ask ask; /* of all these, the rest from the draw */
   double present;        /* kWh, discounted */
@@ -223,6 +224,7 @@ static int whole_years (const money *g, const one *o, const amp_life *l,
   s->rise = need->charge_rises ? term_of(o, AMP_TERM_RISE) : 0.0;
   /* no begun year at all: l->n is 0 */
   s->energy[0] = s->running[0] = s->bought[0] = 0.0;
+  memset(s->dated, 0, sizeof s->dated);
   for (int t = 0; t < n && t < l->n; t++) {
     s->energy[t] = l->served[t] / CASE_KWH;
     s->bought[t] =
@@ -230,7 +232,9 @@ static int whole_years (const money *g, const one *o, const amp_life *l,
     s->running[t] = s->bought[t];
     price *= 1.0 + s->rise;
   }
-  amp_cash_later(g->p->c->later, g->p->c->laters, n, s->running);
+  amp_cash_later(g->p->c->later, g->p->c->laters, n, s->dated);
+  for (int t = 0; t < n; t++)
+    s->running[t] += s->dated[t];
   return n;
 }
 
@@ -239,8 +243,9 @@ static void stretch_of (const money *g, const one *o, const amp_life *l,
                         stretch *s) {
   double rate = term_of(o, AMP_TERM_DISCOUNT);
   int n = whole_years(g, o, l, s);
-  s->ask = (amp_levelised_ask){o->total,   n,   rate, s->energy,
-                               s->running, 0.0, 1.0,  o->residual};
+  s->ask =
+      (amp_levelised_ask){o->total, n,   rate,        s->energy, s->running,
+                          0.0,      1.0, o->residual, s->dated};
   s->levelised = (double)INFINITY;
   s->present = 0.0;
   for (int t = 0; t < n; t++)
@@ -254,12 +259,14 @@ static void stretch_of (const money *g, const one *o, const amp_life *l,
 ** energy is taken off. Infinite where nothing is added. */
 static void beyond_alone (const money *g, const one *o, stretch *s) {
   double own = case_alone_of(&g->alone, o->d->load, o->d->sun) / CASE_KWH;
-  double rate = s->ask.rate;
+  double rate = s->ask.rate, off = g->alone.off / CASE_KWH;
   if (!g->alone.any)
     return;
   s->present = 0.0;
   for (int t = 0; t < s->ask.years; t++) {
-    s->energy[t] = fmax(s->energy[t] - own, 0.0);
+    double beyond = s->energy[t] - own;
+    /* what rounding and the straight lines leave is nothing */
+    s->energy[t] = beyond > 1e-6 * s->energy[t] + off ? beyond : 0.0;
     s->present += s->energy[t] / amp_cash_fp(rate, t + 1);
   }
   s->levelised = (double)INFINITY;
@@ -304,8 +311,8 @@ static void put_years (const money *g, const one *o, const stretch *s) {
           ? s->levelised * s->present * amp_cash_ap(s->ask.rate, s->ask.years)
           : (double)INFINITY);
   if (s->present > 0.0 && g->p->c->bought_again &&
-      amp_cash_again(&s->ask, o->again, s->bought, s->rise, years, &all,
-                     NULL) != AMP_OK)
+      amp_cash_again(&s->ask, o->again, s->bought, s->rise, g->p->c->later,
+                     g->p->c->laters, years, &all, NULL) != AMP_OK)
     all = AMP_NOT_GIVEN;
   put(g, C_OVER_HORIZON, o->i, all);
 }

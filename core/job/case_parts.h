@@ -223,7 +223,8 @@ enum { CASE_ALONE = 5 };
 typedef struct case_alone {
   double load[2], sun[2]; /* least and most of each */
   double at[CASE_ALONE][CASE_ALONE];
-  bool any; /* false: nothing, for any draw */
+  double off; /* J, how far the straight lines are off between two of them */
+  bool any;   /* false: nothing, for any draw */
 } case_alone;
 
 void case_alone_make (const case_plan *p, case_alone *a);

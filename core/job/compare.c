@@ -95,11 +95,11 @@ static void put (const other *o, column c, size_t i, double v) {
 }
 
 /* Where it carries no load, or is worn out at once, it has no cost. */
-static void put_none (const other *o, size_t i) {
+static void put_none (const other *o, size_t i, double load) {
   for (int c = A_PER_DELIVERED; c < A_COUNT; c++)
     put(o, (column)c, i, CASE_HUGE);
   put(o, A_SERVED, i, 0.0);
-  put(o, A_UNSERVED, i, o->year.served + o->year.unserved);
+  put(o, A_UNSERVED, i, load * (o->year.served + o->year.unserved));
   put(o, A_NPV, i, -o->v[(size_t)A_FIRST * o->ask->draws + i]);
   put(o, A_SAVING, i, 0.0);
 }
@@ -132,7 +132,7 @@ static void one_draw (const other *o, size_t i, const amp_alternative *a,
   if (st == AMP_OK)
     put_answer(o, i, &r);
   else
-    put_none(o, i);
+    put_none(o, i, ask->load);
 }
 
 /* ---- draws ---- */
@@ -291,7 +291,7 @@ static amp_status take_others (const amp_context *ctx, const amp_need *need,
 
 /* ---- against each other ---- */
 
-/* Where neither has a cost nothing can be said of that draw. */
+/* A cost that is infinite makes a difference beyond all. */
 static double more_of (double mine, double theirs) {
   bool a = mine < (double)INFINITY, b = theirs < (double)INFINITY;
   if (a && b)
@@ -299,19 +299,22 @@ static double more_of (double mine, double theirs) {
   return a ? -CASE_HUGE : CASE_HUGE;
 }
 
-/* room: [draws]. A cost that is infinite makes a difference beyond all. */
+/* room: [draws]. Where neither has a cost nothing is said of that draw. */
 static amp_pair pair_of (const double *mine, const double *theirs, size_t n,
                          amp_basis basis, double *room) {
   amp_pair p = {.more = case_no_stat()};
   double none = 0.0;
+  size_t said = 0;
   for (size_t i = 0; i < n; i++) {
-    room[i] = more_of(mine[i], theirs[i]);
-    p.cheaper += room[i] < 0.0;
-    none += room[i] == -CASE_HUGE;
+    if (!(mine[i] < (double)INFINITY) && !(theirs[i] < (double)INFINITY))
+      continue;
+    room[said] = more_of(mine[i], theirs[i]);
+    p.cheaper += room[said] < 0.0;
+    none += room[said++] == -CASE_HUGE;
   }
-  p.cheaper /= (double)n;
-  if (none == 0.0)
-    p.more = case_stat(room, n, basis);
+  p.cheaper = said > 0 ? p.cheaper / (double)said : AMP_NOT_GIVEN;
+  if (none == 0.0 && said > 0)
+    p.more = case_stat(room, said, basis);
   return p;
 }
 
@@ -325,12 +328,11 @@ static void pairs (const amp_case_result *result, size_t n,
       p->more = case_no_stat();
       p->cheaper = AMP_NOT_GIVEN;
       if (result[i].status == AMP_OK && other[k].status == AMP_OK &&
-          amp_given(result[i].levelised.p50) &&
-          amp_given(other[k].levelised.p50))
-        *p = pair_of(&cost[i * draws], &cost[(n + k) * draws], draws,
-                     amp_basis_worse(result[i].levelised.basis,
-                                     other[k].levelised.basis),
-                     room);
+          amp_given(result[i].added.p50) && amp_given(other[k].levelised.p50))
+        *p = pair_of(
+            &cost[i * draws], &cost[(n + k) * draws], draws,
+            amp_basis_worse(result[i].added.basis, other[k].levelised.basis),
+            room);
     }
 }
 

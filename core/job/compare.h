@@ -27,13 +27,16 @@ typedef struct amp_alternative_result {
 
 /* A case against an alternative, draw by draw. */
 typedef struct amp_pair {
-  amp_stat more;  /* levelised cost of the case less the other's */
-  double cheaper; /* share of the draws in which the case costs less */
+  amp_stat more;  /* 'added' cost of the case (case.h: a kWh beyond what the
+                     supply serves by itself) less the other's levelised */
+  double cheaper; /* share of the draws, in which one has a cost, in which the
+                     case costs less; NaN: in none */
 } amp_pair;
 
 /*
 ** amp_cases for n cases (n may be 0), and m >= 0 alternatives of one need:
-** 'cheapest' is shared among all of them. pair[n][m] may be NULL.
+** 'cheapest' is shared among all of them, cases by their 'added' cost where
+** m > 0. pair[n][m] may be NULL.
 */
 amp_status amp_compare (const amp_context *ctx, const amp_case *cases,
                         size_t n, const amp_need *need,

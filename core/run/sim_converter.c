@@ -35,11 +35,25 @@ double amp_converter_mean (const amp_converter *c, const amp_duty *duty,
   return in > 0.0 ? out / in : amp_converter_efficiency(c, 0.0);
 }
 
+/* The load that a duty counts: AC, or DC where there is no AC at all. */
+static const double *load_of (const amp_duty *d) {
+  for (size_t i = 0; i < d->n; i++)
+    if (d->ac[i] > 0.0)
+      return d->ac;
+  return d->dc;
+}
+
 double amp_converter_alone (const amp_converter *c, const amp_duty *duty,
                             double load_factor, double sun_factor) {
   double sum = 0.0;
+  bool direct = load_of(duty) == duty->dc;
   for (size_t i = 0; i < duty->n; i++) {
     double ac = duty->ac[i] * load_factor;
+    if (direct) {
+      sum += fmin(duty->dc[i] * load_factor, duty->pv[i] * sun_factor) *
+             amp_duty_length(duty, i);
+      continue;
+    }
     double left = duty->pv[i] * sun_factor - duty->dc[i] * load_factor -
                   c->idle * duty->on[i];
     ac = c->power > 0.0 ? fmin(ac, c->power) : ac;

@@ -41,7 +41,8 @@ double amp_converter_mean (const amp_converter *c, const amp_duty *duty,
 
 /* J AC over the duty that the supply of each step serves in the same step,
 ** with no battery: what a battery adds is what is served beyond it. The DC
-** load and the idle draw come first, as in a run with an empty pack. Not for
+** load and the idle draw come first, as in a run with an empty pack; where
+** there is no AC load at all, J DC. Not for
 ** tests, which ask current or power. */
 double amp_converter_alone (const amp_converter *c, const amp_duty *duty,
                             double load_factor, double sun_factor);

@@ -6,6 +6,7 @@ local wording = loader("wording")
 local added = {}
 
 local worth_telling = 0.05 -- part of the load: less is no sentence
+local level = 0.005        -- medians closer than this are level
 local names_most = 4       -- so many are listed with their numbers
 
 local function p50 (row, key)
@@ -31,8 +32,13 @@ local function load_of (raw)
 end
 
 --- The cost a kWh that is held against others: of what the battery adds.
+-- nil of a row that adds nothing.
 function added.cost (row)
-  return row.levelised_added or row.levelised
+  local own = row.alone_kwh
+  if own and not wording.missing(own) and own > 0 then
+    return p50(row, "levelised_added") and row.levelised_added
+  end
+  return row.levelised
 end
 
 -- rows of offers that have this number, the least first
@@ -75,13 +81,20 @@ local function alone_words (raw, own)
     wording.short(own), all and "" or " kWh a year")
 end
 
+-- is row a clearly below row b, or has b no such cost?
+local function leads (raw, key, a, b)
+  local x, y = p50(raw[a], key), p50(raw[b], key)
+  return a ~= b and x and (not y or x < y * (1 - level))
+end
+
 --- A sentence where the order of the offers is another one, counted by the
 -- kWh that only the battery brings; else nil.
 function added.order (raw, names)
   local own, all = added.alone(raw), load_of(raw)
   local one, other = ordered(raw, "levelised"), ordered(raw, "levelised_added")
   if not own or all and own < worth_telling * all or #other < 1 or
-     one[1] == other[1] then
+     not leads(raw, "levelised", one[1], other[1]) or
+     not leads(raw, "levelised_added", other[1], one[1]) then
     return nil
   end
   local said = alone_words(raw, own)
@@ -130,8 +143,8 @@ function added.days (raw, names, wanted)
     to[#to + 1] = i
   end
   if #has + #lacks == 0 then return nil end
-  local with, less = each(raw, names, has, "days"),
-    each(raw, names, lacks, "days")
+  local with, less = each(raw, names, has, "days", 2),
+    each(raw, names, lacks, "days", 2)
   return string.format("%s without sun %s wanted: %s.", wanted == 1 and
     "1 day" or wording.trim(wanted) .. " days", wanted == 1 and "is" or "are",
     #lacks == 0 and string.format("all have that (%s)", with) or

@@ -130,23 +130,30 @@ end
 
 --- "Against 0.29 a kWh from the grid: C3 is below (0.282); C1 (0.293) ..".
 function alternatives.head (raw, names, need)
-  local below, above = {}, {}
+  local below, above, nothing = {}, {}, {}
   for i = 1, raw.n do
     local row = raw[i]
+    if not row.refused and not row.alternative and has(row.npv) and
+       not added.cost(row) then
+      nothing[#nothing + 1] = names[i]
+    end
     if not row.refused and has(row.npv) and has(added.cost(row)) then
       local is = row.npv.p50 > 0
       local to = is and below or above
       to[#to + 1] = entry(row, names[i], is)
     end
   end
-  if #below + #above == 0 then return nil end
-  return string.format("Against %s from the grid%s: %s.",
+  local idle = #nothing > 0 and wording.list(nothing) ..
+    (#nothing == 1 and " adds" or " add") ..
+    " nothing to what the supply serves by itself." or nil
+  if #below + #above == 0 then return idle end
+  return string.format("Against %s from the grid%s: %s.%s",
     tariff_words(need, raw.tariff), added.alone(raw) and
     ", by what only the battery brings" or "", #above == 0 and
     table.concat(below, ", ") .. " below it" or #below == 0 and
     "none below it, not " .. table.concat(above, ", ") or
     table.concat(below, ", ") .. " below it; not " ..
-    table.concat(above, ", "))
+    table.concat(above, ", "), idle and " " .. idle or "")
 end
 
 --- A row that pays back in part years of its life but not in the whole ones
@@ -300,7 +307,9 @@ function alternatives.year_line (raw, names, discount)
   local parts = each(raw, names, "per_year", 2)
   if #parts == 0 then return nil end
   return { "a year", string.format("of service in even payments, at %s %%: " ..
-    "%s.", wording.trim(100 * discount), table.concat(parts, ", ")) }
+    "%s.%s", wording.trim(100 * discount), table.concat(parts, ", "),
+    added.alone(raw) and raw.n > raw.offers and " What is no offer carries " ..
+    "the whole load there, without the supply." or "") }
 end
 
 -- "9 (5 .. 13)": whole years, of draws that reach the horizon too
@@ -383,8 +392,6 @@ alternatives.columns = {
   { key = "paid_late_pct", label = "paid back in the horizon, %",
     kind = "number", unit = "%", hidden = true } }
 alternatives.year_columns = {
-  { key = "levelised_added", label = "levelised, of what it adds",
-    kind = "number", hidden = true },
   { key = "per_year", label = "a year of service", kind = "money",
     hidden = true },
   { key = "counted_years", label = "whole years counted", kind = "number",

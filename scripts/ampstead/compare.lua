@@ -208,6 +208,10 @@ local function make_columns (raw, currency, across)
     list[#list + 1] = c
   end
   for _, c in ipairs(alternatives.year_columns) do list[#list + 1] = c end
+  local beside = across and added.alone(raw) and (raw.tariff or
+    raw.n > raw.offers)
+  table.insert(list, #columns, { key = "levelised_added", kind = "number",
+    label = "levelised, of what it adds", hidden = not beside })
   return list
 end
 

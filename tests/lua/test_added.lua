@@ -85,6 +85,28 @@ local spread = amp.compare({ large }, need{ import_price = 0.36,
 check.ok(spread[1].levelised_added > 0, "has a middle")
 check.ok(spread[1].npv_p10 < spread[1].npv_p90, "and a spread")
 
+-- a DC load beside a sun is held to the same: with nothing lost on the way the
+-- answers are those of an AC load
+local bare = amp.inverter{ v_min = 44, v_max = 60, power_w = 5000,
+  efficiency_pct = 100, idle_w = 0 }
+local function beside (keys)
+  keys.solar_kwp, keys.sun_hours, keys.performance_pct = 3, 3, 75
+  keys.temp_c = 12
+  return amp.compare({ large }, amp.need{ horizon_years = 15, discount_pct = 3,
+    inverter = bare, import_price = 0.36, duty = amp.profile.daily(keys) })
+end
+local ac, dc = beside{ load_w = 250 }, beside{ dc_load_w = 250 }
+check.ok(ac[1].levelised_added > 1.5 * ac[1].levelised, "the sun's part")
+check.close(dc[1].levelised_added / ac[1].levelised_added, 1, 1e-3)
+check.close(dc[1].npv, ac[1].npv, 5)
+
+-- where the sun serves it all a battery adds nothing, and has no such cost
+local noon = {}
+for h = 1, 24 do noon[h] = h >= 12 and h <= 14 and 300 or 0 end
+local none = beside{ load_w = noon }
+check.equal(none[1].levelised_added, nil)
+check.has(said(none), "large adds nothing to what the supply serves by itself.")
+
 -- ---- days that are wanted ----
 
 check.has(said(amp.compare({ large, small }, need{ autonomy_days = 1 })),

@@ -397,6 +397,30 @@ static void later_costs_fall_due_in_their_years (void **state) {
                    AMP_ERANGE);
 }
 
+/* 100 a year pay 400 back in 4 years, until 300 fall due in year 6: for good
+** in 7. Due in the last year, once, they do not go on for ever after. */
+static void a_later_cost_may_undo_the_payback (void **state) {
+  double kwh[8], running[8] = {0}, dated[8] = {0};
+  amp_savings s;
+  (void)state;
+  for (int t = 0; t < 8; t++)
+    kwh[t] = 1.0;
+  amp_levelised_ask a = {.first = 400.0,
+                         .years = 8,
+                         .energy = kwh,
+                         .running = running,
+                         .round_trip = 1.0,
+                         .dated = dated};
+  running[5] = dated[5] = 300.0;
+  assert_int_equal(amp_cash_savings(&a, 100.0, &s, NULL), AMP_OK);
+  assert_close(s.break_even, 7.0, 1e-12);
+  running[5] = dated[5] = 0.0;
+  running[7] = dated[7] = 500.0; /* 100 are missing after 8 years */
+  assert_int_equal(amp_cash_savings(&a, 100.0, &s, NULL), AMP_OK);
+  assert_close(s.break_even, 9.0, 1e-12);
+  assert_close(s.npv, -100.0, 1e-9);
+}
+
 /*
 ** A tariff that rises g a year on the same energy is a geometric series: its
 ** present worth is A (1 - ((1+g)/(1+i))^n)/(i-g) (any handbook of engineering
@@ -442,11 +466,11 @@ static void bought_again_until_the_horizon (void **state) {
                          .running = running,
                          .residual = 200.0};
   assert_int_equal(amp_levelised(&a, &per, NULL), AMP_OK);
-  assert_int_equal(amp_cash_again(&a, 1500.0, NULL, 0.0, 15, &all, NULL),
-                   AMP_OK);
+  assert_int_equal(
+      amp_cash_again(&a, 1500.0, NULL, 0.0, NULL, 0, 15, &all, NULL), AMP_OK);
   assert_close(all, per, 1e-13);
-  assert_int_equal(amp_cash_again(&a, 750.0, NULL, 0.0, 5, &all, NULL),
-                   AMP_OK);
+  assert_int_equal(
+      amp_cash_again(&a, 750.0, NULL, 0.0, NULL, 0, 5, &all, NULL), AMP_OK);
   assert_close(all, per, 1e-13);
   for (int years = 6; years < 15; years++) {
     sum = 1500.0 - 200.0 / amp_cash_fp(rate, years);
@@ -457,8 +481,9 @@ static void bought_again_until_the_horizon (void **state) {
       if (t % 5 == 0 && t < years)
         sum += (750.0 - 200.0) / amp_cash_fp(rate, t);
     }
-    assert_int_equal(amp_cash_again(&a, 750.0, NULL, 0.0, years, &all, NULL),
-                     AMP_OK);
+    assert_int_equal(
+        amp_cash_again(&a, 750.0, NULL, 0.0, NULL, 0, years, &all, NULL),
+        AMP_OK);
     assert_close(all, sum / energy, 1e-12);
   }
   /* the part that rises goes on rising: 12 of year 1, 3 % more each */
@@ -467,8 +492,9 @@ static void bought_again_until_the_horizon (void **state) {
     on[t] = 12.0 * amp_cash_fp(0.03, t);
   for (int t = 0; t < 5; t++)
     running[t] = 8.0 + (rising[t] = on[t]);
-  assert_int_equal(amp_cash_again(&a, 750.0, rising, 0.03, 10, &all, NULL),
-                   AMP_OK);
+  assert_int_equal(
+      amp_cash_again(&a, 750.0, rising, 0.03, NULL, 0, 10, &all, NULL),
+      AMP_OK);
   sum = 1500.0 + 550.0 / amp_cash_fp(rate, 5) - 200.0 / amp_cash_fp(rate, 10);
   energy = 0.0;
   for (int t = 0; t < 10; t++) {
@@ -476,8 +502,21 @@ static void bought_again_until_the_horizon (void **state) {
     energy += kwh[t % 5] / amp_cash_fp(rate, t + 1);
   }
   assert_close(all, sum / energy, 1e-12);
+  /* 300 in year 3 and 400 in year 9 are paid once, not in each life */
+  static const amp_later_cost later[] = {{300, 3, 0}, {400, 9, 0}};
+  double dated[5] = {0.0, 0.0, 300.0, 0.0, 0.0}, alike;
+  assert_int_equal(
+      amp_cash_again(&a, 750.0, NULL, 0.0, NULL, 0, 10, &alike, NULL),
+      AMP_OK);
+  running[2] += 300.0;
+  a.dated = dated;
+  assert_int_equal(
+      amp_cash_again(&a, 750.0, NULL, 0.0, later, 2, 10, &all, NULL), AMP_OK);
+  assert_close((all - alike) * energy,
+               300.0 / amp_cash_fp(rate, 3) + 400.0 / amp_cash_fp(rate, 9),
+               1e-9);
   amp_error err = {0};
-  assert_int_equal(amp_cash_again(&a, 1.0, NULL, 0.0, 0, &all, &err),
+  assert_int_equal(amp_cash_again(&a, 1.0, NULL, 0.0, NULL, 0, 0, &all, &err),
                    AMP_ERANGE);
   assert_string_equal(err.field, "years");
 }
@@ -500,6 +539,7 @@ int main (void) {
       cmocka_unit_test(cold_store_saves),
       cmocka_unit_test(savings_that_fall_pay_back_the_price),
       cmocka_unit_test(replaced_whenever_a_life_ends),
+      cmocka_unit_test(a_later_cost_may_undo_the_payback),
       cmocka_unit_test(rising_tariff_is_a_geometric_series),
       cmocka_unit_test(bought_again_until_the_horizon),
       cmocka_unit_test(wrong_questions_are_refused_by_their_field),

@@ -147,8 +147,8 @@ static void chances_taken_once_change_no_string (void **state) {
   assert_close(r[0].tested.p90, r[1].tested.p90, 0.0);
 }
 
-/* Draws that are equal are reckoned once. A rate that is spread over no
-** width hides from that, and each draw is then reckoned: the same bits. */
+/* Draws that are equal are reckoned once. A price that is drawn, over no
+** width, hides from that, and each draw is then reckoned: the same bits. */
 static void equal_draws_reckoned_once_change_no_bit (void **state) {
   hut *h = *state;
   amp_case c[2];
@@ -160,7 +160,9 @@ static void equal_draws_reckoned_once_change_no_bit (void **state) {
   c[0].life.models = 2;
   c[0].life.model[1] = &h->iron_life;
   c[1] = c[0];
-  c[1].life.calendar[0] = amp_value_even(0.015, 0.015);
+  c[1].prices = 1;
+  c[1].price[0] =
+      (amp_price_spread){offsetof(amp_case, bos), assumed(c[1].bos), "bos"};
   take(c, 2, 401, r);
   assert_int_equal(r[0].status, AMP_OK);
   assert_true(r[0].levelised.spread);

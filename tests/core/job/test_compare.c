@@ -199,8 +199,8 @@ static void a_year_of_service_is_the_capital_recovered (void **state) {
   c.bought_again = true;
   c.again = 5763.0;
   take(&c, 1, 5, &r);
-  if (r.counted.p50 * 2.0 == h->need.horizon)
-    assert_close(r.over_horizon.p50, r.levelised.p50, 1e-12);
+  assert_close(r.counted.p50 * 2.0, h->need.horizon, 0.0);
+  assert_close(r.over_horizon.p50, r.levelised.p50, 1e-12);
   double same = r.over_horizon.p50;
   c.again = 2000.0;
   take(&c, 1, 5, &r);

@@ -174,6 +174,11 @@ static void the_supply_serves_by_itself (void **state) {
   assert_close(r.total.served / alone, 1.0, 1e-3);
   assert_close(amp_converter_alone(&c.converter, d, 2.0, 2.0),
                3600.0 * (1000.0 + 420.0 * 0.92 + 3000.0), 1e-6);
+  for (int i = 0; i < STEPS; i++)
+    d->ac[i] *= 0.0;
+  assert_close(amp_converter_alone(&c.converter, d, 1.0, 1.0),
+               3600.0 * (40.0 + 30.0), 1e-6); /* DC alone */
+  d->ac[2] = 500.0, d->ac[3] = 500.0, d->ac[6] = 5000.0;
   d->on[3] = 1; /* the idle draw comes first */
   assert_close(alone - amp_converter_alone(&c.converter, d, 1.0, 1.0),
                3600.0 * 0.92 * c.converter.idle, 1e-6);
