@@ -154,6 +154,7 @@ amp_status amp_fit_heat (const amp_context *ctx, const amp_stretches *log,
   double p[PARAMETERS], sd[PARAMETERS], rise = 0.0;
   size_t m = PARAMETERS;
   amp_least_options opt = {.scale = scale};
+  amp_least_result result = {0};
   amp_status st;
   int *block;
   *found = false;
@@ -171,11 +172,14 @@ amp_status amp_fit_heat (const amp_context *ctx, const amp_stretches *log,
     return amp_fail(err, AMP_ENOMEM, "fit", (double)m, 0, 0);
   name_blocks(&h, block, m);
   opt.block = block;
-  st = amp_least(ctx, residuals, &h, p, PARAMETERS, m, &opt, sd, NULL, NULL,
-                 err);
+  st = amp_least(ctx, residuals, &h, p, PARAMETERS, m, &opt, sd, NULL,
+                 &result, err);
   amp_free(ctx, block, m * sizeof *block);
   if (st != AMP_OK)
     return st;
+  if (result.bounded)
+    amp_fit_warn_of_blocks(fit, "heat", result.blocks,
+                           "its deviations are upper bounds");
   into_cell(p, c);
   report(p, sd, fit);
   *found = true;
