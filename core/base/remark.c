@@ -132,17 +132,39 @@ static const struct {
 enum { DAMAGES = sizeof damage / sizeof *damage };
 
 static const char denial[] =
-    "no not never without none non nor neither zero 0 isn wasn aren weren "
+    "no not never without none non nor neither isn wasn aren weren "
     "hasn haven hadn doesn didn";
+
+/* A count of none. It is a denial only where it counts something: at the
+** beginning of a breath or behind one of these, never as the number of a cell
+** ("cell 0") or of a reading ("OCV 0", "25.0"). */
+static const char none_counted[] = "zero 0";
+static const char counts_behind[] =
+    "with and or but has have had are were shows show showing there found "
+    "seen ok okay good fine clean";
+
+/* A count behind one of these, or behind a number, names a part. */
+static const char numbered[] =
+    "cell cells module modules group groups string strings slot slots bank "
+    "banks nr no number num";
 
 /* What may stand between a denial and the word that it denies. None of it
 ** lets some of the damage stand, as "major" or "other" would. */
 static const char between[] =
     "a an any the of on in at from by through sign signs trace traces "
     "evidence hint hints visible apparent known noticeable ever even been be "
-    "is are was were get got has have had them cell cells module modules "
-    "group groups pack packs case cases housing housings side sides "
-    "electrolyte coolant oil gas fluid acid t or nor";
+    "is are was were get got has have had them electrolyte coolant oil gas "
+    "fluid acid t or nor";
+
+/* These too, but not right behind "no" and "without", which may deny the part
+** alone: "without case, swollen" is typed without its comma. */
+static const char parts[] =
+    "cell cells module modules group groups pack packs case cases housing "
+    "housings side sides";
+
+/* Behind a denied word, in its breath: it was so once, or may be. */
+static const char lapsed[] =
+    "anymore now yet since today currently again until unless";
 
 /* Nouns that a denied word may stand before: "no water damage" */
 static const char nouns[] =
@@ -275,6 +297,24 @@ static bool ends (const word *w) {
   return !next_word(w->s + w->n, &next) || next.before == MARK;
 }
 
+static bool digit (char c) {
+  return c >= '0' && c <= '9';
+}
+
+/* Is "none" taken back behind it? "0.8 mm", "0 - 3", "no, two", "none?" */
+static bool taken_back (const word *w) {
+  word next, last;
+  bool more = next_word(w->s + w->n, &next);
+  size_t gap = (size_t)(next.s - (w->s + w->n));
+  if (memchr(w->s + w->n, '?', gap) != NULL)
+    return true;
+  return more &&
+         (digit(next.s[0]) ||
+          one_of(&next, "one two three four five six several some few many "
+                        "both only but except")) &&
+         !(follows(&next, &last) && one_of(&last, "wire wires"));
+}
+
 /* "leak-free", "leak free.", "leaks: none", "leaks: 0", "leak tested ok" */
 static bool denied_behind (const word *w) {
   word next, last;
@@ -286,9 +326,18 @@ static bool denied_behind (const word *w) {
     return follows(&next, &last) &&
            one_of(&last, "ok okay passed good fine negative");
   if (next.before == COLON || next.before == MARK)
-    return ends(&next) &&
+    return ends(&next) && !taken_back(&next) &&
            one_of(&next, next.before == COLON ? "none nil no never zero 0"
                                               : "none nil");
+  return false;
+}
+
+/* "not leaking any more", "no leak yet": what lapses counts as said. */
+static bool lapses (word w) {
+  word next;
+  for (; follows(&w, &next); w = next)
+    if (one_of(&next, lapsed) || (one_of(&w, "any") && one_of(&next, "more")))
+      return true;
   return false;
 }
 
@@ -299,18 +348,41 @@ typedef struct state {
   bool deny;  /* what comes is denied */
   bool after; /* and something was */
   bool was;   /* the word before was the denial */
+  bool bare;  /* and "no" or "without", articles aside */
+  bool names; /* a number would be the name of a part */
+  word last;  /* the word before */
 } state;
 
-static bool is_denial (const word *w) {
+static state at_start (const char *s) {
+  return (state){.last = {s, 0, MARK}};
+}
+
+/* Nothing of a longer number, and no "#0" */
+static bool stands_alone (const state *k, const word *w) {
+  const char *gap = k->last.s + k->last.n, *end = w->s + w->n;
+  if (memchr(gap, '#', (size_t)(w->s - gap)) != NULL ||
+      (w->s > gap && strchr(".,'", w->s[-1]) != NULL))
+    return false;
+  return *end == '\0' || strchr(".,'", *end) == NULL || !digit(end[1]);
+}
+
+/* "0 dents", "with zero leaks" */
+static bool counts_none (const state *k, const word *w) {
+  return one_of(w, none_counted) && stands_alone(k, w) && !k->names &&
+         (k->last.n == 0 || w->before == MARK ||
+          (w->before == BLANK && one_of(&k->last, counts_behind)));
+}
+
+static bool is_denial (const state *k, const word *w) {
   word next;
-  return one_of(w, denial) ||
+  return one_of(w, denial) || counts_none(k, w) ||
          (one_of(w, "free") && follows(w, &next) && one_of(&next, "of from"));
 }
 
 /* Before the word itself is looked at. */
 static void arrive (state *k, const word *w) {
   if (w->before >= COLON)
-    *k = (state){false, false, false};
+    k->deny = k->after = k->was = k->bare = false;
   if (w->before == SLASH && k->after)
     k->after = false;
 }
@@ -320,35 +392,50 @@ static bool holds (const state *k, const word *w) {
   return k->deny && (!k->after || one_of(w, nouns));
 }
 
+/* The word is the one before now. */
+static void step (state *k, const word *w) {
+  k->names = digit(w->s[0]) || one_of(w, numbered) ||
+             (k->names && one_of(w, "and or to"));
+  k->last = *w;
+}
+
 /* Past a word of no list. Two denials are none: "not without". */
 static void pass (state *k, const word *w) {
-  if (is_denial(w)) {
+  if (is_denial(k, w)) {
     bool list = k->after && one_of(w, "nor");
-    *k = (state){list || !k->was, false, !list};
+    k->deny = list || !k->was;
+    k->after = false;
+    k->was = !list;
+    k->bare = one_of(w, "no without");
     return;
   }
   if (k->after)
     k->after = !one_of(w, "or nor");
-  else if (!one_of(w, between))
+  else if (!one_of(w, between) && (k->bare || !one_of(w, parts)))
     k->deny = false;
   k->deny = k->deny && !k->after;
   k->was = false;
+  k->bare = k->bare && one_of(w, "a an any the");
+}
+
+/* Past a word of a list: "no leaks or dents" goes on. */
+static void pass_damage (state *k) {
+  k->after = k->deny;
+  k->was = k->bare = false;
 }
 
 static const char *find (const char *s, bool denied) {
-  state k = {false, false, false};
-  word last = {s, 0, MARK};
-  for (word w = last; next_word(w.s + w.n, &w); last = w) {
+  state k = at_start(s);
+  for (word w = k.last; next_word(w.s + w.n, &w); step(&k, &w)) {
     arrive(&k, &w);
-    if (!of_damage(&w, &last)) {
+    if (!of_damage(&w, &k.last)) {
       pass(&k, &w);
       continue;
     }
-    bool no = holds(&k, &w) || denied_behind(&w);
+    bool no = (holds(&k, &w) || denied_behind(&w)) && !lapses(w);
     if (no == denied)
       return w.s;
-    k.after = k.deny;
-    k.was = false;
+    pass_damage(&k);
   }
   return NULL;
 }
@@ -376,8 +463,8 @@ static bool begins (word w, const char *phrase) {
 }
 
 bool amp_remark_speaks_of (const char *s, const char *const *list, size_t n) {
-  state k = {false, false, false};
-  for (word w = {s, 0, MARK}; next_word(w.s + w.n, &w);) {
+  state k = at_start(s);
+  for (word w = k.last; next_word(w.s + w.n, &w); step(&k, &w)) {
     arrive(&k, &w);
     for (size_t i = 0; i < n; i++)
       if (!k.deny && begins(w, list[i]))

@@ -22,9 +22,12 @@
 ** Denied is what "no", "not", "never", "without", "none", "free of" or "isn't"
 ** stands before, with nothing between but small words ("no sign of any
 ** swelling"), across "or", "nor" and "/" ("no leaks or dents"), and what is
-** "leak-free" or "leaks: none". Any other word, a mark and "and" end a denial,
-** so that what is in doubt counts as said: "not tested, swollen", "no longer
-** leaking", "no major damage", "not without damage". Neither said nor denied
+** "leak-free" or "leaks: none". "0" and "zero" deny as a count alone ("0
+** dents", "dents: 0"), never as the end of a number ("25.0 leaking") or the
+** name of a part ("cell 0 swollen"). Any other word, a mark and "and" end a
+** denial, so that what is in doubt counts as said: "not tested, swollen", "no
+** longer leaking", "not leaking now", "no case swollen", "no major damage",
+** "not without damage", "crack: no, two". Neither said nor denied
 ** are parts and properties: "water cooling", "fire blanket", "venting hose",
 ** "price dropped".
 */

@@ -235,6 +235,70 @@ static void what_is_in_doubt_counts_as_said (void **state) {
   each_says(both, LEN(both), true, true);
 }
 
+/* A nought denies only where it counts: not as the end of a number, and not
+** as the number of a cell. */
+static void a_nought_denies_only_as_a_count (void **state) {
+  static const char *const said[] = {"OCV 51.0 swollen",
+                                     "25.0 leaking",
+                                     "25,0 leaking",
+                                     "cell 0 swollen",
+                                     "module 0 leaking",
+                                     "cells 1 and 0 leaking",
+                                     "cells 3, 0 leaking",
+                                     "cell: 0 leaking",
+                                     "cell zero leaking",
+                                     "slot 0 wet",
+                                     "cell no. 0 leaking",
+                                     "# 0 leaking",
+                                     "#0 leaking",
+                                     "OCV 0 swollen",
+                                     "SOC: 0 hot",
+                                     "at 35.0 hot",
+                                     ".0 hot",
+                                     "swelling: 0.8 mm",
+                                     "bulge: 0,5 mm at one side",
+                                     "leak: 0.2 ml",
+                                     "swelling: 0 - 3 mm",
+                                     ("swelling: 0\xe2\x80\x93"
+                                      "3 mm"),
+                                     "dents: 0?",
+                                     "leaks: none?",
+                                     "crack: no, two",
+                                     "cracks: none, 2 of them"};
+  static const char *const denied[] = {
+      "dents: 0",           "0 dents",
+      "zero dents",         "0 leaks or dents",
+      "ok, 0 dents",        "OCV 51.0 V, 0 dents",
+      "with zero leaks",    "0 dents and 0 leaks",
+      "dents: 0, leaks: 0", "crack: no, leak: no",
+      "dents: 0, 4 wire",   "dents: 0."};
+  (void)state;
+  each_says(said, LEN(said), true, false);
+  each_says(denied, LEN(denied), false, true);
+}
+
+/* What lapsed was so once; "no case" may be a case that is not there. */
+static void what_was_so_once_counts_as_said (void **state) {
+  static const char *const said[] = {"not leaking any more",
+                                     "not leaking anymore",
+                                     "not swollen yet",
+                                     "isn't leaking now",
+                                     "no leak visible now",
+                                     "not leaking since it was cleaned",
+                                     "leak-free now",
+                                     "no case swollen cells",
+                                     "no cells swollen",
+                                     "without case swollen",
+                                     "without the housing leaking"};
+  static const char *const denied[] = {
+      "not leaking, cleaned now",     "not any more. not leaking",
+      "none of the cells is swollen", "no sign of any cell swelling",
+      "not a cell leaking",           "no electrolyte leak"};
+  (void)state;
+  each_says(said, LEN(said), true, false);
+  each_says(denied, LEN(denied), false, true);
+}
+
 /* Other languages are in no list: neither said nor denied. */
 static void other_languages_are_not_read (void **state) {
   static const char *const list[] = {"aufgebl\xc3\xa4ht",
@@ -267,11 +331,14 @@ static void the_word_itself_is_given (void **state) {
 
 static void phrases_are_whole_words_too (void **state) {
   static const char *const list[] = {"two wire", "under load", "not rested"};
-  static const char *const yes[] = {"Two-wire meter", "read under  load",
-                                    "ok; not rested", "two\xe2\x80\x90wire"};
+  static const char *const yes[] = {
+      "Two-wire meter",      "read under  load",   "ok; not rested",
+      "two\xe2\x80\x90wire", "at 25.0 under load", "cell 0 under load",
+      "51.0 two wire"};
   static const char *const no[] = {
       "under loading", "twotwo wire", "two, wire", "never under load",
-      "not two-wire",  "rested",      "",          "under"};
+      "not two-wire",  "rested",      "",          "under",
+      "0 under load"};
   (void)state;
   for (size_t i = 0; i < LEN(yes); i++)
     assert_true(amp_remark_speaks_of(yes[i], list, LEN(list)));
@@ -307,6 +374,8 @@ int main (void) {
       cmocka_unit_test(words_that_only_begin_alike_are_none),
       cmocka_unit_test(what_is_denied_is_not_said),
       cmocka_unit_test(what_is_in_doubt_counts_as_said),
+      cmocka_unit_test(a_nought_denies_only_as_a_count),
+      cmocka_unit_test(what_was_so_once_counts_as_said),
       cmocka_unit_test(other_languages_are_not_read),
       cmocka_unit_test(the_word_itself_is_given),
       cmocka_unit_test(phrases_are_whole_words_too),
