@@ -360,7 +360,6 @@ static size_t number_length (const char *s) {
   return n;
 }
 
-/* One field into *out (SI). A message in 'flaw' where it is no number. */
 /* Volts in a column of mV: no meter shows less than 10 mV of a group, or 1 V
 ** of a module, to a hundredth of a millivolt, but "3,299" is typed for 3299
 ** mV or 3.299 V. This program's own, no source. */
@@ -372,6 +371,7 @@ static bool is_volts_as_mv (const reader *r, int k, const char *s, size_t n,
          (size_t)(mark - s) + 2 < n && v > 0.0 && v < most;
 }
 
+/* One field into *out (SI). A message in 'flaw' where it is no number. */
 static void read_number (const reader *r, size_t row, int k, double *out,
                          char *flaw) {
   amp_error err = {0};
