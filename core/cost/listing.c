@@ -215,6 +215,22 @@ static amp_written with_unit (amp_listing *l, amp_listing_field field,
   return p.t[at].how;
 }
 
+/* Freight costs nothing where every word says so: "free delivery", "included
+** in the price". Any other leaves something to pay or to fetch: "free
+** pickup", "free to port only", "duty free". Common practice, no source. */
+static bool freight_is_free (const amp_phrase *p) {
+  if (!amp_phrase_has(p, "free included incl inclusive") ||
+      p->n == AMP_PHRASE_TOKENS)
+    return false;
+  for (int i = 0; i < p->n; i++)
+    if (p->t[i].number ||
+        !amp_phrase_is(p, i,
+                       "free included incl inclusive delivery shipping "
+                       "freight postage carriage is in the price of charge"))
+      return false;
+  return true;
+}
+
 /* Words where a number belongs: a freight that is free, or not told; a range;
 ** no figure at all. False: nothing of that. */
 static bool take_words (amp_listing *l, amp_listing_field field,
@@ -225,8 +241,7 @@ static bool take_words (amp_listing *l, amp_listing_field field,
   for (int i = 0; i < p.n; i++)
     figure = figure || p.t[i].number;
   if (field == AMP_LIST_FREIGHT) {
-    if (!figure && amp_phrase_has(&p, "free included incl inclusive") &&
-        !amp_phrase_has(&p, "not no non isn never ? from above over"))
+    if (freight_is_free(&p))
       l->v[field] = 0.0;
     else /* a lower bound without it */
       amp_listing_find(l, "freight_left_out", AMP_DECIDES_SUM, field, NONE,
