@@ -34,14 +34,12 @@ static void reading_defaults (void *spec) {
   ((bind_reading *)spec)->r = amp_reading_defaults();
 }
 
-/* Text of the key, made visible, into out. */
-static void take_text (lua_State *L, int keys, const char *key, char *out,
-                       size_t size) {
+static void take_remark (lua_State *L, int keys, amp_reading *out) {
   size_t n;
-  if (!bind_get(L, keys, key))
+  if (!bind_get(L, keys, "remark"))
     return;
   const char *s = lua_tolstring(L, -1, &n);
-  amp_text_visible(s, n, size, out, size);
+  amp_reading_set_remark(out, s, n);
   lua_pop(L, 1);
 }
 
@@ -53,7 +51,7 @@ static void reading_finish (lua_State *L, int keys, void *spec) {
     bind_error(L, NULL, "%s: id must be at most %d bytes of text", who,
                (int)sizeof s->r.id - 1);
   memcpy(s->r.id, s->id, sizeof s->r.id);
-  take_text(L, keys, "remark", s->r.remark, sizeof s->r.remark);
+  take_remark(L, keys, &s->r);
   if (s->date[0] != '\0' && amp_parse_day(s->date, &s->r.day, &err) != AMP_OK)
     bind_raise(L, &reading_class, who, &err);
   if (amp_reading_check(&s->r, &err) != AMP_OK)

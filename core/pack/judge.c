@@ -476,6 +476,8 @@ static void look_at_remark (const amp_reading *r, amp_judged *out) {
     amp_remark_word(word, f->word, sizeof f->word);
     return;
   }
+  if (amp_reading_remark_is_cut(r))
+    DOUBT("remark_cut", AMP_NOT_GIVEN, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
   if (amp_given(r->ocv) && says_unrested(r->remark))
     DOUBT("voltage_not_at_rest", r->ocv, AMP_NOT_GIVEN, AMP_NOT_GIVEN);
   if (amp_remark_denied(r->remark) != NULL)

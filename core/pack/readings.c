@@ -2,6 +2,8 @@
 ** readings.c -- rows from the bench, and what they say of a lot as a whole.
 */
 #include "pack/readings.h"
+#include "base/remark.h"
+#include "base/text.h"
 #include <math.h>
 #include <string.h>
 
@@ -111,6 +113,56 @@ static size_t whole_letters (const char *s, size_t n) {
   return n;
 }
 
+/* What ends a remark that was cut */
+static const char cut_mark[] = " [cut";
+
+/* "[cut]", or with the first word of damage that 'all' says and 'kept', its
+** beginning, does not. */
+static void name_cut (const char *all, const char *kept, char out[48]) {
+  const char *word = amp_remark_damage(all);
+  size_t n = sizeof cut_mark - 1;
+  memcpy(out, cut_mark, n);
+  if (word != NULL && amp_remark_damage(kept) == NULL) {
+    memcpy(out + n, ": ", 2);
+    amp_remark_word(word, out + n + 2, 24);
+    n = strlen(out);
+  }
+  memcpy(out + n, "]", 2);
+}
+
+/* 's' into out[size], of 48 bytes at least; its end cut and marked where it
+** does not fit. 'all' is what 's' was before anything of it was left out. */
+static void keep_remark (const char *s, const char *all, char *out,
+                         size_t size) {
+  char mark[48];
+  size_t n = strlen(s);
+  if (n < size) {
+    memcpy(out, s, n + 1);
+    return;
+  }
+  memcpy(out, s, size - 1);
+  out[whole_letters(s, size - sizeof cut_mark - 1)] = '\0';
+  name_cut(all, out, mark);
+  n = whole_letters(out, size - 1 - strlen(mark));
+  memcpy(out + n, mark, strlen(mark) + 1);
+}
+
+void amp_reading_set_remark (amp_reading *r, const char *s, size_t n) {
+  char wide[AMP_READING_REMARK + 16]; /* longer where it does not fit */
+  amp_text_visible(s, n, sizeof wide, wide, sizeof wide);
+  keep_remark(wide, s, r->remark, sizeof r->remark);
+}
+
+bool amp_reading_remark_is_cut (const amp_reading *r) {
+  const char *s = r->remark;
+  while ((s = strstr(s, cut_mark)) != NULL) {
+    s += sizeof cut_mark - 1;
+    if (*s == ']' || *s == ':')
+      return true;
+  }
+  return false;
+}
+
 /* The earlier remark before the later one: a crust that was seen stays seen.
 ** Where both do not fit, each has at least half of the room. */
 static void join_remarks (amp_reading *r, const char *old) {
@@ -124,12 +176,11 @@ static void join_remarks (amp_reading *r, const char *old) {
     return;
   }
   size_t more = strlen(later);
-  size_t n = whole_letters(old, more < room / 2 ? room - more : room / 2);
-  memcpy(r->remark, old, n);
+  size_t n = more < room / 2 ? room - more : room / 2;
+  keep_remark(old, old, r->remark, n + 1);
+  n = strlen(r->remark);
   memcpy(r->remark + n, "; ", 2);
-  more = whole_letters(later, room - n);
-  memcpy(r->remark + n + 2, later, more);
-  r->remark[n + 2 + more] = '\0';
+  keep_remark(later, later, r->remark + n + 2, room - n + 1);
 }
 
 /* The later of the two becomes the present one, the other what was before. */

@@ -23,7 +23,7 @@ enum {
 
 typedef struct amp_reading {
   char id[AMP_READING_ID];         /* the sticker: "3", "M3", "03" */
-  char remark[AMP_READING_REMARK]; /* as written, or "" */
+  char remark[AMP_READING_REMARK]; /* as written, cut with a mark, or "" */
   double ocv;                  /* V of the module, at rest */
   double group_min, group_max; /* V, lowest and highest group at rest */
   double r10s;                 /* ohm, module, 10 s pulse */
@@ -49,6 +49,16 @@ typedef struct amp_lot {
 amp_reading amp_reading_defaults (void);
 
 /*
+** The remark s[0..n), made visible, into r->remark. One that does not fit
+** ends with "[cut]", or with "[cut: swollen]" where it speaks of damage and
+** what is kept of it does not; the mark stays with every copy of the text.
+*/
+void amp_reading_set_remark (amp_reading *r, const char *s, size_t n);
+
+/* Was the remark cut, here or where two of them were joined? */
+bool amp_reading_remark_is_cut (const amp_reading *r);
+
+/*
 ** Does one row make sense? AMP_ERANGE or AMP_EDATA with the field and the
 ** limits (docs/model/readings.md); a row that does not say anything of the
 ** module is none either. Nothing is compared with the lot here.
@@ -58,7 +68,8 @@ amp_status amp_reading_check (const amp_reading *r, amp_error *err);
 /*
 ** Append a copy. A second reading of the same id with another date becomes
 ** the module's present one, gaps filled from the first, and the earlier
-** rest voltages stay as before_*, both remarks in their order. Without two dates that differ it is
+** rest voltages stay as before_*, both remarks in their order (each cut with
+** its mark where both do not fit). Without two dates that differ it is
 ** AMP_EDATA: the id stands twice. A reading whose 'flaw' is set is appended
 ** as it is. AMP_ERANGE past AMP_LOT_MOST.
 */

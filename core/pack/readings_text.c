@@ -458,6 +458,13 @@ static void take_text (const reader *r, size_t row, int k, char *out,
   amp_text_visible(s, strlen(s), size, out, size);
 }
 
+static void take_remark (const reader *r, size_t row, amp_reading *out) {
+  if (r->at[ROLE_REMARK] < 0)
+    return;
+  const char *s = amp_csv_field(r->csv, row, (size_t)r->at[ROLE_REMARK]);
+  amp_reading_set_remark(out, s, strlen(s));
+}
+
 static void note_flaw (amp_reading *row, const amp_error *err) {
   if (row->flaw[0] == '\0')
     amp_text_visible(err->text, strlen(err->text), 100, row->flaw,
@@ -470,7 +477,7 @@ static amp_reading read_row (const reader *r, size_t row) {
   char day[40] = "";
   amp_csv_place(r->csv, row, 0, &out.line, &(size_t){0});
   take_text(r, row, ROLE_ID, out.id, sizeof out.id);
-  take_text(r, row, ROLE_REMARK, out.remark, sizeof out.remark);
+  take_remark(r, row, &out);
   read_number(r, row, ROLE_OCV, &out.ocv, out.flaw);
   read_number(r, row, ROLE_MIN, &out.group_min, out.flaw);
   read_number(r, row, ROLE_MAX, &out.group_max, out.flaw);

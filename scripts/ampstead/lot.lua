@@ -86,6 +86,10 @@ function say.damage_denied (_, row)
   return 'no damage, as written: "' .. row.remark .. '"'
 end
 
+function say.remark_cut (_, row)
+  return 'remark cut, read the sheet: "' .. row.remark .. '"'
+end
+
 function say.remark_to_read (_, row)
   return 'remark, not read: "' .. row.remark .. '"'
 end

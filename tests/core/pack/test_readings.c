@@ -351,8 +351,8 @@ static void remarks_of_two_dates_both_stay (void **state) {
   strcat(text, "\xc3\xa4\xc3\xa4\xc3\xa4\xc3\xa4 c\n");
   lot = read_text(text);
   assert_int_equal(strlen(lot.reading[0].remark), 199);
-  assert_string_equal(lot.reading[0].remark + 185,
-                      "aa; \xc3\xa4\xc3\xa4\xc3\xa4\xc3\xa4 c");
+  assert_string_equal(lot.reading[0].remark + 179,
+                      "aa [cut]; \xc3\xa4\xc3\xa4\xc3\xa4\xc3\xa4 c");
   amp_lot_free(NULL, &lot);
   for (int i = 0; i < 198; i += 2) /* both too long: half each, 98 bytes */
     memcpy(a + i, "\xc3\xa4", 3);
@@ -363,6 +363,29 @@ static void remarks_of_two_dates_both_stay (void **state) {
   lot = read_text(strcat(text, "\n"));
   assert_int_equal(strcspn(lot.reading[0].remark, ";"), 98);
   assert_int_equal(strlen(lot.reading[0].remark), 98 + 2 + 99);
+  amp_lot_free(NULL, &lot);
+}
+
+/* The word that did not fit stands behind the cut, or that there was one. */
+static void a_cut_remark_says_so (void **state) {
+  static const char *const ends[][2] = {{" swollen", " [cut: swollen]"},
+                                        {" not swollen", " [cut]"},
+                                        {" geschmolzen", " [cut]"}};
+  char text[400], a[241];
+  (void)state;
+  memset(a, 'a', 240);
+  a[240] = '\0';
+  for (size_t i = 0; i < LEN(ends); i++) {
+    (void)snprintf(text, sizeof text, "id;remark\n1;%s%s\n", a, ends[i][0]);
+    amp_lot lot = read_text(text);
+    const amp_reading *r = &lot.reading[0];
+    assert_true(amp_reading_remark_is_cut(r));
+    assert_int_equal(strlen(r->remark), 199);
+    assert_string_equal(r->remark + 199 - strlen(ends[i][1]), ends[i][1]);
+    amp_lot_free(NULL, &lot);
+  }
+  amp_lot lot = read_text("id;remark\n1;the lid was [cut open]\n");
+  assert_false(amp_reading_remark_is_cut(&lot.reading[0]));
   amp_lot_free(NULL, &lot);
 }
 
@@ -599,6 +622,50 @@ static void each_threshold_speaks_beyond_it_and_not_before (void **state) {
       fail_msg("%s: no %s", cases[i].row, cases[i].name);
     for (int k = 0; k < 6; k++)
       assert_int_equal(j[k].verdict, AMP_ACCEPT);
+    amp_lot_free(NULL, &lot);
+  }
+}
+
+/* What a cut left out is never taken for nothing: neither of one remark, nor
+** of two of which each fits; and what fits to the last byte is not cut. */
+static void no_remark_is_cut_into_an_accept (void **state) {
+  static const struct {
+    int first; /* bytes of the first date's before its end */
+    const char *end;
+    int second;       /* bytes of the second date's; 0: there is none */
+    const char *name; /* NULL: plainly accepted */
+    amp_verdict verdict;
+  } cases[] = {
+      {240, "swollen", 0, "remark_of_damage", AMP_QUARANTINE},
+      {185, "no leak now, retested", 0, "remark_of_damage", AMP_QUARANTINE},
+      {240, "not swollen", 0, "remark_cut", AMP_NOT_JUDGED},
+      {240, "geschmolzen", 0, "remark_cut", AMP_NOT_JUDGED},
+      {192, "new", 0, NULL, AMP_ACCEPT},
+      {180, "swollen", 150, "remark_of_damage", AMP_QUARANTINE},
+      {180, "lid molten", 20, "remark_of_damage", AMP_QUARANTINE},
+      {180, "tested", 150, "remark_cut", AMP_NOT_JUDGED},
+      {80, "tested", 100, NULL, AMP_ACCEPT}};
+  amp_chemistry c = invented();
+  (void)state;
+  for (size_t i = 0; i < LEN(cases); i++) {
+    char text[700], a[250];
+    amp_judged j[1];
+    memset(a, 'a', sizeof a);
+    int n = snprintf(text, sizeof text,
+                     "id;ocv_v;r10s_mohm;date;remark\n"
+                     "1;25.7;1.9;2026-11-01;%.*s %s\n",
+                     cases[i].first, a, cases[i].end);
+    if (cases[i].second > 0)
+      (void)snprintf(text + n, sizeof text - (size_t)n,
+                     "1;25.7;1.9;2026-11-02;%.*s\n", cases[i].second, a);
+    amp_lot lot = read_text(text);
+    judge_7(&lot, &c, j);
+    if (j[0].verdict != cases[i].verdict ||
+        (cases[i].name != NULL && found(&j[0], cases[i].name) == NULL))
+      fail_msg("%zu: %s '%s'", i, amp_verdict_name(j[0].verdict),
+               lot.reading[0].remark);
+    assert_int_equal(amp_reading_remark_is_cut(&lot.reading[0]),
+                     cases[i].name != NULL);
     amp_lot_free(NULL, &lot);
   }
 }
@@ -845,12 +912,14 @@ int main (void) {
       cmocka_unit_test(a_row_with_sense_goes_before_one_without),
       cmocka_unit_test(two_dates_of_one_module_are_one_reading),
       cmocka_unit_test(remarks_of_two_dates_both_stay),
+      cmocka_unit_test(a_cut_remark_says_so),
       cmocka_unit_test(mean_of_two_of_twelve),
       cmocka_unit_test(peers_are_one_side_of_a_joint),
       cmocka_unit_test(capacity_ends_with_the_first_group),
       cmocka_unit_test(bench_hours_count_whole_rounds),
       cmocka_unit_test(pallet_is_judged_as_by_hand),
       cmocka_unit_test(each_threshold_speaks_beyond_it_and_not_before),
+      cmocka_unit_test(no_remark_is_cut_into_an_accept),
       cmocka_unit_test(a_plain_remark_leaves_nothing_to_read),
       cmocka_unit_test(a_resistance_in_ohm_is_below_the_range_of_mohm),
       cmocka_unit_test(doubted_readings_are_used_no_further),
