@@ -332,13 +332,13 @@ static bool denied_behind (const word *w) {
   return false;
 }
 
-/* "not leaking any more", "no leak yet": what lapses counts as said. */
+/* "not leaking any more", "not leaking, yet.": what lapses counts as said. */
 static bool lapses (word w) {
   word next;
   for (; follows(&w, &next); w = next)
     if (one_of(&next, lapsed) || (one_of(&w, "any") && one_of(&next, "more")))
       return true;
-  return false;
+  return next.n > 0 && one_of(&next, lapsed) && ends(&next);
 }
 
 /* ---- denials ---- */
@@ -361,7 +361,7 @@ static state at_start (const char *s) {
 static bool stands_alone (const state *k, const word *w) {
   const char *gap = k->last.s + k->last.n, *end = w->s + w->n;
   if (memchr(gap, '#', (size_t)(w->s - gap)) != NULL ||
-      (w->s > gap && strchr(".,'", w->s[-1]) != NULL))
+      (w->s > gap && strchr(".,'-", w->s[-1]) != NULL))
     return false;
   return *end == '\0' || strchr(".,'", *end) == NULL || !digit(end[1]);
 }

@@ -255,6 +255,7 @@ static void a_nought_denies_only_as_a_count (void **state) {
                                      "SOC: 0 hot",
                                      "at 35.0 hot",
                                      ".0 hot",
+                                     "-0 hot",
                                      "swelling: 0.8 mm",
                                      "bulge: 0,5 mm at one side",
                                      "leak: 0.2 ml",
@@ -265,13 +266,19 @@ static void a_nought_denies_only_as_a_count (void **state) {
                                      "leaks: none?",
                                      "crack: no, two",
                                      "cracks: none, 2 of them"};
-  static const char *const denied[] = {
-      "dents: 0",           "0 dents",
-      "zero dents",         "0 leaks or dents",
-      "ok, 0 dents",        "OCV 51.0 V, 0 dents",
-      "with zero leaks",    "0 dents and 0 leaks",
-      "dents: 0, leaks: 0", "crack: no, leak: no",
-      "dents: 0, 4 wire",   "dents: 0."};
+  static const char *const denied[] = {"dents: 0",
+                                       "0 dents",
+                                       "zero dents",
+                                       "0 leaks or dents",
+                                       "ok, 0 dents",
+                                       "OCV 51.0 V, 0 dents",
+                                       "with zero leaks",
+                                       "- 0 dents",
+                                       "0 dents and 0 leaks",
+                                       "dents: 0, leaks: 0",
+                                       "crack: no, leak: no",
+                                       "dents: 0, 4 wire",
+                                       "dents: 0."};
   (void)state;
   each_says(said, LEN(said), true, false);
   each_says(denied, LEN(denied), false, true);
@@ -285,6 +292,8 @@ static void what_was_so_once_counts_as_said (void **state) {
                                      "isn't leaking now",
                                      "no leak visible now",
                                      "not leaking since it was cleaned",
+                                     "not leaking - now",
+                                     "not swollen, yet.",
                                      "leak-free now",
                                      "no case swollen cells",
                                      "no cells swollen",
