@@ -378,4 +378,15 @@ local nameless = amp.readings.text("id,ocv_v,r10s_mohm\n1,25.76,1.9\n" ..
   capacity_ah = 112 } }):judge():text()
 check.has(nameless, "the row not judged: line 3: id is wanted.")
 check.ok(not nameless:find("nil", 1, true))
+
+-- a remark that was cut bars its module, also in a copy of the row, and until
+-- a shorter one stands there
+local long = amp.readings.text("id,ocv_v,r10s_mohm,remark\n1,25.7,1.9," ..
+  ("gut "):rep(60) .. "\n2,25.7,1.9,ok\n", { module = pouch })
+check.equal(long:judge().not_judged, 1, "cut")
+check.has(long:judge():text(), "remark cut, read the sheet")
+check.equal(long:with("1", { r10s_mohm = 1.8 }):judge().not_judged, 1, "still")
+check.equal(long:with("1", { remark = "gut" }):judge().not_judged, 0, "put")
+check.equal(long:with("2", { remark = ("gut "):rep(60) .. "swollen" })
+  :judge().quarantine, 1, "read before it was cut")
 check.done()
