@@ -750,12 +750,29 @@ end
 
 -- ---- what failed leaves ----
 
--- kWh left without what costs most
-local function least_left (s, names)
+-- Strings as lists of modules; nil where one module stands for all.
+local function listed (s)
+  return not core.kind(s.keys.module) and notes.strings(s.keys) or nil
+end
+
+-- kWh left of the pack once that string, or the module at that place of it,
+-- is out
+local function left_without (s, string, place)
+  local list = notes.strings(s.keys)
+  if not place then return s.pack:without(string).usable_kwh end
+  list[string][place] = false
+  return s.pack:with{ strings = list, parallel = #list }.usable_kwh
+end
+
+-- kWh left without what costs most: a string, or one of a level's modules
+local function least_left (s, strings)
   local least
-  for _, name in ipairs(names) do
-    local left = s.pack:without(name).usable_kwh
-    if left and (not least or left < least) then least = left end
+  for r, row in ipairs(strings) do
+    for place = 1, s.string_first and 1 or #row do
+      local left = row[place] and left_without(s, r, not s.string_first and
+        place or nil)
+      if left and (not least or left < least) then least = left end
+    end
   end
   return least
 end
@@ -766,37 +783,40 @@ local function reached (s, kwh)
   return kwh and own and left and own > 0 and kwh * left / own or kwh
 end
 
-local function string_failure (s)
-  local n, names = math.tointeger(s.raw.rows), {}
-  if n < 2 then return nil end
-  for r = 1, s.keys.strings and n or 0 do names[r] = r end
-  local least = least_left(s, names) or s.pack:with{ parallel = n - 1 }
-    .usable_kwh
-  return string.format("A failed module takes its string out: %s of %s kWh " ..
-    "stay, the other strings carry %s %% more. Open it, label it, never " ..
-    "bridge it.", short(reached(s, least)), short(reached(s,
-      s.pack.usable_kwh)), fixed(100 / (n - 1), 0))
+-- modules of the level that has fewest
+local function fewest_side (s)
+  local fewest
+  for _, row in ipairs(s.shelf or {}) do
+    fewest = math.min(fewest or #row, #row)
+  end
+  return fewest or s.keys.parallel
 end
 
-local function level_failure (s)
-  local names, fewest = {}, nil
-  for _, row in ipairs(s.keys.strings and s.named and s.shelf or {}) do
-    fewest = math.min(fewest or #row, #row)
-    for _, one in ipairs(row) do names[#names + 1] = one.id end
+-- A failed module: of the only string, or alone on its level, it ends all.
+local function failure (s)
+  local n = s.string_first and math.tointeger(s.raw.rows) or fewest_side(s)
+  if n < 2 then
+    return s.raw.modules == 1 and "Failed, the module ends all of it." or
+      s.string_first and "A failed module ends all of it: there is no " ..
+      "second string. Open it, label it, never bridge it." or
+      "A failed module that is alone on its level ends all of it. Never " ..
+      "bridge it."
   end
-  if not fewest or fewest < 2 then return nil end
-  return string.format("A failed module leaves its level to the others: %s " ..
-    "of %s kWh stay, they carry %s %% more. Take it off both bars.",
-    short(reached(s, least_left(s, names))), short(reached(s,
-      s.pack.usable_kwh)),
-    fixed(100 / (fewest - 1), 0))
+  local strings = listed(s)
+  local left = strings and least_left(s, strings) or
+    s.pack:with{ parallel = n - 1 }.usable_kwh
+  return string.format(s.string_first and "A failed module takes its " ..
+    "string out: %s of %s kWh stay, the other strings carry %s %% more. " ..
+    "Open it, label it, never bridge it." or "A failed module leaves its " ..
+    "level to the others: %s of %s kWh stay, they carry %s %% more. Take " ..
+    "it off both bars.", short(reached(s, left)), short(reached(s,
+      s.pack.usable_kwh)), fixed(100 / (n - 1), 0))
 end
 
 local function years_section (s)
   local items = {}
   for _, text in ipairs(lists.years) do say(items, text) end
-  items[#items + 1] = s.string_first and string_failure(s) or
-    level_failure(s)
+  items[#items + 1] = failure(s)
   return { title = "Through the years", kind = "steps", items = items }
 end
 

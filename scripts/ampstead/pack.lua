@@ -61,7 +61,9 @@ local function without (pack, id)
       "string is wanted")
   end
   if #list == 0 then core.fail("script", "without: nothing would be left") end
-  return pack:with{ strings = list, parallel = #list }
+  local longest = 0
+  for _, row in ipairs(list) do longest = math.max(longest, #row) end
+  return pack:with{ strings = list, series = longest, parallel = #list }
 end
 
 -- ---- one row of answers ----

@@ -312,6 +312,50 @@ check.has(slope, "empty at rest, 10 % 3.48 55.6 inverter: cuts out, under load")
 check.has(F(six:with{ soc_max_pct = 90 }:sheet()),
   "charger: full, no equalising, 90 % at rest 4.06 65.0")
 
+-- what a failed module leaves, in every shape; the part of a or b is 'each',
+-- that of c 90/112 of it. Of strings {a, b} and {c, c} the lesser stays.
+local a, b = eight:with{ name = "a" }, eight:with{ name = "b" }
+local c = eight:with{ name = "c", capacity_ah = 90 }
+local each = amp.pack{ module = eight, series = 1, parallel = 1 }.usable_kwh
+local function fails (keys)
+  return F(amp.pack(keys):sheet{})
+end
+local function stays (keys, words, kwh)
+  check.has(fails(keys), string.format("A failed module %s: %.2f of ", words,
+    kwh), keys.order)
+end
+for _, keys in ipairs{ { strings = { { a, b } } },
+  { module = { a, b }, series = 2, parallel = 1 },
+  { module = eight, series = 2, parallel = 1 } } do
+  check.has(fails(keys), "A failed module ends all of it: there is no second " ..
+    "string.")
+  keys.order = "parallel_first"
+  check.has(fails(keys), "A failed module that is alone on its level ends all " ..
+    "of it.")
+end
+check.has(F(amp.match(lot, { series = 2, parallel = 1 }):pack{}:sheet{}),
+  "A failed module ends all of it", "of a plan")
+check.has(F(amp.match(lot, { series = 2, parallel = 1 }):pack{
+  order = "parallel_first" }:sheet{}), "alone on its level ends all of it")
+check.has(fails{ module = eight, series = 1, parallel = 1 },
+  "Failed, the module ends all of it.")
+check.has(fails{ strings = { { a, b }, { c } }, order = "parallel_first" },
+  "alone on its level ends all of it")
+for order, words in pairs{ string_first = "takes its string out",
+  parallel_first = "leaves its level to the others" } do
+  stays({ module = { eight, eight }, series = 1, parallel = 2, order = order },
+    words, each)
+  stays({ module = { a, c }, series = 1, parallel = 2, order = order }, words,
+    each * 90 / 112)
+  stays({ module = { a, b, c, c }, series = 2, parallel = 2, order = order },
+    words, 2 * each * 90 / 112)
+  stays({ strings = { { a }, { b }, { b } }, order = order }, words, 2 * each)
+  check.ok(not fails{ module = { a, b, c, c }, series = 2, parallel = 2,
+    order = order }:find("ends all", 1, true), "others carry on")
+end
+check.equal(amp.pack{ module = { a, b }, series = 1, parallel = 2 }:without(
+  1).usable_kwh, each, "without a string of a list")
+
 -- wrong calls
 check.raises(function () return pack:sheet{ fuze = 1 } end,
   "sheet: unknown key 'fuze' (did you mean 'fuse'?)")
