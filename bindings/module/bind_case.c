@@ -16,7 +16,7 @@
 ** row: {refused = "why" or nil, refused_class, name, groups,
 **   modules_in_string, strings, used, count, accepted_mean,
 **   window = {v_min, v_max, soc_min_pct, soc_max_pct, assumed_low,
-**             assumed_high, clipped_low, clipped_high},
+**             assumed_high, clipped_low, clipped_high, clipped_charge},
 **   r_assumed, capacity_assumed, outside = {temp, rate, depth},
 **   landed = {total, lines = {{what, amount}, ..}} (offers only; of refused
 **   ones too where it is known),
@@ -264,6 +264,7 @@ static void push_window (lua_State *L, const amp_window *w) {
   bind_put_flag(L, "assumed_high", w->assumed_high);
   bind_put_flag(L, "clipped_low", w->clipped_low);
   bind_put_flag(L, "clipped_high", w->clipped_high);
+  bind_put_flag(L, "clipped_charge", w->clipped_charge);
   lua_setfield(L, -2, "window");
 }
 

@@ -22,6 +22,9 @@ static void push_layout (lua_State *L, const amp_layout *a) {
   bind_put(L, "margin_v", a->margin);
   bind_put(L, "soc_min_pct", a->window.soc_min * 100.0);
   bind_put(L, "soc_max_pct", a->window.soc_max * 100.0);
+  /* lower than the chemistry wants, the charge not counted lower for it */
+  if (a->window.clipped_charge && !a->window.clipped_high)
+    bind_put(L, "clipped_charge_v", a->window.v_charge);
 }
 
 /* amp.layouts(module, inverter) --> list, one entry a series count */

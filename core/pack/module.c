@@ -204,9 +204,11 @@ static void wanted_high (const amp_chemistry *c, double soc, double v,
     w->v_max = amp_chemistry_ocv(c, soc);
     w->rest_high = true;
   }
-  /* 3.34 V at rest are no setting for LFP: it would neither fill nor balance */
+  /* 3.34 V at rest are no setting for LFP: it would neither fill nor balance.
+  ** Below the flat part the daily limit would fill a pack meant to stay low:
+  ** there the rest voltage is kept. */
   w->v_charge = w->v_max;
-  if (w->rest_high && c->flat_lo < c->flat_hi)
+  if (w->rest_high && c->flat_lo < c->flat_hi && w->soc_max >= c->flat_lo)
     w->v_charge = fmax(w->v_max, amp_given(v) ? v : c->v_daily_max);
 }
 
@@ -228,8 +230,10 @@ static void clip (const amp_chemistry *c, int groups, double v_min,
     w->soc_max = fmin(w->soc_max, amp_chemistry_soc_at_limit(c, w->v_max));
     w->clipped_high = true;
   }
-  if (v_max > 0.0 && w->v_charge * groups > v_max)
+  if (passes(w->v_charge * groups, v_max)) {
     w->v_charge = v_max / groups;
+    w->clipped_charge = true;
+  }
 }
 
 /* Refuses settings that no window can come of; fills w unclipped. */

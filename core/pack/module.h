@@ -59,12 +59,14 @@ typedef struct amp_window {
   double soc_min, soc_max; /* 0..1; usable share is the difference */
   bool assumed_low, assumed_high; /* chemistry's daily limit was taken */
   bool clipped_low, clipped_high; /* the inverter's window bites */
+  bool clipped_charge; /* v_charge was lowered to the inverter's v_max */
   bool rest_low, rest_high; /* the end was given as a charge: its voltage
                                is one at rest, not a setting */
   double v_charge; /* V per group at the terminals while charging to the
                       upper end: v_max; on a flat curve whose end was given
-                      as a charge no less than the daily limit of practice,
-                      since no rest voltage shows that charge */
+                      as a charge on the flat part or above it no less than
+                      the daily limit of practice, since no rest voltage
+                      shows that charge */
 } amp_window;
 
 /*

@@ -178,6 +178,19 @@ end
 
 -- ---- what is done, in order ----
 
+-- an upper end below the flat part of the curve: its rest voltage tells it,
+-- and a hundredth of a volt more is most of the charge
+local function below_flat (s)
+  local raw = s.raw
+  return raw.plateau and raw.rest_high and raw.soc_max_pct < raw.flat_low_pct
+end
+
+-- V a group that brings a module full by itself; a window that ends below the
+-- flat part of the curve says nothing of that
+local function full_alone (s)
+  return below_flat(s) and s.raw.daily_v_max or s.raw.cell_charge_v
+end
+
 local function level_steps (s, steps)
   local any = false
   for i, one in ipairs(s.flat) do
@@ -195,7 +208,7 @@ local function level_steps (s, steps)
     say(steps, "Bring every module full by itself%s before it meets " ..
       "another: a rest voltage tells no charge here.", first and
       string.format(", %s V until the current is small,", volts(
-        core.keys(first.module).series * s.raw.cell_charge_v)) or "")
+        core.keys(first.module).series * full_alone(s))) or "")
   elseif s.raw.unread > 0 or not s.raw.soc_pct then
     say(steps, "Bring all modules to one state of charge before any meets " ..
       "another.")
@@ -345,6 +358,10 @@ local function full_row (s)
     return { "charger: not settable: see series_not_reachable", "-", "-" }
   end
   local v, whose = full_setting(s)
+  if below_flat(s) then
+    return limit_row(s, string.format("charger: %s %% at rest; no voltage " ..
+      "holds it", trim(s.raw.soc_max_pct)), v)
+  end
   return limit_row(s, "charger: full, no equalising" .. (whose and
     ", the inverter's " .. whose or hidden(s, "high") and
     ", common practice" or s.raw.rest_high and string.format(
@@ -411,7 +428,14 @@ end
 local function full_note (s, list)
   local raw = s.raw
   local v, whose = full_setting(s)
-  if raw.plateau and whose and v < raw.daily_v_max - 1e-9 then
+  if below_flat(s) then
+    say(list, "Charger: no voltage setting holds %s %% of charge: %s V a " ..
+      "group is that at rest, a little more is the flat part of %s, where " ..
+      "rest voltage shows about the same from %s to %s %%. A charger left " ..
+      "to it may fill the cells: somebody has to count Ah.",
+      trim(raw.soc_max_pct), fixed(v, 2), raw.chemistry,
+      trim(raw.flat_low_pct), trim(raw.flat_high_pct))
+  elseif raw.plateau and whose and v < raw.daily_v_max - 1e-9 then
     say(list, "Charger: the inverter's %s ends at %s V a group, common " ..
       "practice (no source) at %s: it may neither fill these cells nor " ..
       "balance them.", whose, fixed(v, 2), fixed(raw.daily_v_max, 2))
@@ -713,7 +737,8 @@ local function main_pieces (s, rows)
     fuse_size(s.given.fuse)) or s.fuse_next and "to be chosen: " ..
     trim(s.fuse_next) .. " A")
   piece(rows, "1", "main switch or contactor, DC", string.format(
-    "over %s V DC", fixed(s.raw.charge_v, 1)))
+    "over %s V DC", fixed(math.max(s.raw.charge_v, s.raw.groups *
+      full_alone(s)), 1)))
   cable_pieces(s, rows)
   precharge_piece(s, rows)
 end

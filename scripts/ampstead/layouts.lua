@@ -143,6 +143,12 @@ local function raise (raw, more, lines, inverter, each)
         "below the voltage that must never be passed when full.", l.groups,
         wording.short(l.margin_v)))
     end
+    if l.fits and l.clipped_charge_v then
+      lines[#lines + 1] = { l.groups .. "s", string.format("the inverter's " ..
+        "v_max ends a charge at %s V a group, below common practice (no " ..
+        "source) for this flat curve: it may neither fill these cells nor " ..
+        "balance them.", wording.fixed(l.clipped_charge_v, 2)) }
+    end
     window_crossed(l, lines, inverter, each)
     surge_crossed(l, more[i], lines)
   end

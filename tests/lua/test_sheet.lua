@@ -300,6 +300,27 @@ check.has(brim, "charger: full, no equalising, 100 % at rest 3.60 57.6")
 check.has(brim, "common practice (no source) ends at 3.45 V a group")
 check.ok(not F(flat:sheet{ inverter = { v_min = 90, v_max = 120,
   power_w = 3000 } }):find("Charger: ", 1, true), "nothing to say out of reach")
+-- an end below the flat part: 20 % of LFP rests at 3.241 V (51.9 V), and 55.2
+-- V would fill what is to stay low; full by itself, before it is joined, still
+local lowly = flat:with{ soc_min_pct = 5, soc_max_pct = 20 }
+local stay = F(lowly:sheet{ inverter = strong })
+check.has(stay, "charger: 20 % at rest; no voltage holds it 3.24 51.9")
+check.has(stay, "Charger: no voltage setting holds 20 % of charge: 3.24 V a")
+check.has(stay, "51.9 V full at rest, ")
+check.ok(not stay:find("charger: full", 1, true), "is not told to fill it")
+check.has(stay, "full by itself, 27.60 V until the current is small,")
+check.has(stay, "over 55.2 V DC")
+check.close(lowly:check{ inverter = strong }.v_full, 16 * 3.241, 0.02)
+local lows = amp.layouts(part:with{ soc_min_pct = 5, soc_max_pct = 20 },
+  amp.inverter(strong))
+check.close(lows[2].v_full, 16 * 3.241, 0.02)
+-- what the inverter's v_max takes of the setting is said under layouts too
+local shy_v = "v_max ends a charge at 3.38 V a group"
+check.has(F(amp.layouts(part, amp.inverter{ v_min = 42, v_max = 54,
+  power_w = 3000 })), shy_v)
+check.ok(not F(amp.layouts(part, amp.inverter(strong))):find("ends a charge",
+  1, true), "56 V hold 55.2")
+
 -- volts that were given are settings, whatever the curve
 check.has(F(amp.pack{ module = iron, series = 2, parallel = 2,
   cell_v_min = 3.0, cell_v_max = 3.5 }:sheet()),

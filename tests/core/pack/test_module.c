@@ -118,7 +118,7 @@ static void a_flat_curve_charges_above_its_rest (void **state) {
       amp_window_of(lfp, 16, 0.10, 0.95, NO, NO, 42, 54, 60, &w, NULL),
       AMP_OK);
   assert_close(w.v_charge, 54.0 / 16, 1e-12);
-  assert_false(w.clipped_high);
+  assert_true(w.clipped_charge && !w.clipped_high);
   assert_int_equal(
       amp_window_of(lfp, 16, NO, NO, 3.0, 3.40, 0, 0, 0, &w, NULL), AMP_OK);
   assert_close(w.v_charge, 3.40, 0.0);
@@ -128,6 +128,29 @@ static void a_flat_curve_charges_above_its_rest (void **state) {
                    AMP_OK);
   assert_close(w.v_charge, 4.060, 1e-12);
   assert_true(w.rest_high && !w.rest_low);
+}
+
+/*
+** 20 % of LFP lies below its flat part (30 .. 95 %): 3.45 V would fill what is
+** to stay low, so the rest voltage is the setting, inside an absolute limit
+** that 55.2 V pass. From 30 % on it is practice's.
+*/
+static void below_the_flat_part_it_stays_at_rest (void **state) {
+  const amp_chemistry *lfp = amp_chemistry_find("lfp");
+  amp_window w;
+  (void)state;
+  assert_int_equal(
+      amp_window_of(lfp, 16, 0.05, 0.20, NO, NO, 42, 53, 54, &w, NULL),
+      AMP_OK);
+  assert_close(w.v_charge, amp_chemistry_ocv(lfp, 0.20), 0.0);
+  assert_true(w.rest_high && !w.clipped_charge && w.v_charge < 3.3);
+  assert_int_equal(
+      amp_window_of(lfp, 16, 0.05, 0.2999, NO, NO, 0, 0, 0, &w, NULL),
+      AMP_OK);
+  assert_close(w.v_charge, w.v_max, 0.0);
+  assert_int_equal(
+      amp_window_of(lfp, 16, 0.05, 0.30, NO, NO, 0, 0, 0, &w, NULL), AMP_OK);
+  assert_close(w.v_charge, 3.45, 1e-12);
 }
 
 /*
@@ -538,6 +561,7 @@ int main (void) {
       cmocka_unit_test(one_module_lies_below_the_window),
       cmocka_unit_test(sixteen_lfp_groups_fit_the_hut),
       cmocka_unit_test(a_flat_curve_charges_above_its_rest),
+      cmocka_unit_test(below_the_flat_part_it_stays_at_rest),
       cmocka_unit_test(cold_store_clips_twelve_and_refuses_sixteen),
       cmocka_unit_test(radio_mast_leaves_a_quarter_of_eight_groups),
       cmocka_unit_test(full_voltages_are_groups_times_limit),
