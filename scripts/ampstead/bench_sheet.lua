@@ -325,9 +325,21 @@ local function inverter_keys (s)
   return s.given.inverter and core.keys(s.given.inverter) or {}
 end
 
-local function limit_row (s, what, group_v)
+-- 'way': "under " or "over " a limit that must not be met
+local function limit_row (s, what, group_v, way)
   if not group_v then return { what, "-", "-" } end
-  return { what, fixed(group_v, 2), fixed(group_v * s.raw.groups, 1) }
+  way = way or ""
+  return { what, way .. fixed(group_v, 2), way .. fixed(group_v *
+    s.raw.groups, 1) }
+end
+
+-- V a group at which the BMS cuts, where that comes before a setting of 'v'
+-- or with it; 'key' "max" or "min"
+local function bms_first (s, key, v)
+  local cut = s.bms and s.bms["cell_v_" .. key]
+  if not cut or not v then return nil end
+  return (key == "max" and cut <= v + 1e-9 or key == "min" and cut >= v -
+    1e-9) and cut or nil
 end
 
 -- an end given as a charge that no voltage of this chemistry shows: the lower
@@ -358,7 +370,10 @@ local function full_row (s)
     return { "charger: not settable: see series_not_reachable", "-", "-" }
   end
   local v, whose = full_setting(s)
-  if below_flat(s) then
+  local cut = bms_first(s, "max", v)
+  if cut then
+    return limit_row(s, "charger: full, below the BMS cut", cut, "under ")
+  elseif below_flat(s) then
     return limit_row(s, string.format("charger: %s %% at rest; no voltage " ..
       "holds it", trim(s.raw.soc_max_pct)), v)
   end
@@ -368,18 +383,12 @@ local function full_row (s)
     ", %s %% at rest", trim(s.raw.soc_max_pct)) or ""), v)
 end
 
--- {V a group, whose} below which no cut-out can or should be set
+-- {V a group, whose} below which no cut-out can be set, BMS aside
 local function lowest_cut (s)
   local own = inverter_keys(s).v_min
-  local list = { { s.bms and s.bms.cell_v_min, ", where the BMS cuts" },
-    { s.raw.limit_v_min, ", the cell's own limit" },
-    { own and own / s.raw.groups, ", its v_min" } }
-  local most
-  for i = 1, 3 do
-    local v = list[i][1]
-    if v and (not most or v > most[1] + 1e-9) then most = list[i] end
-  end
-  return most
+  own = own and own / s.raw.groups
+  return own and own > s.raw.limit_v_min + 1e-9 and { own, ", its v_min" } or
+    { s.raw.limit_v_min, ", the cell's own limit" }
 end
 
 -- V of the pack that full load or a surge of seconds leaves at the empty end; nil: not
@@ -389,23 +398,49 @@ local function under_load (s)
   return load and surge and math.min(load, surge) or load or surge
 end
 
--- rows of where the inverter cuts out. An empty end given as a charge is a
--- voltage at rest: a cut-out set there would trip under load.
-local function empty_rows (s)
+-- V a group where the inverter cuts out, and by what. An empty end given as a
+-- charge is a voltage at rest: a cut-out set there would trip under load.
+local function empty_setting (s)
   local raw, least = s.raw, lowest_cut(s)
-  local v, words, rows = raw.cell_v_min, "", {}
+  local v, words = raw.cell_v_min, ""
   if hidden(s, "low") then
     v, words = raw.daily_v_min, ", common practice"
   elseif raw.rest_low then
     local left = under_load(s)
-    rows[1] = limit_row(s, string.format("empty at rest, %s %%",
-      trim(raw.soc_min_pct)), v)
     v, words = left and left / raw.groups or v, left and ", under load" or
       ", at rest: see below"
   end
   if least[1] > v + 1e-9 then v, words = least[1], least[2] end
-  rows[#rows + 1] = limit_row(s, "inverter: cuts out" .. words, v)
+  return v, words
+end
+
+local function empty_rows (s)
+  local rows, v, words = {}, empty_setting(s)
+  if s.raw.rest_low and not hidden(s, "low") then
+    rows[1] = limit_row(s, string.format("empty at rest, %s %%",
+      trim(s.raw.soc_min_pct)), s.raw.cell_v_min)
+  end
+  local cut = bms_first(s, "min", v)
+  rows[#rows + 1] = cut and limit_row(s, "inverter: cuts out, above the BMS " ..
+    "cut", cut, "over ") or limit_row(s, "inverter: cuts out" .. words, v)
   return rows
+end
+
+-- A trip is the last resort; where the BMS as given comes before a setting
+-- that the pack's window wants, which.
+local function trip_words (s)
+  local full, empty, list = full_setting(s), empty_setting(s), {}
+  local reachable = not s.report:raised "series_not_reachable"
+  if reachable and bms_first(s, "max", full) then
+    list[1] = "a charge to " .. fixed(full, 2)
+  end
+  if bms_first(s, "min", empty) then
+    list[#list + 1] = "a cut-out at " .. fixed(empty, 2)
+  end
+  return #list == 0 and lists.settings or string.format("%s This one, as " ..
+    "given, comes before or with %s V a group, which the pack's window " ..
+    "wants: set one of them otherwise.", lists.settings, table.concat(list,
+      " and "))
 end
 
 -- "full load leaves 50.8 V, a surge 47.4 V"
@@ -428,6 +463,7 @@ end
 local function full_note (s, list)
   local raw = s.raw
   local v, whose = full_setting(s)
+  local cut = bms_first(s, "max", v)
   if below_flat(s) then
     say(list, "Charger: no voltage setting holds %s %% of charge: %s V a " ..
       "group is that at rest, a little more is the flat part of %s, where " ..
@@ -435,6 +471,10 @@ local function full_note (s, list)
       "to it may fill the cells: somebody has to count Ah.",
       trim(raw.soc_max_pct), fixed(v, 2), raw.chemistry,
       trim(raw.flat_low_pct), trim(raw.flat_high_pct))
+  elseif raw.plateau and cut and cut < raw.daily_v_max - 1e-9 then
+    say(list, "Charger: below the BMS cut of %s V a group it ends under " ..
+      "common practice (no source), %s: it may neither fill these cells nor " ..
+      "balance them.", fixed(cut, 2), fixed(raw.daily_v_max, 2))
   elseif raw.plateau and whose and v < raw.daily_v_max - 1e-9 then
     say(list, "Charger: the inverter's %s ends at %s V a group, common " ..
       "practice (no source) at %s: it may neither fill these cells nor " ..
@@ -452,7 +492,7 @@ local function full_note (s, list)
       trim(raw.flat_low_pct), trim(raw.flat_high_pct), trim(raw.soc_max_pct),
       raw.soc_max_pct < 100 and string.format("; to stay at %s %% somebody " ..
         "has to count Ah", trim(raw.soc_max_pct)) or "")
-  elseif raw.rest_high then
+  elseif raw.rest_high and not cut then
     say(list, "Charger: %s V a group is %s %% at rest: a charge held there until the " ..
       "current is small ends at it, one broken off earlier ends lower.",
       fixed(raw.cell_v_max, 2), trim(raw.soc_max_pct))
@@ -465,9 +505,10 @@ local function empty_note (s, list)
   local own = inverter_keys(s).v_min
   local clipped = own and own / raw.groups > raw.cell_v_min + 1e-9
   if hidden(s, "low") then
-    say(list, "Cut-out: no voltage stands for %s %% of charge: it is common " ..
-      "practice (no source) and lies below; to stop at %s %% somebody " ..
-      "has to count Ah.", trim(raw.soc_min_pct), trim(raw.soc_min_pct))
+    say(list, "Cut-out: no voltage stands for %s %% of charge: %sto stop at " ..
+      "%s %% somebody has to count Ah.", trim(raw.soc_min_pct), bms_first(s,
+      "min", (empty_setting(s))) and "" or "it is common practice (no " ..
+      "source) and lies below; ", trim(raw.soc_min_pct))
   elseif raw.rest_low and left and not clipped then
     say(list, "Cut-out: empty is told at rest; there %s at the terminals: a cut-out " ..
       "set above that trips early, and one set at it lets a light load go " ..
@@ -562,7 +603,7 @@ local function settings_note (s)
   end
   current_note(s, list)
   say(list, frost_words(s))
-  say(list, lists.settings)
+  say(list, trip_words(s))
   list = { table.concat(list, " ") }
   if not s.report:raised "series_not_reachable" then
     full_note(s, list)

@@ -287,7 +287,30 @@ check.has(F(flat:sheet()), "full by itself, 27.60 V until the current is small,"
 check.has(F(amp.pack{ module = part:with{ soc_min_pct = 35 }, series = 2,
   parallel = 2 }:sheet()), "inverter: cuts out, common practice 3.00 48.0")
 check.has(F(flat:sheet{ inverter = strong, bms = { cell_v_min = 3.15 } }),
-  "inverter: cuts out, where the BMS cuts 3.15 50.4")
+  "inverter: cuts out, above the BMS cut over 3.15 over 50.4")
+-- a BMS inside the window: the charger stays below its cut, the cut-out above,
+-- and the page doesn't say that the trip is the last resort as if it were
+local inner = flat:sheet{ inverter = strong, bms = { cell_v_min = 3.15,
+  cell_v_max = 3.38 } }
+check.has(F(inner), "BMS cuts charge, as given: inside the window 3.38 54.1 " ..
+  "charger: full, below the BMS cut under 3.38 under 54.1")
+check.has(F(inner), string.format("This one, as given, comes before or with " ..
+  "a charge to 3.45 and a cut-out at %.2f V a group, which the pack's " ..
+  "window wants: set one of them otherwise.", seen.v_surge / 16))
+check.has(F(inner), "Charger: below the BMS cut of 3.38 V a group it ends under " ..
+  "common practice (no source), 3.45: it may neither fill")
+check.ok(not F(inner):find("It fills the cells", 1, true), "nor that it fills")
+-- at the cut is too late; a hundredth inside it is not
+local volt = amp.pack{ module = iron, series = 2, parallel = 2,
+  cell_v_min = 3.0, cell_v_max = 3.5 }
+check.has(F(volt:sheet{ bms = { cell_v_min = 3.0, cell_v_max = 3.5 } }),
+  "charger: full, below the BMS cut under 3.50 under 56.0 inverter: cuts " ..
+  "out, above the BMS cut over 3.00 over 48.0")
+local outer = F(volt:sheet{ bms = { cell_v_min = 2.99, cell_v_max = 3.51 } })
+check.has(outer, "charger: full, no equalising 3.50 56.0 inverter: cuts out " ..
+  "3.00 48.0")
+check.has(outer, "A BMS trip is the last resort, not the daily limit.")
+check.ok(not outer:find("This one, as given", 1, true), "nothing crosses")
 -- an inverter that ends below practice; an end beyond the knee; out of reach
 local shortly = F(flat:sheet{ inverter = { v_min = 42, v_max = 54,
   power_w = 3000 } })
