@@ -5,6 +5,7 @@
 ** are those of the table that came out here.
 */
 #include "runner/post_diff.h"
+#include "runner/post_blanks.h"
 #include "base/text.h"
 #include <math.h>
 #include <stdio.h>
@@ -234,28 +235,52 @@ static bool shown (differ *d) {
   return d->n++ < DIFF_SHOWN;
 }
 
+/* 'row "L1", column "price": ' of the cell y of line k */
+static void put_where (differ *d, size_t k, word y) {
+  size_t rule = rule_above(d->here, k);
+  char of[LABEL + 12];
+  if (rule == (size_t)-1) {
+    puts_to(d, "in the words: ");
+    return;
+  }
+  label(d->here, rule, k, of);
+  puts_to(d, "row \"");
+  puts_to(d, of);
+  heading(d->here, rule, d->here->at[k], y, of);
+  puts_to(d, "\", column \"");
+  puts_to(d, of);
+  puts_to(d, "\": ");
+}
+
 /* row "L1", column "price": posted 100.00, here 120.00: 20 more here */
 static void put_cell (differ *d, row a, word x, size_t k, word y) {
   row b = d->here->at[k];
-  size_t rule = rule_above(d->here, k);
-  char of[LABEL + 12];
   if (!shown(d))
     return;
-  if (rule != (size_t)-1) {
-    label(d->here, rule, k, of);
-    puts_to(d, "row \"");
-    puts_to(d, of);
-    heading(d->here, rule, b, y, of);
-    puts_to(d, "\", column \"");
-    puts_to(d, of);
-    puts_to(d, "\": posted ");
-  } else
-    puts_to(d, "in the words: posted ");
+  put_where(d, k, y);
+  puts_to(d, "posted ");
   put(d, a.s + x.from, x.to - x.from);
   puts_to(d, ", here ");
   put(d, b.s + y.from, y.to - y.from);
   put_distance(d, a, x, b, y);
   puts_to(d, "\n");
+}
+
+/* row "string 2", column "string-first": M4 stands elsewhere in the post */
+static void put_moved (differ *d, size_t k, const line_blanks *l) {
+  row b = d->here->at[k];
+  word w = {l->at, l->at};
+  if (!shown(d))
+    return;
+  while (w.to < b.n && !gap(b.s[w.to]))
+    w.to++;
+  w = cell(b, w);
+  put_where(d, k, w);
+  put(d, b.s + w.from, w.to - w.from);
+  puts_to(d, l->are == BLANKS_ONE
+                 ? " stands elsewhere in the post: blanks ran together in "
+                   "this line, and not in others\n"
+                 : " stands elsewhere in the post, by its blanks\n");
 }
 
 static void put_line (differ *d, const char *where, row r) {
@@ -339,16 +364,41 @@ static void compare (differ *d, const rows *posted, const size_t *at,
     put_line(d, "only here:", b[at[k]]);
 }
 
+static line_blanks blanks_of (row a, row b) {
+  return post_blanks(a.s, a.n, b.s, b.n);
+}
+
+/* Lines that agree word for word: may a board have changed their blanks? */
+static void compare_blanks (differ *d, const rows *posted, const size_t *at,
+                            bool *lost) {
+  table_blanks t = {0};
+  const row *b = d->here->at;
+  for (size_t k = 0; k < posted->n; k++) {
+    line_blanks l = blanks_of(posted->at[k], b[at[k]]);
+    if (same_line(posted->at[k], b[at[k]]))
+      post_blanks_count(&t, &l);
+  }
+  for (size_t k = 0; k < posted->n; k++) {
+    line_blanks l = blanks_of(posted->at[k], b[at[k]]);
+    if (same_line(posted->at[k], b[at[k]]) &&
+        !post_blanks_fit(&t, &l, k, lost))
+      put_moved(d, at[k], &l);
+  }
+}
+
 size_t post_diff (const runner_buffer *posted, const runner_buffer *here,
-                  runner_buffer *out) {
+                  runner_buffer *out, bool *lost) {
   rows mine = {NULL, 0}, theirs = {NULL, 0};
   differ d = {&mine, out, 0, false};
   char more[40];
   size_t n, *at = NULL;
+  *lost = false;
   d.failed = !split(posted, false, &theirs) || !split(here, true, &mine) ||
              (at = places(&mine, &n)) == NULL;
   if (!d.failed)
     compare(&d, &theirs, at, n);
+  if (!d.failed && theirs.n == n) /* else lines differ, and were told */
+    compare_blanks(&d, &theirs, at, lost);
   if (d.n > DIFF_SHOWN) {
     snprintf(more, sizeof more, "and %zu more\n", d.n - DIFF_SHOWN);
     puts_to(&d, more);

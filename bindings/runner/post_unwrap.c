@@ -497,6 +497,27 @@ static size_t find_whole (text_lines *a, size_t i, const text_lines *b,
   return b->n;
 }
 
+/* The parts as one line: with their own blanks, and where they were broken
+** with those of 'whole', as nobody knows better. */
+static bool put_parts (const text_lines *a, size_t i, size_t n,
+                       text_line whole, runner_buffer *to) {
+  size_t at = 0, end = 0, w;
+  bool fine = true;
+  for (size_t p = i; p < i + n; p++) {
+    text_line part = a->at[p];
+    size_t from = 0;
+    for (size_t k = 0; fine && (w = word_at(part, &k)) > 0; from = k += w) {
+      bool broken = p > i && from == 0;
+      word_at(whole, &at);
+      fine = (broken ? buffer_add(to, whole.s + end, at - end)
+                     : buffer_add(to, part.s + from, k - from)) &&
+             buffer_add(to, part.s + k, w);
+      end = at += w;
+    }
+  }
+  return fine && buffer_add(to, "\n", 1);
+}
+
 static bool rejoin (text_lines *a, const text_lines *b, runner_buffer *to,
                     size_t *joined) {
   bool fine = true;
@@ -504,8 +525,7 @@ static bool rejoin (text_lines *a, const text_lines *b, runner_buffer *to,
     size_t k = find_whole(a, i, b, j, &used);
     if (k < b->n) {
       j = k + 1;
-      fine =
-          buffer_add(to, b->at[k].s, b->at[k].n) && buffer_add(to, "\n", 1);
+      fine = put_parts(a, i, used, b->at[k], to);
     } else {
       used = j < b->n ? as_many(a, i, b->at[j]) : 1;
       j += j < b->n;

@@ -169,6 +169,7 @@ typedef struct checked {
   size_t table_joined; /* lines of the table that were parts of others */
   report *t;
   const char *name;   /* how this post is called in the report */
+  bool lost;          /* the table's columns: its blanks ran together */
   bool other;         /* another version made it */
   bool line_differs;  /* its last line does: */
   runner_buffer line; /* sentences that say in what */
@@ -216,7 +217,9 @@ static void tell_mended (const checked *c) {
   if (text[0] != '\0')
     say(c->t, "repaired: %s; not certain.", text);
   if (c->table_joined > 0)
-    say(c->t, "table: %zu of its lines were the rest of others; joined.",
+    say(c->t,
+        "table: %zu of its lines were the rest of others; joined. Blanks "
+        "where they were broken are not known.",
         c->table_joined);
   if (c->script == MEND_WORDS)
     say(c->t, "script: its words are those that were run, by checksum; its "
@@ -309,6 +312,10 @@ static int same (checked *c) {
             ? "byte for byte"
             : "word for word; its blanks or line ends are others",
         c->p->table_sum);
+  if (c->lost)
+    say(c->t, "columns: not vouched for. Blanks of the table ran together or "
+              "were taken off its lines; in which column a cell stood in the "
+              "post is not known.");
   fold_lines(c->t, &c->line);
   return c->other ? EXIT_DATA : c->line_differs ? EXIT_DIFFERS : EXIT_OK;
 }
@@ -361,7 +368,7 @@ static int compare (checked *c, const recheck *r) {
     c->table_joined = post_rejoin(&c->p->table, &r->table);
     n = c->table_joined == (size_t)-1
             ? c->table_joined
-            : post_diff(&c->p->table, &r->table, &list);
+            : post_diff(&c->p->table, &r->table, &list, &c->lost);
   }
   if (n == (size_t)-1 || !compare_line(c, r))
     st = EXIT_INTERNAL;

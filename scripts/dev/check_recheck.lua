@@ -455,6 +455,64 @@ check("a parameter that was altered", altered("lots.lua sha256",
   "lots.lua price=99 sha256"), 2, 'column "price EUR": posted 100.00, here ' ..
   "99.00: 1 less here, 1.00 %")
 
+-- ---- a cell moved by its blanks ----
+
+local strings = made("strings.lua", [==[
+local amp = require "ampstead"
+print(amp.table{ heads = { "M4 fits one way only." }, columns = { "place",
+  "string_first", "parallel_first", "ah" }, rows = {
+  { place = "string 1", string_first = "M1", parallel_first = "M2", ah = 96.1 },
+  { place = "string 2", string_first = "M4", ah = 91.4 },
+  { place = "string 3", parallel_first = "M5" } } }:post())
+]==])
+local behind_script = strings:find("What it prints", 1, true)
+local function moved (mangle)
+  return strings:sub(1, behind_script - 1) ..
+    mangle(strings:sub(behind_script))
+end
+local function each_row (from, to)
+  return function (text)
+    return each_line(text, function (line)
+      if line:find("^rerun") or line:find("^```") then return line end
+      return (line:gsub(from, to))
+    end)
+  end
+end
+verdict(strings:find("\nstring 2 +M4 +%-? +91%.4"), "M4 stands there", strings)
+check("its table as it is", strings, 0, "byte for byte")
+check("a cell moved sideways", moved(function (text)
+  return (text:gsub("(M4)(    )", "%2%1", 1))
+end), 2, { "saved.txt: differs", 'row "string 2", column',
+  "M4 stands elsewhere in the post" })
+check("a cell moved by one blank", moved(function (text)
+  return (text:gsub(" (M4)( +)", "%1%2 ", 1))
+end), 2, { "differs", 'row "string 2"', "M4 stands elsewhere" })
+check("a cell moved, a board's blanks beside", moved(function (text)
+  return before("  ")(text:gsub("(M4)(    )", "%2%1", 1))
+end), 2, { "differs", 'row "string 2"' })
+check("a cell moved, another line broken", moved(function (text)
+  return (text:gsub("(M4)(    )", "%2%1", 1):gsub("fits one", "fits\none"))
+end), 2, { "differs", 'row "string 2"', "rest of others" })
+check("blanks of one row run together", moved(function (text)
+  return (text:gsub("string 2 +(%S+) +", "string 2 %1 ", 1))
+end), 2, { "differs", "blanks ran together in this line, and not in others" })
+check("a row that was indented", moved(function (text)
+  return (text:gsub("\nstring 2", "\n   string 2", 1))
+end), 2, { "differs", 'row "string 2"' })
+check("all blanks run together", moved(each_row(" +", " ")), 0,
+  { "word for word", "columns: not vouched for" })
+check("a tab for each run of blanks", moved(each_row("  +", "\t")), 0,
+  { "word for word", "columns: not vouched for" })
+local kept = check("all lines indented", moved(each_row("^", "   ")), 0,
+  "the same")
+verdict(not kept:find("vouched", 1, true), "an indent keeps columns", kept)
+kept = check("all lines indented, but one rule", moved(function (text)
+  return (each_row("^", "   ")(text):gsub("%-%-\n", "-\n", 1))
+end), 0, "word for word; its blanks or line ends are others")
+verdict(not kept:find("vouched", 1, true), "an indent keeps columns", kept)
+check("no-break spaces and blanks at ends", moved(each_row("$", "\u{a0}  ")), 0,
+  "the same")
+
 -- ---- the last line, word by word ----
 
 -- one post with all that a last line can hold
