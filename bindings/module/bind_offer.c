@@ -84,7 +84,8 @@ static const bind_field offer_fields[] = {
              MASS, "mass of the rest"),
     F_ELSE("costs", BIND_LIST, "",
            "further costs {{\"crane\", 120}, {\"inverter\", 400, year = 8}, "
-           "{\"insurance\", 60, every = 1}}, in the need's currency"),
+           "{\"insurance\", 60, every = 1}}, in the need's currency; plain "
+           "numbers, no spreads"),
     F_PRICE("residual", bind_offer, residual, MONEY, 0,
             "money received at the end"),
     F_PRICE("price_again", bind_offer, again, MONEY, 0,
@@ -389,6 +390,12 @@ static void read_cost (lua_State *L, const char *who, bind_offer *s) {
   lua_rawgeti(L, -1, 1);
   lua_rawgeti(L, -2, 2);
   double v = lua_type(L, -1) == LUA_TNUMBER ? lua_tonumber(L, -1) : NAN;
+  if (lua_type(L, -1) == LUA_TUSERDATA)
+    bind_error(L, NULL,
+               "%s: costs: a plain number is wanted in each; a spread, or "
+               "another value, is not taken there (only prices such as bos "
+               "and freight take one). One of costs is %s",
+               who, form);
   if (lua_type(L, -2) != LUA_TSTRING || !(v >= -MONEY && v <= MONEY) ||
       lua_rawlen(L, -3) != 2)
     bind_error(L, NULL, "%s: one of costs is %s", who, form);
@@ -406,12 +413,42 @@ static void read_cost (lua_State *L, const char *who, bind_offer *s) {
   s->later[s->laters++] = (amp_later_cost){v, year, every};
 }
 
+/* A list has no keys but 1, 2, ..: the first in byte order that is a name, or
+** "" where a number is none of these. NULL: it is a list. */
+static const char *not_of_list (lua_State *L) {
+  lua_Integer n = (lua_Integer)lua_rawlen(L, -1);
+  const char *worst = NULL;
+  bool other = false;
+  lua_pushnil(L);
+  for (; lua_next(L, -2) != 0; lua_pop(L, 1)) {
+    if (lua_type(L, -2) == LUA_TSTRING) {
+      const char *key = lua_tostring(L, -2);
+      if (worst == NULL || strcmp(key, worst) < 0)
+        worst = key;
+    } else
+      other = other || !lua_isinteger(L, -2) || lua_tointeger(L, -2) < 1 ||
+              lua_tointeger(L, -2) > n;
+  }
+  return worst != NULL ? worst : other ? "" : NULL;
+}
+
 static void read_costs (lua_State *L, int keys, const char *who,
                         bind_offer *s) {
   if (!bind_get(L, keys, "costs"))
     return;
   if (!lua_istable(L, -1))
     bind_error(L, NULL, "%s: costs is a list {{\"crane\", 120}, ..}", who);
+  const char *key = not_of_list(L);
+  if (key != NULL && key[0] != '\0')
+    bind_error(
+        L, NULL,
+        "%s: costs is a list {{\"crane\", 120}, ..} (got the key '%s': "
+        "write {\"%s\", ..})",
+        who, key, key);
+  else if (key != NULL)
+    bind_error(L, NULL,
+               "%s: costs is a list {{\"crane\", 120}, ..} without gaps",
+               who);
   for (int i = 1; i <= (int)lua_rawlen(L, -1); i++) {
     lua_rawgeti(L, -1, i);
     read_cost(L, who, s);

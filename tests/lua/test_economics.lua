@@ -208,6 +208,17 @@ wrong({ "x", 1, year = 0, every = 2 }, "year must be a whole number 1 .. 100")
 wrong({ "x", 1, year = 1.5 }, "(got 1.5)")
 wrong({ "x", 1, yaer = 2 }, "unknown key 'yaer' (known: year, every)")
 wrong({ "x", "1" }, '{"inverter", 400, year = 8}')
+wrong({ "x", amp.between(4, 6), year = 2 }, "a spread, or another value, is " ..
+  "not taken there")
+local function no_list (costs, words)
+  check.raises(function () return C3:with{ costs = costs } end, words)
+end
+no_list({ crane = 120 }, 'costs is a list {{"crane", 120}, ..} (got the key ' ..
+  [['crane': write {"crane", ..})]])
+no_list({ { "tests", 60 }, crane = 120, boat = 3 }, "(got the key 'boat'")
+no_list({ [1] = { "tests", 60 }, [3] = { "crane", 120 }, [2.5] = 1 },
+  "without gaps")
+no_list({ "crane", 120 }, 'one of costs is {"crane", 120}')
 
 -- with the resistance that a module of each kind has, charging costs more
 local real = amp.compare({ C2:with{ module = amp.module{ name = "14s1p",
