@@ -15,7 +15,7 @@
 #include "pack/join.h"
 
 enum {
-  AMP_READING_ID = 40,
+  AMP_READING_ID = 64, /* a longer id is refused: cut, two become one */
   AMP_READING_REMARK = 200,
   AMP_READING_FLAW = 120,
   AMP_LOT_MOST = 5000 /* rows */

@@ -500,6 +500,25 @@ static bool is_empty_row (const reader *r, size_t row) {
   return true;
 }
 
+/* An id is kept whole: cut, two modules would be taken for one. */
+static amp_status check_id (const reader *r, size_t row, amp_error *err) {
+  char shown[4 * AMP_READING_ID], start[64];
+  size_t line = 0, place = 0, n;
+  if (r->at[ROLE_ID] < 0)
+    return AMP_OK;
+  const char *s = amp_csv_field(r->csv, row, (size_t)r->at[ROLE_ID]);
+  n = amp_text_visible(s, strlen(s), sizeof shown, shown, sizeof shown);
+  if (n < AMP_READING_ID)
+    return AMP_OK;
+  amp_csv_place(r->csv, row, (size_t)r->at[ROLE_ID], &line, &place);
+  amp_text_visible(s, strlen(s), 24, start, sizeof start);
+  amp_failf(err, AMP_EDATA, "id",
+            "id '%s' is longer than %d bytes: ids are kept whole, shorten it "
+            "(or move the rest into the remark)",
+            start, (int)AMP_READING_ID - 1);
+  return at_place(err, AMP_EDATA, line, place);
+}
+
 static amp_status read_rows (const amp_context *ctx, const reader *r,
                              amp_lot *lot, amp_error *err) {
   size_t rows = amp_csv_rows(r->csv), good = 0;
@@ -507,8 +526,11 @@ static amp_status read_rows (const amp_context *ctx, const reader *r,
     amp_error why = {0};
     if (is_empty_row(r, row))
       continue;
+    amp_status st = check_id(r, row, err);
+    if (st != AMP_OK)
+      return st;
     amp_reading one = read_row(r, row);
-    amp_status st = amp_lot_add(ctx, lot, &one, &why);
+    st = amp_lot_add(ctx, lot, &one, &why);
     if (st == AMP_EDATA) { /* the id stands twice */
       note_flaw(&one, &why);
       st = amp_lot_add(ctx, lot, &one, &why);

@@ -105,6 +105,28 @@ static void pallet_reads_with_its_gaps (void **state) {
   amp_lot_free(NULL, &lot);
 }
 
+/* Ids that differ in their last letter are two modules, with two dates too;
+** one that cannot be kept whole is refused where it stands. */
+static void ids_are_kept_whole (void **state) {
+  char text[300], id[AMP_READING_ID + 1];
+  amp_lot lot;
+  (void)state;
+  memset(id, 'm', sizeof id);
+  id[AMP_READING_ID - 2] = '\0';
+  snprintf(text, sizeof text,
+           "id,ocv_v,date\n%s1,25.7,2026-01-01\n%s2,25.6,2026-02-01\n", id,
+           id);
+  lot = read_text(text);
+  assert_int_equal(lot.n, 2);
+  assert_false(amp_given(lot.reading[1].before_day));
+  strcat(id, "2");
+  assert_int_equal(strlen(id), AMP_READING_ID - 1);
+  assert_int_equal(amp_lot_find(&lot, id), 1);
+  amp_lot_free(NULL, &lot);
+  snprintf(text, sizeof text, "id,ocv_v\n1,25.7\n%sx,25.6\n", id);
+  refused(text, "is longer than 63 bytes", 3);
+}
+
 /* Four ways to write the same two modules. */
 static void the_same_in_four_spellings (void **state) {
   static const char *const text[] = {
@@ -898,6 +920,7 @@ static void judging_needs_to_know_the_module (void **state) {
 int main (void) {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(pallet_reads_with_its_gaps),
+      cmocka_unit_test(ids_are_kept_whole),
       cmocka_unit_test(the_same_in_four_spellings),
       cmocka_unit_test(units_stand_behind_numbers_too),
       cmocka_unit_test(a_remark_in_aligned_columns_keeps_its_words),
