@@ -499,6 +499,24 @@ static bool is_dollar (const char *name) {
   return false;
 }
 
+static bool is_priced (const amp_listing *l) {
+  bool any = amp_given(l->v[AMP_LIST_PRICE]);
+  for (int i = 0; i < 3; i++)
+    any = any || amp_given(l->priced[i]);
+  return any;
+}
+
+/* "140 each" and freight "90 GBP": the 140 may be of the list's currency, or
+** pounds too. Asked, unless both are one. */
+static void settle_lent_currency (row *w, const char *of_list) {
+  amp_listing *l = &w->l;
+  if (l->money[0] != '\0' && w->currency == NULL && !l->money_priced &&
+      is_priced(l) &&
+      (of_list == NULL || !amp_cell_alike(l->money, of_list, 0)))
+    amp_listing_find(l, "currencies_mixed", AMP_DECIDES_REFUSED,
+                     l->money_beside, 1.0, NAN);
+}
+
 /* The currency beside a sum, where the column or the call says one too. A
 ** dollar sign alone is that of many countries. */
 static void settle_currency (const reading *r, row *w) {
@@ -506,7 +524,7 @@ static void settle_currency (const reading *r, row *w) {
   int top = lua_gettop(L);
   const char *named = w->currency;
   bool sign = w->l.money[0] == '$';
-  if (named == NULL && sign && lua_istable(L, r->opts) &&
+  if (named == NULL && lua_istable(L, r->opts) &&
       bind_get(L, r->opts, "currency"))
     named = lua_tostring(L, -1);
   if (sign && named != NULL && is_dollar(named))
@@ -519,6 +537,7 @@ static void settle_currency (const reading *r, row *w) {
              !amp_cell_alike(w->l.money, w->currency, 0))
     amp_listing_find(&w->l, "currencies_mixed", AMP_DECIDES_REFUSED,
                      AMP_LIST_FIELDS, NAN, NAN);
+  settle_lent_currency(w, named);
   lua_settop(L, top);
 }
 

@@ -113,6 +113,8 @@ static void take_currency (amp_listing *l, amp_listing_field field,
   if (l->money[0] != '\0' && strcmp(l->money, name) != 0)
     refuse(l, "currencies_mixed", field, NONE, NONE);
   memcpy(l->money, name, 4);
+  l->money_priced = l->money_priced || field == AMP_LIST_PRICE;
+  l->money_beside = field;
 }
 
 /* Units that may stand beside the one number of a field. */
@@ -276,6 +278,8 @@ static void take_number (amp_listing *l, amp_listing_field field,
   else if (field == AMP_LIST_DUDS && v > 0.0 && v < 1.0 &&
            strchr(text, '%') == NULL)
     refuse(l, "fraction_for_percent", field, v, NONE);
+  else if (field == AMP_LIST_SOH && v > 0.0 && v <= 1.0)
+    refuse(l, "fraction_for_percent", field, v, NONE); /* "0.9 %" neither */
   else
     keep_number(l, field, v);
 }

@@ -83,6 +83,8 @@ typedef struct amp_listing {
   bool claim_of_lot; /* its kWh are of all modules together */
   bool untested;     /* said where the duds stand */
   char money[4];     /* "EUR" beside a sum; "": none */
+  bool money_priced; /* beside the price; else it is that of another cell: */
+  amp_listing_field money_beside;
   int tests;
   double test[AMP_LIST_TESTS_MOST]; /* Ah */
   unsigned says;

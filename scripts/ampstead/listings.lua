@@ -152,7 +152,11 @@ function ask.currency_without_rate (_, row)
     ": yours to find, and its date"
 end
 
-function ask.currencies_mixed ()
+function ask.currencies_mixed (f)
+  if f.a then
+    return string.format("%s %s names a currency, the price none: which is " ..
+      "the price in?", column(f), quoted(f))
+  end
   return "two currencies in one row: which?"
 end
 

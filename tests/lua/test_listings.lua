@@ -290,6 +290,24 @@ check.equal(signs[4].price_each, 140)
 check.equal(amp.offers.text("name,module,count,price,tax\na,7s2p,2,$9 each," ..
   "none\n", { modules = modules, currency = "CAD" })[1].currency, "CAD")
 
+-- the currency beside one sum is not that of a price without one
+local function lent (cells, opts)
+  local row = amp.offers.text("name;module;count;price;freight;tax;soh\na;" ..
+    "7s2p;12;" .. cells .. "\n", { modules = modules, currency = opts or "EUR",
+    rates = { GBP = 1.17 }, ask = true })[1]
+  return row.refused or row.currency
+end
+check.has(lent("140 each;90 GBP;none;"), 'freight "90 GBP" names a currency, ' ..
+  "the price none: which is the price in?")
+check.has(lent("140 each;£90;none;"), "which is the price in?")
+check.equal(lent("140 each;90 EUR;none;"), "EUR")
+check.equal(lent("140 each;90 GBP;none;", "GBP"), "GBP")
+check.equal(lent("140 GBP each;90 GBP;none;"), "GBP")
+check.equal(lent("140 GBP each;90;none;"), "GBP")
+check.has(lent("140 EUR each;90 GBP;none;"), "two currencies in one row")
+check.has(lent("140 each;90;none;0.9"), 'SoH "0.9": a fraction, 90 %?')
+check.equal(lent("140 each;90;none;90 %"), "EUR")
+
 -- a sum that leaves freight out is no plain winner; damage stands beside it
 local ageing = need:with{ life_model = "nmc_voltage_depth" }
 local lives = { modules = { ["7s2p"] = modules["7s2p"]:with{

@@ -151,6 +151,8 @@ static void each_doubt_has_its_name (void **state) {
       {AMP_LIST_DUDS, "", "duds_not_given", AMP_DECIDES_ENERGY},
       {AMP_LIST_DUDS, "untested", "duds_zero_untested", AMP_DECIDES_ENERGY},
       {AMP_LIST_DUDS, "0.1", "fraction_for_percent", AMP_DECIDES_REFUSED},
+      {AMP_LIST_SOH, "0.9", "fraction_for_percent", AMP_DECIDES_REFUSED},
+      {AMP_LIST_SOH, "1", "fraction_for_percent", AMP_DECIDES_REFUSED},
       {AMP_LIST_SEEN, "5/6/2026", "date_not_read", AMP_DECIDES_LITTLE},
       {AMP_LIST_REMARK, "auction, premium 15 %", "premium_in_remark",
        AMP_DECIDES_SUM},
