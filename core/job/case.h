@@ -237,6 +237,7 @@ typedef struct amp_worst_month {
   int month;
   double load, need, supply;
   double days;
+  bool alike; /* a day of each of several months asks and gets the same */
 } amp_worst_month;
 amp_worst_month amp_need_worst_month (const amp_need *need);
 

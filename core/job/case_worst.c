@@ -3,6 +3,7 @@
 ** what is asked by most.
 */
 #include "job/case_parts.h"
+#include <math.h>
 
 static amp_worst_month month_of (const amp_need *need, int m,
                                  const amp_duty_month *d, double load,
@@ -27,21 +28,32 @@ static bool worse (const amp_worst_month *a, const amp_worst_month *b) {
   return a->need > b->need;
 }
 
+/* A day of both asks and gets the same, but for sums of 28 and of 31 days. */
+static bool same_day (const amp_worst_month *a, const amp_worst_month *b) {
+  double slack = 1e-9 * (a->need + a->supply);
+  return fabs(a->need - b->need) <= slack &&
+         fabs(a->supply - b->supply) <= slack;
+}
+
 amp_worst_month case_worst_month (const amp_need *need,
                                   const amp_duty_month month[12], double load,
                                   double sun) {
   amp_worst_month worst = {.month = -1};
   double supply = 0.0;
   double efficiency = amp_converter_mean(&need->converter, need->duty, load);
-  bool any = false;
+  bool any = false, alike = true;
+  int active = 0;
   for (int m = 0; m < 12; m++) {
     amp_worst_month w = month_of(need, m, &month[m], load, sun, efficiency);
     supply += w.supply;
+    active += w.days > 0.0;
+    alike = alike && (!any || !(w.days > 0.0) || same_day(&w, &worst));
     if (month[m].days > 0.0 && (!any || worse(&w, &worst))) {
       worst = w;
       any = true;
     }
   }
+  worst.alike = alike && active > 1;
   if (!(supply > 0.0))
     worst.month = -1;
   return worst;

@@ -103,9 +103,10 @@ static void look_voltage (double mine, double cell, double window,
   check_end(out, end);
   if (row != NULL)
     amp_failf(&row->say, AMP_OK, NULL,
-              "the BMS opens at %g V a group, and charge to the %s end of %g "
-              "V is counted on",
-              mine, end, check_three(window));
+              "the BMS opens at %g V a group, and a %s to the %s end of %g V "
+              "is counted on",
+              mine, sign > 0.0 ? "charge" : "discharge", end,
+              check_three(window));
 }
 
 void check_bms (const amp_check *c, amp_checked *out) {

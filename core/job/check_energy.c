@@ -32,13 +32,14 @@ static void look_balance (const amp_check *c, amp_checked *out) {
   if (row == NULL)
     return;
   f->empties = f->usable / (w.need - w.supply) * 86400.0;
-  amp_failf(
-      &row->say, AMP_OK, NULL,
-      "%s brings %g kWh a day, %g are asked: short by %g before battery "
-      "losses, so a full pack is empty after %g days of it",
-      months[w.month], check_three(w.supply / 3.6e6),
-      check_three(w.need / 3.6e6), check_three((w.need - w.supply) / 3.6e6),
-      check_three(f->empties / 86400.0));
+  amp_failf(&row->say, AMP_OK, NULL,
+            "%s brings %g kWh%s, %g are asked: short by %g before battery "
+            "losses, so a full pack is empty after %g days%s",
+            w.alike ? "a day" : months[w.month],
+            check_three(w.supply / 3.6e6), w.alike ? "" : " a day",
+            check_three(w.need / 3.6e6),
+            check_three((w.need - w.supply) / 3.6e6),
+            check_three(f->empties / 86400.0), w.alike ? "" : " of it");
 }
 
 static void look_unserved (const amp_check *c, amp_checked *out) {

@@ -300,7 +300,10 @@ check.has(found(pack:check(bright), "bms_below_load").what, "lets 10 A in")
 local _, beyond = raises("bms_beyond_cell", pack, set{ cell_v_max = 4.30 },
   "upper limit")
 check.equal(beyond.weight, "safety")
-raises("bms_inside_window", pack, set{ cell_v_min = 3.4 }, "lower end")
+raises("bms_inside_window", pack, set{ cell_v_min = 3.4 },
+  "a discharge to the lower end")
+raises("bms_inside_window", pack, set{ cell_v_max = 4.0 },
+  "a charge to the upper end")
 raises("floor_overloaded", pack, at{ floor_kpa = 0.5 }, "at least")
 raises("stack_on_lowest_module", pack, at{ stack_high = 4 }, "52.5 kg")
 raises("idle_empties_pack", pack, at{ closed_days = 365 }, "empty")
@@ -398,6 +401,17 @@ check.raises(function () amp.place{ floor_psf = 30, floor_kpa = 2 } end,
 -- what it has to do
 raises("deficit_no_battery_cures", pack, with{ duty = duty:with{
   solar_kwp = 1 } }, "January")
+-- 12 months alike name none: 1 kWp x 3 h x 0.70 = 2.1 kWh a day; one month
+-- that differs is named
+local always = duty:with{ solar_kwp = 1, sun_hours = 3 }
+local same = found(pack:check(with{ duty = always }),
+  "deficit_no_battery_cures")
+check.has(same.what, "a day brings 2.1 kWh, ")
+check.ok(same.what:find("days$") and not same.what:find("of it", 1, true),
+  same.what)
+local darker = { 3, 3, 3, 3, 3, 3, 3, 3, 3, 3, 2.9, 3 }
+check.has(found(pack:check(with{ duty = always:with{ sun_hours = darker } }),
+  "deficit_no_battery_cures").what, "November brings 2.03 kWh a day, ")
 raises("load_unserved", pack, with{ duty = duty:with{ solar_kwp = 0.5 } })
 
 -- nothing that the calm build looked at is left without its raising
