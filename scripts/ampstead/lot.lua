@@ -719,8 +719,9 @@ local function rows_table (lot)
     cell.group_max_v = shown(row.group_max_v, 3)
     cells[i] = cell
     if row.flaw then
-      notes[#notes + 1] = { row.id, string.format("line %d makes no sense: " ..
-        "%s.", row.line, row.flaw) }
+      notes[#notes + 1] = { row.id, string.format("line %d%s: %s%s", row.line,
+        row.flaw:find("makes no sense", 1, true) and "" or " makes no sense",
+        row.flaw, row.flaw:find("[?.]$") and "" or ".") }
     end
   end
   local keys = core.keys(lot)

@@ -312,10 +312,11 @@ end
 -- 7 x 3.301 and the module's 26.40 leave 3.293 V for the lowest group
 local iron = amp.module{ name = "8s", chemistry = "lfp", series = 8,
   capacity_ah = amp.claimed(100) }
-local slips = amp.readings.text("id;OCV V;group min mV;group max mV;R mOhm\n" ..
+local lot_of_slips = amp.readings.text("id;OCV V;group min mV;group max mV;R mOhm\n" ..
   "1;26,40;3299;3301;1,9\n2;26,40;3,299;3301;1,9\n3;26,41;3300;3302;1,9\n" ..
   "4;26,40;3300;3301;2,0\n5;26,40;1500;3301;2,0\n6;264;;;2,0\n" ..
-  "7;2,64;;;0,002\n8;26,40;330;3301;2,0\n", { module = iron }):judge()
+  "7;2,64;;;0,002\n8;26,40;330;3301;2,0\n", { module = iron })
+local slips = lot_of_slips:judge()
 local function why (i) return (slips[i].why:gsub("%s+", " ")) end
 for _, i in ipairs{ 2, 5, 6, 7, 8 } do
   check.equal(slips[i].verdict, "not judged", "slip " .. i)
@@ -323,6 +324,10 @@ for _, i in ipairs{ 2, 5, 6, 7, 8 } do
   check.equal(slips[i].spread_mv, nil)
   check.equal(slips[i].soc_pct, nil)
 end
+local printed = tostring(lot_of_slips)
+check.has((printed:gsub("%s+", " ")), "2 line 3: group_min_v makes no sense, " ..
+  "check the cell '3,299': 3299 mV, or 3.299 V?")
+check.ok(not printed:find("?.", 1, true), "one mark at the end")
 check.has(why(2), "line 3: group_min_v makes no sense, check the cell " ..
   "'3,299': 3299 mV, or 3.299 V?")
 check.has(why(5), "which lies in 13.801 V .. 24.607 V: a reading error or a " ..
