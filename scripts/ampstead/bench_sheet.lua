@@ -325,7 +325,7 @@ local function inverter_keys (s)
   return s.given.inverter and core.keys(s.given.inverter) or {}
 end
 
--- 'way': "under " or "over " a limit that must not be met
+-- 'way': "< " or "> ": a limit that must not be met
 local function limit_row (s, what, group_v, way)
   if not group_v then return { what, "-", "-" } end
   way = way or ""
@@ -372,7 +372,7 @@ local function full_row (s)
   local v, whose = full_setting(s)
   local cut = bms_first(s, "max", v)
   if cut then
-    return limit_row(s, "charger: full, below the BMS cut", cut, "under ")
+    return limit_row(s, "charger: full, below the BMS cut", cut, "< ")
   elseif below_flat(s) then
     return limit_row(s, string.format("charger: %s %% at rest; no voltage " ..
       "holds it", trim(s.raw.soc_max_pct)), v)
@@ -422,7 +422,7 @@ local function empty_rows (s)
   end
   local cut = bms_first(s, "min", v)
   rows[#rows + 1] = cut and limit_row(s, "inverter: cuts out, above the BMS " ..
-    "cut", cut, "over ") or limit_row(s, "inverter: cuts out" .. words, v)
+    "cut", cut, "> ") or limit_row(s, "inverter: cuts out" .. words, v)
   return rows
 end
 
@@ -872,11 +872,12 @@ local function failure (s)
   local left = strings and least_left(s, strings) or
     s.pack:with{ parallel = n - 1 }.usable_kwh
   return string.format(s.string_first and "A failed module takes its " ..
-    "string out: %s of %s kWh stay, the other strings carry %s %% more. " ..
-    "Open it, label it, never bridge it." or "A failed module leaves its " ..
-    "level to the others: %s of %s kWh stay, they carry %s %% more. Take " ..
-    "it off both bars.", short(reached(s, left)), short(reached(s,
-      s.pack.usable_kwh)), fixed(100 / (n - 1), 0))
+    "string out: %s of %s kWh stay, the other " .. (n == 2 and
+    "string carries" or "strings carry") .. " %s %% more. Open it, label " ..
+    "it, never bridge it." or "A failed module leaves its level to the " ..
+    "others: %s of %s kWh stay, they carry %s %% more. Take it off both " ..
+    "bars.", short(reached(s, left)), short(reached(s, s.pack.usable_kwh)),
+    fixed(100 / (n - 1), 0))
 end
 
 local function years_section (s)

@@ -287,13 +287,13 @@ check.has(F(flat:sheet()), "full by itself, 27.60 V until the current is small,"
 check.has(F(amp.pack{ module = part:with{ soc_min_pct = 35 }, series = 2,
   parallel = 2 }:sheet()), "inverter: cuts out, common practice 3.00 48.0")
 check.has(F(flat:sheet{ inverter = strong, bms = { cell_v_min = 3.15 } }),
-  "inverter: cuts out, above the BMS cut over 3.15 over 50.4")
+  "inverter: cuts out, above the BMS cut > 3.15 > 50.4")
 -- a BMS inside the window: the charger stays below its cut, the cut-out above,
 -- and the page doesn't say that the trip is the last resort as if it were
 local inner = flat:sheet{ inverter = strong, bms = { cell_v_min = 3.15,
   cell_v_max = 3.38 } }
 check.has(F(inner), "BMS cuts charge, as given: inside the window 3.38 54.1 " ..
-  "charger: full, below the BMS cut under 3.38 under 54.1")
+  "charger: full, below the BMS cut < 3.38 < 54.1")
 check.has(F(inner), string.format("This one, as given, comes before or with " ..
   "a charge to 3.45 and a cut-out at %.2f V a group, which the pack's " ..
   "window wants: set one of them otherwise.", seen.v_surge / 16))
@@ -304,8 +304,8 @@ check.ok(not F(inner):find("It fills the cells", 1, true), "nor that it fills")
 local volt = amp.pack{ module = iron, series = 2, parallel = 2,
   cell_v_min = 3.0, cell_v_max = 3.5 }
 check.has(F(volt:sheet{ bms = { cell_v_min = 3.0, cell_v_max = 3.5 } }),
-  "charger: full, below the BMS cut under 3.50 under 56.0 inverter: cuts " ..
-  "out, above the BMS cut over 3.00 over 48.0")
+  "charger: full, below the BMS cut < 3.50 < 56.0 inverter: cuts " ..
+  "out, above the BMS cut > 3.00 > 48.0")
 local outer = F(volt:sheet{ bms = { cell_v_min = 2.99, cell_v_max = 3.51 } })
 check.has(outer, "charger: full, no equalising 3.50 56.0 inverter: cuts out " ..
   "3.00 48.0")
@@ -397,6 +397,8 @@ for order, words in pairs{ string_first = "takes its string out",
   check.ok(not fails{ module = { a, b, c, c }, series = 2, parallel = 2,
     order = order }:find("ends all", 1, true), "others carry on")
 end
+check.has(fails{ module = { a, b }, series = 1, parallel = 2 },
+  "the other string carries 100 % more")
 check.equal(amp.pack{ module = { a, b }, series = 1, parallel = 2 }:without(
   1).usable_kwh, each, "without a string of a list")
 
