@@ -214,18 +214,33 @@ const char *amp_cell_plain (const char *s, char *out, size_t size) {
 
 /* ---- phrases: tokens ---- */
 
+/* Does a blank at s[i] part thousands: one or two digits before it, or
+** thousands ("1 200 000"), and three behind? Three before are two numbers
+** rather ("140 160"). */
+static bool is_thousands_blank (const char *s, size_t i) {
+  size_t k = i, n = strspn(s + i + (s[i] == ' '), "0123456789");
+  while (k > 0 && is_digit(s[k - 1]))
+    k--;
+  bool more = k > 0 && s[k - 1] == ' '; /* within the number: read already */
+  return s[i] == ' ' && n == 3 && !is_letter(s[i + 4]) &&
+         (more ? i - k == 3 : i - k == 1 || i - k == 2) &&
+         (k == 0 || strchr(" +-", s[k - 1]) != NULL);
+}
+
 /* The length of the number that begins at s: digits, and marks that stand
-** between digits. Letters right behind it (7s2p, 3x) make it a word, units do
-** not. */
-static size_t number_length (const char *s) {
+** between digits, of money blanks too. Letters right behind it (7s2p, 3x)
+** make it a word, units do not. */
+static size_t number_length (const char *s, bool money) {
   size_t i = 0;
   if (s[0] == '-' || s[0] == '+')
     i++;
   if (!is_digit(s[i]) &&
       !((s[i] == '.' || s[i] == ',') && is_digit(s[i + 1])))
     return 0;
-  while (is_digit(s[i]) ||
-         (strchr(".,'", s[i]) != NULL && s[i] != '\0' && is_digit(s[i + 1])))
+  while (
+      is_digit(s[i]) ||
+      (strchr(".,'", s[i]) != NULL && s[i] != '\0' && is_digit(s[i + 1])) ||
+      (money && is_thousands_blank(s, i)))
     i++;
   return i;
 }
@@ -251,6 +266,18 @@ static size_t money_length (const char *s) {
   return strncmp(s, "\xc2\xa3", 2) == 0 ? 2 : 0;
 }
 
+/* "EUR140": letters of a currency right before a number. */
+static size_t code_length (const char *s) {
+  static const char codes[] = "eur gbp usd chf sek nok dkk pln czk";
+  for (const char *c = codes;; c += 4) {
+    if (lower(s[0]) == c[0] && lower(s[1]) == c[1] && lower(s[2]) == c[2] &&
+        is_digit(s[3]))
+      return 3;
+    if (c[3] == '\0')
+      return 0;
+  }
+}
+
 /* A dash between numbers or blanks: "85-95", "85 - 95"; not that of "140,-" */
 static bool is_dash (const char *s, char before) {
   return *s == '-' && (is_digit(before) || before == ' ') &&
@@ -259,6 +286,8 @@ static bool is_dash (const char *s, char before) {
 
 static size_t word_length (const char *s, char before) {
   size_t i = money_length(s);
+  if (i == 0)
+    i = is_letter(before) || is_digit(before) ? 0 : code_length(s);
   if (i > 0)
     return i;
   if ((*s != '\0' && strchr("%?/~<>+$", *s) != NULL) || is_dash(s, before))
@@ -284,7 +313,7 @@ void amp_phrase_read (const char *s, char decimal, bool money,
   while (*s != '\0' && out->n < AMP_PHRASE_TOKENS) {
     amp_token *t = &out->t[out->n];
     bool dash = is_digit(before) && *s == '-';
-    size_t n = is_code(s) || dash ? 0 : number_length(s);
+    size_t n = is_code(s) || dash ? 0 : number_length(s, money);
     if (n > 0) {
       t->number = true;
       t->how = amp_number_written(s, n, decimal, money, &t->value);

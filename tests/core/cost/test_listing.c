@@ -6,6 +6,7 @@
 #include "support/often.h"
 #include "cost/listing.h"
 #include "base/sample.h"
+#include "base/value.h"
 #include <math.h>
 #include <string.h>
 
@@ -280,6 +281,30 @@ static void phrases_are_read (void **state) {
   l = with(AMP_LIST_PRICE, "2.480,00 EUR");
   assert_close(l.v[AMP_LIST_PRICE], 2480, 0);
   assert_string_equal(l.money, "EUR");
+  l = with(AMP_LIST_PRICE, "EUR140 each");
+  assert_close(l.v[AMP_LIST_PRICE], 140, 0);
+  assert_string_equal(l.money, "EUR");
+  assert_close(with(AMP_LIST_PRICE, "gbp2480").v[AMP_LIST_PRICE], 2480, 0);
+  assert_false(amp_given(with(AMP_LIST_PRICE, "xeur140").v[AMP_LIST_PRICE]));
+  static const struct {
+    const char *text;
+    double v;
+  } blanks[] = {{"1 200 lot", 1200},
+                {"1\xc2\xa0"
+                 "200 lot",
+                 1200},
+                {"12 480.50 EUR", 12480.5},
+                {"EUR 1 200 000 lot", 1.2e6},
+                {"1 200", 1200}};
+  static const char *const two[] = {"140 160 each", "1 20 lot", "1 2000 lot",
+                                    "1  200 lot",   "12 x 140", "1.5 200 lot",
+                                    "1 200 30 lot"};
+  for (size_t i = 0; i < LEN(blanks); i++) {
+    l = with(AMP_LIST_PRICE, blanks[i].text);
+    assert_close(l.v[AMP_LIST_PRICE], blanks[i].v, 0);
+  }
+  for (size_t i = 0; i < LEN(two); i++)
+    assert_false(amp_given(with(AMP_LIST_PRICE, two[i]).v[AMP_LIST_PRICE]));
   l = with(AMP_LIST_PRICE, "\xc2\xa3 245");
   assert_string_equal(l.money, "GBP");
   assert_close(with(AMP_LIST_PRICE, "245,-").v[AMP_LIST_PRICE], 245, 0);
