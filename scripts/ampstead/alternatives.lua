@@ -399,11 +399,18 @@ alternatives.year_columns = {
   { key = "over_horizon", label = "levelised, bought again", kind = "number",
     hidden = true } }
 
+-- what the grid has no number of: it is held against itself
+local against_grid = { npv = true, saving = true, break_even_years = true,
+  saves_pct = true, paid_pct = true, paid_late_pct = true }
+
 -- why a number of these columns is missing
 local function why_not (row, key)
   if key == "over_horizon" then
     return row.alternative and "it is counted over the horizon" or
       "no price_again was given"
+  elseif row.alternative and row.alternative.kind == "grid" and
+      against_grid[key] then
+    return "it is the grid, which the others are held against"
   elseif key == "break_even_years" and has(row.npv) then
     return "what is saved does not pay it back"
   elseif key == "levelised_added" then

@@ -256,6 +256,9 @@ check.close(by.grid.per_delivered, 0.29, 1e-12)
 check.equal(by.grid.total, 0)
 check.equal(by.grid.usable_kwh, nil)
 check.equal(by.grid.break_even_years, nil)
+local saved_columns = F(all:columns{ "name", "npv", "break_even_years" })
+check.has(saved_columns, "it is the grid, which the others are held against")
+check.ok(not saved_columns:find("no tariff", 1, true), "import_price is given")
 local at_8 = 1 / 1.05 ^ 8
 check.close(by["C4 lead-acid"].levelised,
   (3850 + 3600 * at_8) / (kwh * 10.37966) + 0.15, 1e-6)

@@ -291,9 +291,9 @@ check.equal(amp.offers.text("name,module,count,price,tax\na,7s2p,2,$9 each," ..
   "none\n", { modules = modules, currency = "CAD" })[1].currency, "CAD")
 
 -- the currency beside one sum is not that of a price without one
-local function lent (cells, opts)
+local function lent (cells, currency)
   local row = amp.offers.text("name;module;count;price;freight;tax;soh\na;" ..
-    "7s2p;12;" .. cells .. "\n", { modules = modules, currency = opts or "EUR",
+    "7s2p;12;" .. cells .. "\n", { modules = modules, currency = currency or "EUR",
     rates = { GBP = 1.17 }, ask = true })[1]
   return row.refused or row.currency
 end
