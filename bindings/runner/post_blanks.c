@@ -79,11 +79,12 @@ void post_blanks_count (table_blanks *t, const line_blanks *l) {
 
 bool post_blanks_fit (const table_blanks *t, const line_blanks *l, size_t k,
                       bool *lost) {
-  bool all_lost =
-      t->widest <= 1 && t->indented;       /* indentation of each line */
-  bool trimmed = k == 0 && l->posted == 0; /* that of the block's begin */
+  bool all_lost = t->widest <= 1 && t->indented; /* of each line */
+  bool trimmed = k == 0 && l->posted == 0;       /* of the block's first */
   if (l->are == BLANKS_MOVED || (l->are == BLANKS_ONE && t->kept_runs > 0))
     return false;
-  *lost = *lost || l->are == BLANKS_ONE || (all_lost && l->here > l->posted);
+  *lost = *lost || l->are == BLANKS_ONE ||
+          ((all_lost || (trimmed && shift_of(l) != t->shift)) &&
+           l->here > l->posted);
   return all_lost || trimmed || shift_of(l) == t->shift;
 }

@@ -774,7 +774,8 @@ check("a name that says so", altered("inner.lua sha256",
   "x%0Asaved.txt:%20the%20same.%E2%80%AE sha256", inner), 2,
   { "saved.txt: differs", "\\xe2\\x80\\xae" })
 check("a table whose blanks are others", inner:gsub("   n\n", "n\n"), 0,
-  "word for word; its blanks or line ends are others")
+  { "word for word; its blanks or line ends are others",
+    "columns: not vouched for" })
 check("signs without width and direction in the table", (inner:gsub("7.00",
   "7.\u{202e}00")), 2, "posted 7.\\xe2\\x80\\xae00, here 7.00")
 check("a NUL in the script", (inner:gsub("local", "lo\0cal", 1)), 65,
