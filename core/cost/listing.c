@@ -278,10 +278,11 @@ static void take_number (amp_listing *l, amp_listing_field field,
   else if (field == AMP_LIST_DUDS && v > 0.0 && v < 1.0 &&
            strchr(text, '%') == NULL)
     refuse(l, "fraction_for_percent", field, v, NONE);
-  else if (field == AMP_LIST_SOH && v > 0.0 && v <= 1.0)
-    refuse(l, "fraction_for_percent", field, v, NONE); /* "0.9 %" neither */
   else
     keep_number(l, field, v);
+  if (field == AMP_LIST_SOH && v > 0.0 && v <= 1.0) /* kept, and asked */
+    amp_listing_find(l, "fraction_for_percent", AMP_DECIDES_ENERGY, field, v,
+                     NONE);
 }
 
 /* ---- phrases ---- */

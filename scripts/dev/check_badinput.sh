@@ -87,7 +87,7 @@ printf '%s\n' "$head" '"A, the ""blue"" lot",NMC,8,60,7.4,82,"95.50"' \
   '"B' 'second line",LFP,12,"100",12.8,91,140' >excel_quotes.csv
 read_file 0 excel_quotes.csv
 printf '%s\n' "$head" 'A,NMC,8,60,7.4,0.82,95.50' >soh_fraction.csv
-read_file 65 soh_fraction.csv 'soh_fraction.csv:2:' 'SoH "0.82": a fraction, 82 %?'
+read_file 0 soh_fraction.csv 'read.lua:11: ' 'soh_pct = 0.82 looks like a fraction'
 for soh in 182 -5 0; do
   printf '%s\n' "$head" "A,NMC,8,60,7.4,$soh,95.50" >soh_out_of_range.csv
   read_file 65 soh_out_of_range.csv 'soh_out_of_range.csv:2:' "$soh"

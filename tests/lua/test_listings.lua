@@ -305,7 +305,11 @@ check.equal(lent("140 each;90 GBP;none;", "GBP"), "GBP")
 check.equal(lent("140 GBP each;90 GBP;none;"), "GBP")
 check.equal(lent("140 GBP each;90;none;"), "GBP")
 check.has(lent("140 EUR each;90 GBP;none;"), "two currencies in one row")
-check.has(lent("140 each;90;none;0.9"), 'SoH "0.9": a fraction, 90 %?')
+-- a SoH of 0.9 is taken as it stands, warned of, and asked
+local soh = amp.offers.text("name;module;count;price;freight;tax;soh\na;" ..
+  "7s2p;12;140 each;90;none;0.9\n", { modules = modules, currency = "EUR" })
+check.equal(soh[1].soh_pct, 0.9)
+check.has(tostring(soh:questions()), 'SoH "0.9": a fraction, 90 %?')
 check.equal(lent("140 each;90;none;90 %"), "EUR")
 
 -- a sum that leaves freight out is no plain winner; damage stands beside it
