@@ -162,9 +162,12 @@ static const char parts[] =
     "cell cells module modules group groups pack packs case cases housing "
     "housings side sides";
 
-/* Behind a denied word, in its breath: it was so once, or may be. */
+/* Behind a denied word, in its breath: it was so once, or may be; or what is
+** denied is denied of the rest. */
 static const char lapsed[] =
-    "anymore now yet since today currently again until unless";
+    "anymore now yet since today currently again until unless except "
+    "excepting apart besides only than one two three four most some half "
+    "1 2 3 4 5 6 7 8 9";
 
 /* Nouns that a denied word may stand before: "no water damage" */
 static const char nouns[] =

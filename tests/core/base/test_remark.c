@@ -227,9 +227,8 @@ static void what_is_in_doubt_counts_as_said (void **state) {
                                      "no it is swollen",
                                      "hardly any swelling"};
   static const char *const both[] = {
-      "no dents, leaks",      "not swollen but leaking",
-      "no dents and swollen", "no swelling except one crack",
-      "leak-free, dented",    "no damage, smells burnt"};
+      "no dents, leaks", "not swollen but leaking", "no dents and swollen",
+      "leak-free, dented", "no damage, smells burnt"};
   (void)state;
   each_says(list, LEN(list), true, false);
   each_says(both, LEN(both), true, true);
@@ -284,7 +283,8 @@ static void a_nought_denies_only_as_a_count (void **state) {
   each_says(denied, LEN(denied), false, true);
 }
 
-/* What lapsed was so once; "no case" may be a case that is not there. */
+/* What lapsed was so once, an exception is so; "no case" may be a case that
+** is not there. */
 static void what_was_so_once_counts_as_said (void **state) {
   static const char *const said[] = {"not leaking any more",
                                      "not leaking anymore",
@@ -298,7 +298,12 @@ static void what_was_so_once_counts_as_said (void **state) {
                                      "no case swollen cells",
                                      "no cells swollen",
                                      "without case swollen",
-                                     "without the housing leaking"};
+                                     "without the housing leaking",
+                                     "no swelling except one crack",
+                                     "no leaks apart from the lid",
+                                     "no swelling on 3 of 4 cells",
+                                     "not swollen on one side",
+                                     "never dropped more than once"};
   static const char *const denied[] = {
       "not leaking, cleaned now",     "not any more. not leaking",
       "none of the cells is swollen", "no sign of any cell swelling",
