@@ -230,7 +230,7 @@ hostile () {
   fi
 }
 
-# One program under valgrind, about 60 times slower. What takes over 5 s by
+# One program under valgrind, about 60 times slower. What takes over 2 s by
 # itself is left to the sanitizers, and said. Only what valgrind finds counts
 # (99, or a signal): it reckons long double in 64 bits, so the tests that
 # compare with it fail there, and each test has counted above already; and
@@ -238,9 +238,9 @@ hostile () {
 valgrind_one () { # PROGRAM FOLDER-FOR-LOGS
   local log st=0
   log=$2/$(basename "$1")
-  timeout 5 "$1" >/dev/null 2>&1
+  AMPSTEAD_FEW=1 timeout 2 "$1" >/dev/null 2>&1
   if [ $? = 124 ]; then
-    echo "left out, over 5 s: $1"
+    echo "left out, over 2 s: $1"
     return 0
   fi
   AMPSTEAD_FEW=1 valgrind -q --error-exitcode=99 --leak-check=full \
