@@ -15,13 +15,6 @@ static const double MONEY_MOST = 1e9;
 
 /* ---- what the duty asks ---- */
 
-static const double *load_of (const amp_duty *d) {
-  for (size_t k = 0; k < d->n; k++)
-    if (d->ac[k] > 0.0)
-      return d->ac;
-  return d->dc;
-}
-
 static double load_factor (const amp_alternative_ask *ask) {
   return ask->load > 0.0 ? ask->load : 1.0;
 }
@@ -50,7 +43,7 @@ static bool ends_a_day (const amp_duty *d, size_t k) {
 }
 
 static void take_parts (const amp_duty *d, amp_load_brief *b) {
-  const double *w = load_of(d);
+  const double *w = amp_duty_load(d);
   amp_duty_month month[12];
   double day = 0.0;
   for (size_t k = 0; k < d->n; k++) {
@@ -102,7 +95,7 @@ double amp_tariff_mean (const double price[AMP_DAY_HOURS],
     }
     return all > 0.0 ? sum / all : AMP_NOT_GIVEN;
   }
-  const double *w = load_of(duty);
+  const double *w = amp_duty_load(duty);
   for (size_t k = 0; k < duty->n; k++) {
     /* by the middle of the step: half an hour after its start at most */
     double t = amp_duty_start(duty, k) + 0.5 * amp_duty_length(duty, k);

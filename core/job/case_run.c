@@ -100,13 +100,6 @@ static void take_month (void *arg, size_t i, int m, const amp_sim_month *sum,
 
 /* ---- from a result to a node ---- */
 
-static bool has_ac (const amp_duty *d) {
-  for (size_t i = 0; i < d->n; i++)
-    if (d->ac[i] > 0.0)
-      return true;
-  return false;
-}
-
 /* Everything to a year of 365 days, where the duty is shorter. */
 static void to_year (const amp_sim_month *t, bool ac, double per_year,
                      case_node *n) {
@@ -226,7 +219,7 @@ static amp_status run_batch (const amp_context *ctx, batch *b,
   double all = (double)(b->all > 0 ? b->all : 1);
   amp_context part = amp_context_part(ctx, (double)b->done / all,
                                       (double)(b->done + b->n) / all);
-  bool ac = has_ac(b->duty);
+  bool ac = amp_duty_load(b->duty) == b->duty->ac;
   opt.want_cycles = true;
   b->done += b->n;
   while (b->n > 0) {

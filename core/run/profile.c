@@ -29,6 +29,13 @@ double amp_duty_start (const amp_duty *d, size_t i) {
   return d->edge != NULL ? d->edge[i] - d->edge[0] : (double)i * d->dt;
 }
 
+const double *amp_duty_load (const amp_duty *d) {
+  for (size_t i = 0; i < d->n; i++)
+    if (d->ac[i] > 0.0)
+      return d->ac;
+  return d->dc;
+}
+
 double amp_duty_length (const amp_duty *d, size_t i) {
   return d->edge != NULL ? d->edge[i + 1] - d->edge[i] : d->dt;
 }

@@ -80,6 +80,9 @@ double amp_duty_start (const amp_duty *d, size_t i);
 /* s that step i lasts. */
 double amp_duty_length (const amp_duty *d, size_t i);
 
+/* W of each step, the load that counts: ac, or dc where no step asks AC. */
+const double *amp_duty_load (const amp_duty *d);
+
 /* A day that repeats: see docs/reference/objects.md for each field. */
 typedef struct amp_daily {
   double load[24];      /* W AC, hour by hour */

@@ -35,18 +35,10 @@ double amp_converter_mean (const amp_converter *c, const amp_duty *duty,
   return in > 0.0 ? out / in : amp_converter_efficiency(c, 0.0);
 }
 
-/* The load that a duty counts: AC, or DC where there is no AC at all. */
-static const double *load_of (const amp_duty *d) {
-  for (size_t i = 0; i < d->n; i++)
-    if (d->ac[i] > 0.0)
-      return d->ac;
-  return d->dc;
-}
-
 double amp_converter_alone (const amp_converter *c, const amp_duty *duty,
                             double load_factor, double sun_factor) {
   double sum = 0.0;
-  bool direct = load_of(duty) == duty->dc;
+  bool direct = amp_duty_load(duty) == duty->dc;
   for (size_t i = 0; i < duty->n; i++) {
     double ac = duty->ac[i] * load_factor;
     if (direct) {
