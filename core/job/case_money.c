@@ -238,6 +238,17 @@ static int whole_years (const money *g, const one *o, const amp_life *l,
   return n;
 }
 
+/* Energy and levelised cost of the years that stand in s. */
+static void discount (stretch *s) {
+  s->levelised = (double)INFINITY;
+  s->present = 0.0;
+  for (int t = 0; t < s->ask.years; t++)
+    s->present += s->energy[t] / amp_cash_fp(s->ask.rate, t + 1);
+  if (s->present > 0.0 &&
+      amp_levelised(&s->ask, &s->levelised, NULL) != AMP_OK)
+    s->levelised = AMP_NOT_GIVEN;
+}
+
 /* Levelised cost over the whole years of a life, and what it rests on. */
 static void stretch_of (const money *g, const one *o, const amp_life *l,
                         stretch *s) {
@@ -246,33 +257,22 @@ static void stretch_of (const money *g, const one *o, const amp_life *l,
   s->ask =
       (amp_levelised_ask){o->total, n,   rate,        s->energy, s->running,
                           0.0,      1.0, o->residual, s->dated};
-  s->levelised = (double)INFINITY;
-  s->present = 0.0;
-  for (int t = 0; t < n; t++)
-    s->present += s->energy[t] / amp_cash_fp(rate, t + 1);
-  if (s->present > 0.0 &&
-      amp_levelised(&s->ask, &s->levelised, NULL) != AMP_OK)
-    s->levelised = AMP_NOT_GIVEN;
+  discount(s);
 }
 
 /* The same over what the battery adds: the supply's own part of each year's
 ** energy is taken off. Infinite where nothing is added. */
 static void beyond_alone (const money *g, const one *o, stretch *s) {
   double own = case_alone_of(&g->alone, o->d->load, o->d->sun) / CASE_KWH;
-  double rate = s->ask.rate, off = g->alone.off / CASE_KWH;
+  double off = g->alone.off / CASE_KWH;
   if (!g->alone.any)
     return;
-  s->present = 0.0;
   for (int t = 0; t < s->ask.years; t++) {
     double beyond = s->energy[t] - own;
     /* what rounding and the straight lines leave is nothing */
     s->energy[t] = beyond > 1e-6 * s->energy[t] + off ? beyond : 0.0;
-    s->present += s->energy[t] / amp_cash_fp(rate, t + 1);
   }
-  s->levelised = (double)INFINITY;
-  if (s->present > 0.0 &&
-      amp_levelised(&s->ask, &s->levelised, NULL) != AMP_OK)
-    s->levelised = AMP_NOT_GIVEN;
+  discount(s);
 }
 
 static double levelised_of (const money *g, const one *o, const amp_life *l) {
