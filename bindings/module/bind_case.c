@@ -214,39 +214,46 @@ static void push_stat (lua_State *L, const amp_stat *s, double unit) {
   bind_put_text(L, "basis", amp_basis_name(s->basis));
 }
 
-static void push_stats (lua_State *L, const amp_case_result *r) {
-  const struct {
-    const char *key;
-    const amp_stat *s;
-    double unit;
-  } all[] = {{"goods", &r->goods, 1.0},
-             {"total", &r->total, 1.0},
-             {"tested_kwh", &r->tested, 3.6e6},
-             {"usable_kwh", &r->usable, 3.6e6},
-             {"delivered_kwh", &r->delivered, 3.6e6},
-             {"days", &r->days, 1.0},
-             {"unserved_kwh", &r->unserved, 3.6e6},
-             {"curtailed_kwh", &r->curtailed, 3.6e6},
-             {"served_kwh", &r->served, 3.6e6},
-             {"efc", &r->efc, 1.0},
-             {"soh_start_pct", &r->soh_start, 0.01},
-             {"years", &r->years, 1.0},
-             {"per_nameplate", &r->per_nameplate, 1.0},
-             {"per_accepted", &r->per_accepted, 1.0},
-             {"per_usable", &r->per_usable, 1.0},
-             {"per_delivered", &r->per_delivered, 1.0},
-             {"levelised", &r->levelised, 1.0},
-             {"levelised_added", &r->added, 1.0},
-             {"counted", &r->counted, 1.0},
-             {"per_year", &r->per_year, 1.0},
-             {"over_horizon", &r->over_horizon, 1.0},
-             {"npv", &r->npv, 1.0},
-             {"saving", &r->saving, 1.0},
-             {"break_even_years", &r->break_even, 1.0}};
-  for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
+typedef struct named_stat {
+  const char *key;
+  const amp_stat *s;
+  double unit; /* of the core in that of the key */
+} named_stat;
+
+/* Into the table at the top. */
+static void put_stats (lua_State *L, const named_stat *all, size_t n) {
+  for (size_t i = 0; i < n; i++) {
     push_stat(L, all[i].s, all[i].unit);
     lua_setfield(L, -2, all[i].key);
   }
+}
+
+static void push_stats (lua_State *L, const amp_case_result *r) {
+  const named_stat all[] = {{"goods", &r->goods, 1.0},
+                            {"total", &r->total, 1.0},
+                            {"tested_kwh", &r->tested, 3.6e6},
+                            {"usable_kwh", &r->usable, 3.6e6},
+                            {"delivered_kwh", &r->delivered, 3.6e6},
+                            {"days", &r->days, 1.0},
+                            {"unserved_kwh", &r->unserved, 3.6e6},
+                            {"curtailed_kwh", &r->curtailed, 3.6e6},
+                            {"served_kwh", &r->served, 3.6e6},
+                            {"efc", &r->efc, 1.0},
+                            {"soh_start_pct", &r->soh_start, 0.01},
+                            {"years", &r->years, 1.0},
+                            {"per_nameplate", &r->per_nameplate, 1.0},
+                            {"per_accepted", &r->per_accepted, 1.0},
+                            {"per_usable", &r->per_usable, 1.0},
+                            {"per_delivered", &r->per_delivered, 1.0},
+                            {"levelised", &r->levelised, 1.0},
+                            {"levelised_added", &r->added, 1.0},
+                            {"counted", &r->counted, 1.0},
+                            {"per_year", &r->per_year, 1.0},
+                            {"over_horizon", &r->over_horizon, 1.0},
+                            {"npv", &r->npv, 1.0},
+                            {"saving", &r->saving, 1.0},
+                            {"break_even_years", &r->break_even, 1.0}};
+  put_stats(L, all, sizeof all / sizeof all[0]);
 }
 
 /* A share of draws, in percent; no key where it is not given. */
@@ -540,26 +547,19 @@ static void push_against (lua_State *L, const rivals *o, size_t c) {
 }
 
 static void push_rival_stats (lua_State *L, const amp_alternative_result *r) {
-  const struct {
-    const char *key;
-    const amp_stat *s;
-    double unit;
-  } all[] = {{"total", &r->first, 1.0},
-             {"served_kwh", &r->served, 3.6e6},
-             {"unserved_kwh", &r->unserved, 3.6e6},
-             {"usable_kwh", &r->usable, 3.6e6},
-             {"per_usable", &r->per_usable, 1.0},
-             {"years", &r->years, 1.0},
-             {"per_delivered", &r->per_delivered, 1.0},
-             {"levelised", &r->levelised, 1.0},
-             {"per_year", &r->per_year, 1.0},
-             {"npv", &r->npv, 1.0},
-             {"saving", &r->saving, 1.0},
-             {"break_even_years", &r->break_even, 1.0}};
-  for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
-    push_stat(L, all[i].s, all[i].unit);
-    lua_setfield(L, -2, all[i].key);
-  }
+  const named_stat all[] = {{"total", &r->first, 1.0},
+                            {"served_kwh", &r->served, 3.6e6},
+                            {"unserved_kwh", &r->unserved, 3.6e6},
+                            {"usable_kwh", &r->usable, 3.6e6},
+                            {"per_usable", &r->per_usable, 1.0},
+                            {"years", &r->years, 1.0},
+                            {"per_delivered", &r->per_delivered, 1.0},
+                            {"levelised", &r->levelised, 1.0},
+                            {"per_year", &r->per_year, 1.0},
+                            {"npv", &r->npv, 1.0},
+                            {"saving", &r->saving, 1.0},
+                            {"break_even_years", &r->break_even, 1.0}};
+  put_stats(L, all, sizeof all / sizeof all[0]);
 }
 
 /* What it comes to by its middle numbers, and over the draws. */
