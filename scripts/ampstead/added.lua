@@ -2,18 +2,13 @@
 -- beside what was wanted of it. Sentences and lines of a comparison.
 local _, loader = ...
 local wording = loader("wording")
+local p50 = wording.p50
 
 local added = {}
 
 local worth_telling = 0.05 -- part of the load: less is no sentence
 local level = 0.005        -- medians closer than this are level
 local names_most = 4       -- so many are listed with their numbers
-
-local function p50 (row, key)
-  local s = row[key]
-  if row.refused or not s or wording.missing(s.p50) then return nil end
-  return s.p50
-end
 
 --- kWh a year that the supply serves by itself; nil where that is nothing.
 function added.alone (raw)

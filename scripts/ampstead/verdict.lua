@@ -13,11 +13,7 @@ verdict.kinds_of_cost = {
   { "per_usable", "per usable" }, { "per_delivered", "per delivered" },
   { "levelised", "levelised" } }
 
-local function p50 (row, key)
-  local s = row[key]
-  if row.refused or not s or wording.missing(s.p50) then return nil end
-  return s.p50
-end
+local p50 = wording.p50
 
 --- "October: sun 3.53 kWh a day, load 4.18: short by 0.65 before battery
 -- losses.", or nothing where the month's sun is enough or there is no sun.

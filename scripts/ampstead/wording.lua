@@ -175,4 +175,12 @@ function wording.has_no (what, key, known)
     wording.meant(key, known)
 end
 
+--- The middle of a spread number of a row of the C half; nil where the row is
+-- refused or has none.
+function wording.p50 (row, key)
+  local s = row[key]
+  if row.refused or not s or wording.missing(s.p50) then return nil end
+  return s.p50
+end
+
 return wording
